@@ -1,0 +1,1 @@
+"""The bus: everything heard, published to the MQTT broker in the house."""

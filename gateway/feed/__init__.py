@@ -1,0 +1,1 @@
+"""The feed: what the house sees, as plain values. No I/O."""

@@ -1,0 +1,75 @@
+"""The header of a frame: who sent it, to what, and through which repeaters it came."""
+
+import re
+from dataclasses import dataclass, field
+
+# IS-Connect, IS-Server: 1-9 characters, letters and digits, at most one hyphen, SSID of 1-2 letters or digits.
+_CALLSIGN = re.compile(r"(?=.{1,9}\Z)[A-Za-z0-9]+(?:-[A-Za-z0-9]{1,2})?\Z")
+
+_SEPARATORS = frozenset(">,:*")
+
+
+def is_network_callsign(text: str) -> bool:
+    """Whether the network accepts `text` as a callsign with or without SSID (IS-Connect, IS-Server)."""
+    return _CALLSIGN.match(text) is not None
+
+
+def is_plain_text(text: str) -> bool:
+    """Whether a header may hold `text` as a callsign at all, proper or not.
+
+    Printable ASCII without the separators of the monitor text: what is written can be read back as itself.
+    """
+    return text.isascii() and text.isprintable() and _SEPARATORS.isdisjoint(text)
+
+
+def base_of(callsign: str) -> str:
+    """The callsign without its SSID."""
+    return callsign.partition("-")[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Repeater:
+    """One entry of the path."""
+
+    callsign: str
+    used: bool = False
+    """Whether it has repeated the frame: the H bit of AX.25 section 3.12.5, the star of the monitor text."""
+
+    def __str__(self) -> str:
+        return f"{self.callsign}*" if self.used else self.callsign
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """Source, destination and path, with the two texts of them that every frame needs, written once.
+
+    A post hears the same few headers over and over; readers keep the recent ones (see `ax25` and `tnc2`), so
+    what is derived here costs nothing for the next frame of the same station.
+    """
+
+    source: str
+    destination: str
+    path: tuple[Repeater, ...] = ()
+
+    text: str = field(init=False, repr=False, compare=False)
+    """Monitor text with a star on every used repeater: nothing of the header is lost in it."""
+
+    network: bytes = field(init=False, repr=False, compare=False)
+    """What stands before the q construct in a network line: only the last used repeater is starred."""
+
+    hops: int = field(init=False, repr=False, compare=False)
+    """How many entries of the path are used; all before the last used one count (common practice)."""
+
+    def __post_init__(self) -> None:
+        hops = max((place for place, entry in enumerate(self.path, 1) if entry.used), default=0)
+        start = f"{self.source}>{self.destination}"
+        last_only = (
+            f"{entry.callsign}*" if place == hops else entry.callsign for place, entry in enumerate(self.path, 1)
+        )
+        derived = {
+            "text": ",".join((start, *map(str, self.path))),
+            "network": ",".join((start, *last_only)).encode("ascii", "replace"),
+            "hops": hops,
+        }
+        for name, value in derived.items():
+            object.__setattr__(self, name, value)

@@ -1,0 +1,68 @@
+"""What a receiver hands on: a frame, with the receiver and the time."""
+
+import secrets
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from gateway.frames.frame import Damaged, Frame
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A reading of both clocks."""
+
+    elapsed_ms: int
+    """Since the gateway started, on a clock that is never set back: windows and rates use it."""
+
+    time_ms: int
+    """Unix time in milliseconds: hours, days and budgets use it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A frame, with the receiver and the time."""
+
+    run: str
+    """Which start of the gateway heard it."""
+
+    sequence: int
+    """Counts from 1 within a run, over all receivers, without a gap."""
+
+    moment: Moment
+    receiver: str
+    port: int
+    """The port of a modem with several, as KISS numbers them; 0 otherwise."""
+
+    frame: Frame | Damaged
+
+
+class Run:
+    """One start of the gateway: gives every frame its place in the order and reads the clocks for it."""
+
+    def __init__(
+        self,
+        identity: str | None = None,
+        *,
+        monotonic: Callable[[], float] = time.monotonic,
+        wall: Callable[[], float] = time.time,
+    ) -> None:
+        self.identity = identity or secrets.token_hex(6)
+        self._monotonic = monotonic
+        self._wall = wall
+        self._started = monotonic()
+        self._sequence = 0
+
+    @property
+    def heard(self) -> int:
+        """How many frames were heard so far."""
+        return self._sequence
+
+    def now(self) -> Moment:
+        """Read both clocks: once for all frames that one read brought."""
+        return Moment(int((self._monotonic() - self._started) * 1000), int(self._wall() * 1000))
+
+    def hear(self, moment: Moment, receiver: str, port: int, frame: Frame | Damaged) -> Heard:
+        """The next frame of this run."""
+        self._sequence += 1
+        return Heard(self.identity, self._sequence, moment, receiver, port, frame)
