@@ -12,8 +12,14 @@ from gateway.frames.ax25 import REMEMBERED_HEADERS
 from gateway.frames.frame import NO_LAYER_3, UI, Damaged, Frame
 from gateway.frames.header import Header, Repeater, is_plain_text
 from gateway.frames.heard import Heard, Moment
+from gateway.frames.kiss import MAXIMUM_PORT
 
 PlainObject = dict[str, Any]
+
+HIGHEST_NUMBER = 2**53 - 1
+"""The highest whole number that every reader of JSON holds exactly (RFC 8259 section 6)."""
+
+_HIGHEST_OCTET = 0xFF
 
 
 class PlainFormError(ValueError):
@@ -71,7 +77,7 @@ def from_object(plain: Mapping[str, Any]) -> Heard:
             sequence=_number(plain, "sequence"),
             moment=Moment(_number(plain, "elapsed_ms"), from_rfc3339(_text(plain, "time"))),
             receiver=_text(plain, "receiver"),
-            port=_number(plain, "port") if "port" in plain else 0,
+            port=_number(plain, "port", MAXIMUM_PORT) if "port" in plain else 0,
             frame=_damaged_from(plain) if "damage" in plain else _frame_from(plain.get("outer", plain)),
         )
     except PlainFormError:
@@ -103,14 +109,14 @@ def _frame_from(plain: object) -> Frame:
     if not isinstance(plain, Mapping):
         raise PlainFormError("outer: a frame belongs here")
     path = plain.get("path", [])
-    if not isinstance(path, list):
+    if not isinstance(path, list) or not all(isinstance(entry, str) for entry in path):
         raise PlainFormError("path: a list of callsigns belongs here")
     pid = plain.get("pid", NO_LAYER_3)
     return Frame(
-        _header(_text(plain, "source"), _text(plain, "destination"), tuple(map(str, path))),
+        _header(_text(plain, "source"), _text(plain, "destination"), tuple(path)),
         _information_from(plain),
-        _number(plain, "control") if "control" in plain else UI,
-        pid if pid is None else _number({"pid": pid}, "pid"),
+        _number(plain, "control", _HIGHEST_OCTET) if "control" in plain else UI,
+        pid if pid is None else _number({"pid": pid}, "pid", _HIGHEST_OCTET),
     )
 
 
@@ -147,8 +153,8 @@ def _text(plain: Mapping[str, Any], name: str) -> str:
     return value
 
 
-def _number(plain: Mapping[str, Any], name: str) -> int:
+def _number(plain: Mapping[str, Any], name: str, highest: int = HIGHEST_NUMBER) -> int:
     value = plain.get(name)
-    if not isinstance(value, int) or isinstance(value, bool) or value < 0:
-        raise PlainFormError(f"{name}: a whole number, 0 or more, belongs here")
+    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= highest:
+        raise PlainFormError(f"{name}: a whole number from 0 to {highest} belongs here")
     return value
