@@ -1,0 +1,110 @@
+"""The commands. Each reads its arguments, calls the room that does the work, and prints what came of it."""
+
+import argparse
+import asyncio
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from gateway import __version__
+from gateway.documents import DocumentError
+
+FINE, FOUND_WRONG, USED_WRONGLY = 0, 1, 2
+"""Exit statuses."""
+
+NOT_A_DISTRESS_WATCH = (
+    "Not a distress watch: emergencies are shown first and never held back by a rate, and that promises nothing."
+)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; the value is the exit status."""
+    parser = _parser()
+    options = parser.parse_args(arguments)
+    try:
+        status: int = options.command(options)
+    except DocumentError as error:
+        _say_problems(error, as_json=getattr(options, "json", False))
+        return FOUND_WRONG
+    except BrokenPipeError:
+        sys.stderr.close()  # whoever read this has had enough
+        return FINE
+    return status
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="stile",
+        description="The gateway between a radio decoder, the position-reporting network and the house.",
+        epilog=NOT_A_DISTRESS_WATCH,
+    )
+    parser.add_argument("--version", action="version", version=f"stile {__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    run = commands.add_parser("run", help="run the gateway")
+    run.add_argument("station", type=Path, metavar="STATION", help="the station file")
+    run.set_defaults(command=_run)
+
+    check = commands.add_parser("check", help="check a station file, its policy and the policy's examples")
+    check.add_argument("station", type=Path, metavar="STATION", help="the station file")
+    check.add_argument("--strict", action="store_true", help="exit 1 where there is a warning")
+    check.add_argument("--json", action="store_true", help="print one JSON object")
+    check.set_defaults(command=_check)
+
+    explain = commands.add_parser("explain", help="say what would become of a frame, and why")
+    explain.add_argument("frame", metavar="FRAME", help="a TNC-2 line; - reads it from standard input")
+    explain.add_argument("--policy", required=True, help="a ready policy's name, or a policy file")
+    explain.add_argument("--station", type=Path, help="the station file: its callsign and position count")
+    explain.add_argument("--receiver", default="example", help="the receiver that heard it (default: example)")
+    explain.add_argument("--json", action="store_true", help="print the heard object with its steps")
+    explain.set_defaults(command=_explain)
+    return parser
+
+
+def _run(options: argparse.Namespace) -> int:
+    from gateway import log, service, settings  # noqa: PLC0415 - the other commands need no broker and no network
+
+    log.configure()
+    station = settings.load(options.station)
+    return asyncio.run(service.run(station))
+
+
+def _check(options: argparse.Namespace) -> int:
+    from gateway import checking  # noqa: PLC0415 - loaded by the command that needs it
+
+    report = checking.check_station(options.station)
+    if options.json:
+        print(json.dumps(report.to_object(), indent=2))
+    else:
+        for problem in (*report.problems, *report.warnings):
+            print(problem, file=sys.stderr)
+        print(report.summary())
+    if report.problems or (options.strict and report.warnings):
+        return FOUND_WRONG
+    return FINE
+
+
+def _explain(options: argparse.Namespace) -> int:
+    from gateway import explaining  # noqa: PLC0415 - loaded by the command that needs it
+
+    line = sys.stdin.buffer.readline() if options.frame == "-" else options.frame.encode("utf-8", "surrogateescape")
+    told = explaining.explain_line(
+        line.rstrip(b"\r\n"), policy=options.policy, station=options.station, receiver=options.receiver
+    )
+    print(json.dumps(told.to_object(), indent=2) if options.json else told.in_words())
+    return FINE if told.readable else FOUND_WRONG
+
+
+def _say_problems(error: DocumentError, *, as_json: bool) -> None:
+    if as_json:
+        problems = [
+            {"file": each.file, "line": each.line, "key": each.key, "what": each.what} for each in error.problems
+        ]
+        print(json.dumps({"problems": problems}, indent=2))
+    else:
+        print(error, file=sys.stderr)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,75 @@
+"""What `stile explain` tells of one frame: each question asked of it, the answer, what decided, and what it reports."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from gateway import policy_files, reports, settings
+from gateway.feed.heard_object import heard_object
+from gateway.feed.reader import ReportReader
+from gateway.frames import tnc2
+from gateway.frames.frame import Damaged
+from gateway.frames.heard import Run
+from gateway.frames.network_line import network_line, route
+from gateway.frames.plain import PlainObject
+from gateway.judge.conditions import Post
+from gateway.judge.explanation import Explanation, explain
+from gateway.judge.judge import Judge
+
+NO_STATION = Post("MYCALL-10")
+"""Where no station file is given: as long as a callsign can be, so that what fits with it fits with any."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """An explanation with all that is shown of it."""
+
+    explanation: Explanation
+    post: Post
+
+    @property
+    def readable(self) -> bool:
+        """Whether the line was a frame at all."""
+        return not isinstance(self.explanation.judged.heard.frame, Damaged)
+
+    def to_object(self) -> PlainObject:
+        """The heard object with `steps`."""
+        judged = self.explanation.judged
+        steps = [
+            {"step": str(step.step), "asked": step.asked, "answer": step.answer, "decided": step.decided}
+            for step in self.explanation.steps
+        ]
+        return {**heard_object(judged, ReportReader(self.post)(judged)), "steps": steps}
+
+    def in_words(self) -> str:
+        """For a terminal. Text from the air is escaped."""
+        judged = self.explanation.judged
+        steps = self.explanation.steps
+        widest = max(len(step.step) for step in steps)
+        lines = [
+            f"{'→' if step.decided else ' '} {step.step:{widest}}  {step.asked} {_escaped(step.answer)}"
+            for step in steps
+        ]
+        verdict = judged.verdict
+        because = ", ".join(str(part) for part in (verdict.reason, verdict.rule) if part)
+        lines += ["", f"{verdict.decision}{': ' + because if because else ''}  ({verdict.policy})"]
+        if judged.innermost is None:
+            return "\n".join(lines)
+        if judged.forward:
+            line = network_line(judged.innermost, route(self.post.callsign))
+            lines.append(f"goes up as: {_escaped(line.rstrip().decode('utf-8', 'backslashreplace'))}")
+        report = reports.read(judged.innermost.destination, tnc2.first_line(judged.innermost.information))
+        lines.append("")
+        lines.extend(f"  {label}: {text}" for label, text in reports.describe(report))
+        return "\n".join(lines)
+
+
+def explain_line(line: bytes, *, policy: str, station: Path | None, receiver: str) -> Told:
+    """Judge one TNC-2 line with empty memory. Raises `DocumentError` where a file cannot be used."""
+    post = settings.load(station).settings.post if station else NO_STATION
+    judge = Judge(policy_files.load(policy, post, beside=Path()).compiled(post))
+    run = Run()
+    return Told(explain(judge, run.hear(run.now(), receiver, 0, tnc2.read(line))), post)
+
+
+def _escaped(text: str) -> str:
+    return text if text.isprintable() else text.encode("unicode_escape").decode("ascii")

@@ -1,0 +1,215 @@
+"""Conditions at work: what a policy's `when` asks, as predicates.
+
+They are split into those that a header and the receiver answer, asked once per header, and those that need the frame.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TypeVar
+
+from gateway.frames.frame import Frame
+from gateway.frames.header import Header
+from gateway.judge import policy as written
+from gateway.judge.patterns import PatternIndex
+from gateway.reports import Report, read
+from gateway.reports.distance import Origin
+
+MINUTES_A_DAY = 24 * 60
+
+
+@dataclass(frozen=True, slots=True)
+class Post:
+    """Where and as whom the gateway listens, as far as verdicts depend on it."""
+
+    callsign: str
+    latitude: float | None = None
+    """WGS 84 degrees."""
+
+    longitude: float | None = None
+
+    @property
+    def origin(self) -> Origin | None:
+        """The place from which distances are reckoned; None where it is not known."""
+        if self.latitude is None or self.longitude is None:
+            return None
+        return Origin(self.latitude, self.longitude)
+
+
+@dataclass(frozen=True, slots=True)
+class Traits:
+    """What the headers and the receiver say of a frame, with the labels of the patterns that its callsigns match."""
+
+    receiver: str
+    hops: int
+    source: frozenset[str]
+    destination: frozenset[str]
+    via: frozenset[str]
+
+    @classmethod
+    def of(cls, receiver: str, outermost: Header, innermost: Header, labels: PatternIndex) -> "Traits":
+        """`via` and hops are those of the outermost header, the radio path; the rest is the innermost's."""
+        used = outermost.path[: outermost.hops]
+        return cls(
+            receiver=receiver,
+            hops=outermost.hops,
+            source=labels.find(innermost.source),
+            destination=labels.find(innermost.destination),
+            via=frozenset().union(*(labels.find(entry.callsign) for entry in used)),
+        )
+
+
+@dataclass
+class Subject:
+    """A frame about which the policy is asked. Its report is read when a condition first needs it, and once."""
+
+    frame: Frame
+    """The innermost one."""
+
+    traits: Traits
+    time_ms: int
+    origin: Origin | None
+    """The station; None where its position is not known."""
+
+    @cached_property
+    def report(self) -> Report:
+        """What the information field says."""
+        return read(self.frame.destination, self.frame.information)
+
+    @cached_property
+    def distance_km(self) -> float | None:
+        """From the station to the reported position; None where either is not known."""
+        position = self.report.position
+        if position is None or self.origin is None:
+            return None
+        return self.origin.line_to(position.latitude, position.longitude).distance_km
+
+    @cached_property
+    def text(self) -> str:
+        """The information as text, case folded."""
+        return self.frame.information.decode("utf-8", "replace").casefold()
+
+
+_Asked = TypeVar("_Asked")
+OfTraits = Callable[[Traits], bool]
+OfSubject = Callable[[Subject], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Compiled:
+    """A `when` at work: it holds when both parts hold; a part that asks nothing is None."""
+
+    of_traits: OfTraits | None = None
+    of_subject: OfSubject | None = None
+
+    names: dict[str, frozenset[str]] = field(default_factory=dict)
+    """Labels by which rules are found: `source`, `destination` or `via`, where asked for."""
+
+
+def compile_conditions(when: written.Conditions | None, labels: PatternIndex) -> Compiled:
+    """Turn a `when` into predicates. Every pattern of it must be in `labels` (see `label_of`)."""
+    if when is None:
+        return Compiled()
+    wanted = {
+        name: frozenset(map(label_of, patterns))
+        for name, patterns in (("source", when.source), ("destination", when.destination), ("via", when.via))
+        if patterns is not None
+    }
+    of_traits = _traits_predicates(when, wanted)
+    of_subject = _subject_predicates(when, labels)
+    if when.not_ is not None:
+        denied = compile_conditions(when.not_, labels)
+        if denied.of_subject is None:
+            of_traits.append(_denied(denied))
+        else:
+            of_subject.append(_denied_of_subject(denied))
+    return Compiled(_all(of_traits), _all(of_subject), wanted)
+
+
+def label_of(pattern: str) -> str:
+    """The label that a pattern, or `@group`, has in the index."""
+    return pattern if pattern.startswith("@") else pattern.upper()
+
+
+def _traits_predicates(when: written.Conditions, wanted: dict[str, frozenset[str]]) -> list[OfTraits]:
+    predicates: list[OfTraits] = []
+    if (source := wanted.get("source")) is not None:
+        predicates.append(lambda traits: not source.isdisjoint(traits.source))
+    if (destination := wanted.get("destination")) is not None:
+        predicates.append(lambda traits: not destination.isdisjoint(traits.destination))
+    if (via := wanted.get("via")) is not None:
+        predicates.append(lambda traits: not via.isdisjoint(traits.via))
+    if when.receiver is not None:
+        receivers = frozenset(when.receiver)
+        predicates.append(lambda traits: traits.receiver in receivers)
+    if when.hops is not None:
+        least, most = when.hops.at_least, when.hops.at_most
+        predicates.append(
+            lambda traits: (least is None or traits.hops >= least) and (most is None or traits.hops <= most)
+        )
+    return predicates
+
+
+def _subject_predicates(when: written.Conditions, labels: PatternIndex) -> list[OfSubject]:
+    """The cheap questions first: the first that does not hold ends the asking."""
+    predicates: list[OfSubject] = []
+    if when.days is not None:
+        days = frozenset(list(written.Day).index(day) for day in when.days)
+        predicates.append(lambda subject: weekday(subject.time_ms) in days)
+    if when.hours is not None:
+        spans = tuple(when.hours)
+        predicates.append(lambda subject: any(span.holds(minute_of_day(subject.time_ms)) for span in spans))
+    if when.contains is not None:
+        texts = tuple(text.casefold() for text in when.contains)
+        predicates.append(lambda subject: any(text in subject.text for text in texts))
+    if when.report is not None:
+        kinds = frozenset(when.report)
+        predicates.append(lambda subject: subject.report.kind in kinds)
+    if when.symbol is not None:
+        symbols = frozenset(when.symbol)
+        predicates.append(lambda subject: subject.report.symbol in symbols)
+    if when.addressee is not None:
+        addressees = frozenset(map(label_of, when.addressee))
+        predicates.append(lambda subject: not addressees.isdisjoint(labels.find(subject.report.addressee or "")))
+    if when.distance is not None:
+        predicates.append(_distance(when.distance))
+    return predicates
+
+
+def _distance(asked: written.Distance) -> OfSubject:
+    def holds(subject: Subject) -> bool:
+        known = subject.distance_km
+        if known is None:
+            return False
+        return (asked.within is None or known <= asked.within) and (asked.beyond is None or known > asked.beyond)
+
+    return holds
+
+
+def _denied(denied: Compiled) -> OfTraits:
+    asked = denied.of_traits
+    return lambda traits: asked is not None and not asked(traits)
+
+
+def _denied_of_subject(denied: Compiled) -> OfSubject:
+    of_traits, of_subject = denied.of_traits, denied.of_subject
+    return lambda subject: (
+        not ((of_traits is None or of_traits(subject.traits)) and (of_subject is None or of_subject(subject)))
+    )
+
+
+def _all(predicates: list[Callable[[_Asked], bool]]) -> Callable[[_Asked], bool] | None:
+    if len(predicates) <= 1:
+        return predicates[0] if predicates else None
+    every = tuple(predicates)
+    return lambda asked: all(predicate(asked) for predicate in every)
+
+
+def minute_of_day(time_ms: int) -> int:
+    """Minute of the day in UTC, 0-1439."""
+    return time_ms // 60_000 % MINUTES_A_DAY
+
+
+def weekday(time_ms: int) -> int:
+    """Day of the week in UTC, Monday 0."""
+    return (time_ms // 86_400_000 + 3) % 7  # 1 January 1970 was a Thursday

@@ -1,0 +1,37 @@
+"""Which frames went up lately: copies that come by other ways within the window are known by it."""
+
+MAXIMUM_REMEMBERED = 65_536
+"""Keys held at most, about 12 MB: more than any radio channel brings in a window of 30 s by two hundred times."""
+
+
+class RecentForwards:
+    """The keys of the frames judged `forward`, for as long as a copy of one counts as its duplicate.
+
+    Two generations, each as old as a window at most: a key is looked for in both, and the older one is forgotten
+    whole, so that nothing is ever searched or sorted. Past `MAXIMUM_REMEMBERED` the older half is forgotten early.
+    """
+
+    def __init__(self, window_ms: int) -> None:
+        self.window_ms = window_ms
+        self._recent: dict[bytes, int] = {}
+        self._older: dict[bytes, int] = {}
+        self._recent_began = 0
+
+    def __len__(self) -> int:
+        return len(self._recent) + len(self._older)
+
+    def since(self, key: bytes, elapsed_ms: int) -> int | None:
+        """How long ago the frame with this key was judged `forward`, in milliseconds; None where not in the window."""
+        at = self._recent.get(key)
+        if at is None:
+            at = self._older.get(key)
+        if at is None or elapsed_ms - at >= self.window_ms:
+            return None
+        return elapsed_ms - at
+
+    def remember(self, key: bytes, elapsed_ms: int) -> None:
+        """The frame with this key was judged `forward` now. Later copies do not extend the window."""
+        if elapsed_ms - self._recent_began >= self.window_ms or len(self._recent) >= MAXIMUM_REMEMBERED // 2:
+            self._older, self._recent = self._recent, {}
+            self._recent_began = elapsed_ms
+        self._recent[key] = elapsed_ms

@@ -1,0 +1,66 @@
+"""The examples in a policy: a policy that does not do what it says of itself is refused when it is loaded."""
+
+from dataclasses import replace
+
+from gateway.documents import DocumentError, Problem
+from gateway.frames import tnc2
+from gateway.frames.frame import Damaged, Frame
+from gateway.frames.heard import Heard, Moment
+from gateway.judge.compiled import CompiledPolicy
+from gateway.judge.conditions import Post
+from gateway.judge.judge import Judge
+from gateway.judge.policy import Example
+from gateway.judge.source import Entry, PolicySource
+from gateway.judge.verdict import Judged, Reason
+
+FIRST_MOMENT_MS = 3_600_000
+"""When an example's frame is heard, after the start: as long as `before` may say."""
+
+
+def check_examples(source: PolicySource, post: Post) -> None:
+    """Judge every example, each with empty memory. Raises `DocumentError` that names those that came out otherwise."""
+    policy = source.compiled(post)
+    problems = [
+        problem
+        for example, entry in zip(source.policy.examples, source.examples, strict=True)
+        for problem in _problems(policy, example, entry)
+    ]
+    if problems:
+        raise DocumentError(problems)
+
+
+def _problems(policy: CompiledPolicy, example: Example, entry: Entry) -> list[Problem]:
+    judge = Judge(policy)
+    earlier = sorted(example.after, key=lambda frame: -frame.before)
+    for sequence, before in enumerate(earlier, 1):
+        receiver = before.receiver or example.receiver
+        judge.judge(_heard(sequence, _frame(before.frame), receiver, example.at, before.before))
+    frame = _frame(example.frame)
+    if isinstance(frame, Frame):
+        frame = replace(frame, control=example.control, pid=example.pid)
+    judged = judge.judge(_heard(len(earlier) + 1, frame, example.receiver, example.at, 0))
+    if judged.verdict.reason is Reason.DAMAGED and example.reason is not Reason.DAMAGED:
+        return [entry.problem(f"the frame cannot be read: {_damage(judged)}")]
+    verdict = judged.verdict
+    asked = {"expect": example.expect, "reason": example.reason, "rule": example.rule}
+    got = {"expect": verdict.decision, "reason": verdict.reason, "rule": verdict.rule}
+    wrong = [name for name, value in asked.items() if value is not None and value != got[name]]
+    if not wrong:
+        return []
+    expected = ", ".join(str(value) for value in asked.values() if value is not None)
+    came = ", ".join(str(value) for value in got.values() if value is not None)
+    return [entry.problem(f"the example expects {expected}, but the policy says {came}")]
+
+
+def _frame(line: str) -> Frame | Damaged:
+    return tnc2.read(line.encode("utf-8"))
+
+
+def _heard(sequence: int, frame: Frame | Damaged, receiver: str, at_ms: int, before_ms: int) -> Heard:
+    moment = Moment(FIRST_MOMENT_MS - before_ms, at_ms - before_ms)
+    return Heard("example", sequence, moment, receiver, 0, frame)
+
+
+def _damage(judged: Judged) -> str:
+    frame = judged.heard.frame
+    return frame.because if isinstance(frame, Damaged) else ""

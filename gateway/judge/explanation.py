@@ -1,0 +1,104 @@
+"""Why a verdict is what it is: every question that was asked of a frame, its answer, and which of them decided."""
+
+from collections.abc import Generator, Iterator
+from dataclasses import dataclass
+
+from gateway.frames.frame import Damaged
+from gateway.frames.heard import Heard, Moment
+from gateway.frames.network_line import network_line, route
+from gateway.frames.third_party import Unwrapped, unwrap
+from gateway.judge.conditions import Subject
+from gateway.judge.judge import Judge, Standing
+from gateway.judge.network_rules import NETWORK_RULES
+from gateway.judge.verdict import Decision, Judged, Reason
+from gateway.reports import is_emergency
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One question on the way to the verdict."""
+
+    step: str
+    """A reason of the network's rules, `duplicate`, `emergency`, `rule NAME` or `rate NAME`."""
+
+    asked: str
+    answer: str
+    decided: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """A verdict with the way to it."""
+
+    judged: Judged
+    steps: tuple[Step, ...]
+
+
+def explain(judge: Judge, heard: Heard) -> Explanation:
+    """Judge `heard`, and say what was asked. The judge remembers the frame as it would any other."""
+    steps = tuple(_until_decided(_steps(judge, heard)))
+    return Explanation(judge.judge(heard), steps)
+
+
+def _until_decided(steps: Iterator[Step]) -> Iterator[Step]:
+    for step in steps:
+        yield step
+        if step.decided:
+            return
+
+
+def _steps(judge: Judge, heard: Heard) -> Iterator[Step]:
+    frame = heard.frame
+    if isinstance(frame, Damaged):
+        yield Step(Reason.DAMAGED, "Can it be read?", f"no: {frame.because}", decided=True)
+        return
+    yield Step(Reason.DAMAGED, "Can it be read?", "yes")
+    unwrapped = unwrap(frame)
+    added = route(judge.policy.post.callsign)
+    for rule in NETWORK_RULES:
+        why = rule.broken(unwrapped, added)
+        yield Step(rule.reason, rule.question, "no" if why is None else f"yes: {why}", decided=why is not None)
+    yield from _policy_steps(judge, heard, unwrapped, len(network_line(unwrapped.innermost, added)))
+
+
+def _policy_steps(judge: Judge, heard: Heard, unwrapped: Unwrapped, octets: int) -> Iterator[Step]:
+    innermost = unwrapped.innermost
+    standing = judge.standing(heard.receiver, unwrapped)
+    since = judge.copy_since(standing, innermost, heard.moment.elapsed_ms)
+    asked = f"Did a copy of it go up in the last {judge.policy.window_ms / 1000:g} s?"
+    answer = "no" if since is None else f"yes: {since / 1000:.1f} s ago"
+    yield Step(Reason.DUPLICATE, asked, answer, decided=since is not None)
+    if is_emergency(innermost.destination, innermost.information):
+        answer = "yes: no rule and no rate of the policy can hold it back"
+        yield Step("emergency", "Is it a Mic-E emergency?", answer, decided=True)
+        return
+    subject = judge.subject(standing, innermost, heard.moment)
+    decision = yield from _rule_steps(judge, standing, subject)
+    if decision is Decision.FORWARD:
+        yield from _rate_steps(judge, standing, subject, heard.moment, octets)
+
+
+def _rule_steps(judge: Judge, standing: Standing, subject: Subject) -> Generator[Step, None, Decision]:
+    """Only rules whose questions to the header hold are shown one by one: a policy may have thousands."""
+    for candidate in standing.rules:
+        verdict = candidate.verdict
+        holds = candidate.asks is None or candidate.asks(subject)
+        answer = f"yes: {verdict.decision}" if holds else "no"
+        keeps = holds and verdict.decision is Decision.KEEP
+        yield Step(f"rule {verdict.rule}", "Does everything hold that it asks?", answer, decided=keeps)
+        if holds:
+            return verdict.decision
+    others = len(judge.policy.rules) - len(standing.rules)
+    if others:
+        yield Step("rules", f"Does one of the {others} others hold?", "no: not this callsign, receiver or path")
+    return Decision.FORWARD
+
+
+def _rate_steps(judge: Judge, standing: Standing, subject: Subject, moment: Moment, octets: int) -> Iterator[Step]:
+    for place, rate in standing.rates:
+        name = f"rate {rate.rate.name}"
+        if rate.when.of_subject is not None and not rate.when.of_subject(subject):
+            yield Step(name, "Is the frame one that it is about?", "no")
+            continue
+        room = judge.has_room(place, subject, moment, octets)
+        yield Step(name, f"Is there room in it, per {rate.rate.per}?", "yes" if room else "no", decided=not room)

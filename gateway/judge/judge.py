@@ -1,0 +1,207 @@
+"""The judge: takes each `Heard` in turn and gives its verdict.
+
+What it remembers is bounded: `MAXIMUM_STANDINGS` headers, `duplicates.MAXIMUM_REMEMBERED` keys,
+`rates.MAXIMUM_BUCKETS` buckets of each rate. Nothing else outlives a call.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from gateway.frames.frame import NO_LAYER_3, UI, Damaged, Frame
+from gateway.frames.heard import Heard, Moment
+from gateway.frames.network_line import LINE_END, MAXIMUM_LINE_OCTETS, route
+from gateway.frames.third_party import MARK, Unwrapped, unwrap
+from gateway.frames.tnc2 import first_line
+from gateway.judge.compiled import Candidate, CompiledPolicy, CompiledRate
+from gateway.judge.conditions import Subject, Traits
+from gateway.judge.duplicates import RecentForwards
+from gateway.judge.network_rules import RULES_BEFORE_INFORMATION, first_broken, header_reason
+from gateway.judge.policy import Per
+from gateway.judge.rates import RateLimit, continue_rates
+from gateway.judge.verdict import Decision, Judged, Reason, Verdict
+from gateway.reports import is_emergency
+
+MAXIMUM_STANDINGS = 4096
+"""Headers about which the answers are remembered, about 4 MB. Past it all are forgotten, and asked afresh."""
+
+STATE_VERSION = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """All that the headers and the receiver of a frame decide of it, remembered for the next frame like it."""
+
+    reason: Reason | None
+    """The first of the network's rules about headers that is broken."""
+
+    duplicate_prefix: bytes
+    room: int
+    """Octets of information that fit into the network line."""
+
+    traits: Traits
+    rules: tuple[Candidate, ...]
+    rates: tuple[tuple[int, CompiledRate], ...]
+
+
+class Judge:
+    """Gives verdicts by the network's rules and one policy. Pure: the same stream of `Heard`, the same verdicts."""
+
+    def __init__(self, policy: CompiledPolicy) -> None:
+        self._take(policy)
+        self._recent = RecentForwards(policy.window_ms)
+        self._limits = tuple(RateLimit(rate.rate) for rate in policy.rates)
+
+    @property
+    def policy(self) -> CompiledPolicy:
+        """The policy in force."""
+        return self._policy
+
+    def replace(self, policy: CompiledPolicy, elapsed_ms: int) -> None:
+        """Judge by another policy from now on. What went up lately is still known, rates keep their levels."""
+        limits = tuple(RateLimit(rate.rate) for rate in policy.rates)
+        continue_rates(limits, self._limits, elapsed_ms)
+        self._limits = limits
+        self._recent.window_ms = policy.window_ms
+        self._take(policy)
+
+    def judge(self, heard: Heard) -> Judged:
+        """The verdict on `heard`."""
+        frame = heard.frame
+        if isinstance(frame, Damaged):
+            return Judged(heard, self._policy.kept[Reason.DAMAGED], None)
+        if frame.information.startswith(MARK):
+            return self._judge_third_party(heard, unwrap(frame))
+        known = (heard.receiver, frame.header.text)
+        standing = self._standings.get(known)
+        if standing is None:
+            standing = self.standing(heard.receiver, Unwrapped((frame,)))
+            if len(self._standings) >= MAXIMUM_STANDINGS:
+                self._standings.clear()
+            self._standings[known] = standing
+        if frame.control != UI:
+            return Judged(heard, self._policy.kept[Reason.NOT_UI], frame)
+        if frame.pid != NO_LAYER_3:
+            return Judged(heard, self._policy.kept[Reason.WRONG_PID], frame)
+        if standing.reason is not None:
+            return Judged(heard, self._policy.kept[standing.reason], frame)
+        return self._judge_information(heard, frame, standing)
+
+    def standing(self, receiver: str, unwrapped: Unwrapped) -> Standing:
+        """What the headers and the receiver decide of a frame."""
+        outermost, innermost = unwrapped.layers[0].header, unwrapped.innermost.header
+        traits = Traits.of(receiver, outermost, innermost, self._policy.labels)
+        return Standing(
+            reason=header_reason(outermost, self._added),
+            duplicate_prefix=f"{innermost.source}>{innermost.destination}:".encode("ascii"),
+            room=MAXIMUM_LINE_OCTETS - len(innermost.network) - len(self._added) - len(LINE_END),
+            traits=traits,
+            rules=self._policy.candidates(traits),
+            rates=self._policy.rates_about(traits),
+        )
+
+    def copy_since(self, standing: Standing, frame: Frame, elapsed_ms: int) -> int | None:
+        """How long ago a copy of `frame` was judged `forward`, in milliseconds; None where none was in the window."""
+        return self._recent.since(_duplicate_key(standing, first_line(frame.information)), elapsed_ms)
+
+    def subject(self, standing: Standing, frame: Frame, moment: Moment) -> Subject:
+        """What the policy's conditions are asked about."""
+        return Subject(frame, standing.traits, moment.time_ms, self._policy.origin)
+
+    def has_room(self, place: int, subject: Subject, moment: Moment, octets: int) -> bool:
+        """Whether the rate at `place` of the policy has room for a line of so many octets."""
+        limit = self._limits[place]
+        reserved = not limit.reserved_kinds or subject.report.kind in limit.reserved_kinds
+        return limit.admits(_key(limit.per, subject), moment, octets, reserved=reserved)
+
+    def budgets(self) -> dict[str, object]:
+        """What is used of each budget: one plain value with a version, to be kept over a restart."""
+        used = {f"{limit.name}/{limit.per}": limit.budget.state() for limit in self._limits if limit.budget is not None}
+        return {"version": STATE_VERSION, "budgets": used}
+
+    def restore_budgets(self, state: Mapping[str, object]) -> None:
+        """Take in what `budgets` gave out before the restart; what belongs to no budget of the policy is left out."""
+        known = state.get("budgets")
+        if state.get("version") != STATE_VERSION or not isinstance(known, Mapping):
+            return
+        for limit in self._limits:
+            used = known.get(f"{limit.name}/{limit.per}")
+            if limit.budget is not None and isinstance(used, Mapping):
+                limit.budget.restore(used)
+
+    def _take(self, policy: CompiledPolicy) -> None:
+        self._policy = policy
+        self._added = route(policy.post.callsign)
+        self._standings: dict[tuple[str, str], Standing] = {}
+
+    def _judge_third_party(self, heard: Heard, unwrapped: Unwrapped) -> Judged:
+        innermost = unwrapped.innermost
+        reason = first_broken(RULES_BEFORE_INFORMATION, unwrapped, self._added)
+        if reason is not None:
+            return Judged(heard, self._policy.kept[reason], innermost)
+        return self._judge_information(heard, innermost, self.standing(heard.receiver, unwrapped))
+
+    def _judge_information(self, heard: Heard, frame: Frame, standing: Standing) -> Judged:
+        """The rules that look at the information, then duplicates, then the policy.
+
+        The first three are `network_rules.INFORMATION_RULES`, asked without their words; a test holds them together.
+        """
+        kept = self._policy.kept
+        information = first_line(frame.information)
+        if not information:
+            return Judged(heard, kept[Reason.EMPTY], frame)
+        if information.startswith(b"?"):
+            return Judged(heard, kept[Reason.GENERIC_QUERY], frame)
+        if len(information) > standing.room:
+            return Judged(heard, kept[Reason.TOO_LONG], frame)
+        emergency = is_emergency(frame.header.destination, information)
+        elapsed_ms = heard.moment.elapsed_ms
+        key = _duplicate_key(standing, information)
+        if self._recent.since(key, elapsed_ms) is not None:
+            return Judged(heard, kept[Reason.DUPLICATE], frame, emergency)
+        verdict = self._policy.forward
+        if not emergency and (standing.rules or standing.rates):
+            octets = MAXIMUM_LINE_OCTETS - standing.room + len(information)
+            verdict = self._ask_policy(heard, frame, standing, octets)
+        if verdict.decision is Decision.FORWARD:
+            self._recent.remember(key, elapsed_ms)
+        return Judged(heard, verdict, frame, emergency)
+
+    def _ask_policy(self, heard: Heard, frame: Frame, standing: Standing, octets: int) -> Verdict:
+        subject = self.subject(standing, frame, heard.moment)
+        verdict = self._policy.forward
+        for rule in standing.rules:
+            if rule.asks is None or rule.asks(subject):
+                verdict = rule.verdict
+                break
+        if verdict.decision is Decision.KEEP or not standing.rates:
+            return verdict
+        return self._take_tokens(subject, standing, heard.moment, octets) or verdict
+
+    def _take_tokens(self, subject: Subject, standing: Standing, moment: Moment, octets: int) -> Verdict | None:
+        """Take a token of every rate that matches, or of none; what is returned says which had none."""
+        matching: list[int] = []
+        for place, rate in standing.rates:
+            if rate.when.of_subject is not None and not rate.when.of_subject(subject):
+                continue
+            if not self.has_room(place, subject, moment, octets):
+                return rate.verdict
+            matching.append(place)
+        for place in matching:
+            self._limits[place].take(_key(self._limits[place].per, subject), moment, octets)
+        return None
+
+
+def _duplicate_key(standing: Standing, information: bytes) -> bytes:
+    """Spaces at the end may have been lost on one of the routes: they make no new frame."""
+    return standing.duplicate_prefix + information.rstrip(b" ")
+
+
+def _key(per: Per, subject: Subject) -> str:
+    """Which bucket of a rate a frame takes from."""
+    if per is Per.SOURCE:
+        return subject.frame.header.source
+    if per is Per.RECEIVER:
+        return subject.traits.receiver
+    if per is Per.REPORT:
+        return subject.report.kind.value
+    return per.value

@@ -1,0 +1,157 @@
+"""Rates and budgets: how much may go up. Whole numbers throughout, so that a replay agrees to the last frame.
+
+A rate is a token bucket in its virtual-scheduling form (the generic cell rate algorithm, ITU-T I.371 annex A): one
+number per bucket says when it would be full again. A budget counts octets in a day or month of UTC.
+"""
+
+import time
+from collections.abc import Iterable, Mapping
+
+from gateway.frames.heard import Moment
+from gateway.judge.policy import Rate
+
+MAXIMUM_BUCKETS = 16_384
+"""Buckets of one rate: about 2 MB. When every one of them is in use, all further keys share one more."""
+
+OVERFLOW_KEY = ""
+"""The bucket of the keys that found no room: no callsign is empty. Whoever floods the memory shares it."""
+
+
+class TokenBuckets:
+    """The buckets of one rate.
+
+    Time is kept in units of 1/amount milliseconds, so that one token is exactly `period_ms` of them.
+    """
+
+    def __init__(self, amount: int, period_ms: int, burst: int, reserved_share: float = 0.0) -> None:
+        self.amount = amount
+        self.token = period_ms
+        self.depth = burst * period_ms
+        self.unreserved_depth = self.depth - int(self.depth * reserved_share)
+        self._full_at: dict[str, int] = {}
+        self._swept_at = 0
+
+    def __len__(self) -> int:
+        return len(self._full_at)
+
+    def admits(self, key: str, elapsed_ms: int, *, reserved: bool = True) -> bool:
+        """Whether the bucket has a token; `reserved` says that the frame may use the room that is set aside."""
+        now = elapsed_ms * self.amount
+        used = self._full_at.get(self._bucket(key, now), 0) - now
+        return max(used, 0) + self.token <= (self.depth if reserved else self.unreserved_depth)
+
+    def take(self, key: str, elapsed_ms: int) -> None:
+        """Take one token."""
+        now = elapsed_ms * self.amount
+        bucket = self._bucket(key, now)
+        self._full_at[bucket] = max(self._full_at.get(bucket, 0), now) + self.token
+
+    def _bucket(self, key: str, now: int) -> str:
+        if key in self._full_at or len(self._full_at) < MAXIMUM_BUCKETS:
+            return key
+        if now - self._swept_at < self.token:
+            return OVERFLOW_KEY
+        # A full bucket is as good as none. One that is in use is never forgotten: it would come back full.
+        self._swept_at = now
+        self._full_at = {known: full_at for known, full_at in self._full_at.items() if full_at > now}
+        return key if len(self._full_at) < MAXIMUM_BUCKETS else OVERFLOW_KEY
+
+    def continue_from(self, former: "TokenBuckets", elapsed_ms: int) -> None:
+        """Take over the levels of the same rate before a reload, each capped at the burst of this one."""
+        for key, full_at in former._full_at.items():  # noqa: SLF001 - the same class
+            used = full_at - elapsed_ms * former.amount
+            left = former.depth - used
+            if used > 0:
+                tokens_left = min(max(left, 0) * self.token // former.token, self.depth)
+                if tokens_left < self.depth:
+                    self._full_at[key] = elapsed_ms * self.amount + self.depth - tokens_left
+
+
+class Budget:
+    """Octets of network lines in a day or month of UTC, per key. It survives a restart: see `state`."""
+
+    def __init__(self, octets: int, period: str, reserved_share: float = 0.0) -> None:
+        self.octets = octets
+        self.period = period
+        self.unreserved_octets = octets - int(octets * reserved_share)
+        self._now = ""
+        self._used: dict[str, int] = {}
+
+    def admits(self, key: str, time_ms: int, octets: int, *, reserved: bool = True) -> bool:
+        """Whether `octets` more fit into what is left of the period that `time_ms` lies in."""
+        self._turn(time_ms)
+        limit = self.octets if reserved else self.unreserved_octets
+        return self._used.get(self._key(key), 0) + octets <= limit
+
+    def take(self, key: str, time_ms: int, octets: int) -> None:
+        """Use `octets`."""
+        self._turn(time_ms)
+        key = self._key(key)
+        self._used[key] = self._used.get(key, 0) + octets
+
+    def state(self) -> dict[str, object]:
+        """What was used and in which period, as plain values."""
+        return {"period": self._now, "used": dict(self._used)}
+
+    def restore(self, state: Mapping[str, object]) -> None:
+        """Take in what `state` gave out. What is of another shape is left out: a budget then starts full."""
+        now, used = state.get("period"), state.get("used")
+        if isinstance(now, str) and isinstance(used, Mapping):
+            self._now = now
+            pairs = ((key, value) for key, value in used.items() if isinstance(key, str) and isinstance(value, int))
+            self._used = dict(pairs)
+
+    def _turn(self, time_ms: int) -> None:
+        now = _period_of(time_ms, self.period)
+        if now > self._now:  # a clock that is set back opens no second budget
+            self._now, self._used = now, {}
+
+    def _key(self, key: str) -> str:
+        return key if key in self._used or len(self._used) < MAXIMUM_BUCKETS else OVERFLOW_KEY
+
+
+def _period_of(time_ms: int, period: str) -> str:
+    return time.strftime("%Y-%m-%d" if period == "day" else "%Y-%m", time.gmtime(time_ms // 1000))
+
+
+class RateLimit:
+    """One entry of `rates:` at work."""
+
+    def __init__(self, rate: Rate) -> None:
+        allow = rate.allow
+        share = rate.reserve.share if rate.reserve else 0.0
+        self.name = rate.name
+        self.per = rate.per
+        self.reserved_kinds = frozenset(rate.reserve.kinds) if rate.reserve else frozenset()
+        self.budget = Budget(allow.amount, allow.period, share) if allow.octets else None
+        self.buckets = (
+            None if allow.octets else TokenBuckets(allow.amount, allow.period_ms, rate.burst or allow.amount, share)
+        )
+
+    def admits(self, key: str, moment: Moment, octets: int, *, reserved: bool) -> bool:
+        """Whether there is room for a frame whose line has so many octets, in the bucket or budget of `key`."""
+        if self.budget is not None:
+            return self.budget.admits(key, moment.time_ms, octets, reserved=reserved)
+        return self.buckets is not None and self.buckets.admits(key, moment.elapsed_ms, reserved=reserved)
+
+    def take(self, key: str, moment: Moment, octets: int) -> None:
+        """Use that room."""
+        if self.budget is not None:
+            self.budget.take(key, moment.time_ms, octets)
+        elif self.buckets is not None:
+            self.buckets.take(key, moment.elapsed_ms)
+
+    def continue_from(self, former: "RateLimit", elapsed_ms: int) -> None:
+        """Take over what the rate of the same name and `per` had, before a reload."""
+        if self.buckets is not None and former.buckets is not None:
+            self.buckets.continue_from(former.buckets, elapsed_ms)
+        elif self.budget is not None and former.budget is not None and self.budget.period == former.budget.period:
+            self.budget.restore(former.budget.state())
+
+
+def continue_rates(rates: Iterable[RateLimit], former: Iterable[RateLimit], elapsed_ms: int) -> None:
+    """After a reload a rate with the same name and `per` keeps its level; others start full."""
+    before = {(limit.name, limit.per): limit for limit in former}
+    for limit in rates:
+        if (known := before.get((limit.name, limit.per))) is not None:
+            limit.continue_from(known, elapsed_ms)

@@ -1,0 +1,131 @@
+"""A policy's text, with what it includes, becomes one checked policy. No I/O: the texts are fetched by the caller."""
+
+import hashlib
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from gateway.documents import Document, DocumentError, Problem, check, nearest, parse
+from gateway.judge.compiled import CompiledPolicy, patterns_in
+from gateway.judge.conditions import Post
+from gateway.judge.policy import Policy
+
+DIGEST_LENGTH = 6
+MAXIMUM_FILES = 64
+
+
+@dataclass(frozen=True, slots=True)
+class PolicyText:
+    """One file of a policy: the text, and the name by which problems are reported and includes are found."""
+
+    file: str
+    text: str
+
+
+Fetch = Callable[[str, str], PolicyText]
+"""Gives the file that an include names, as seen from the file it stands in. Raises `OSError`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """Where a rule, rate or example stands."""
+
+    document: Document
+    place: tuple[str | int, ...]
+
+    def problem(self, what: str) -> Problem:
+        """A problem with this entry."""
+        return self.document.problem(self.place, what)
+
+
+@dataclass(frozen=True, slots=True)
+class PolicySource:
+    """A policy with all that it includes, merged: its own entries first, then those of each include in turn."""
+
+    policy: Policy
+    digest: str
+    """The first digits of the SHA-256 of all its texts."""
+
+    files: tuple[str, ...]
+    rules: tuple[Entry, ...]
+    rates: tuple[Entry, ...]
+    examples: tuple[Entry, ...]
+
+    def compiled(self, post: Post) -> CompiledPolicy:
+        """The policy made ready to be asked at `post`."""
+        return CompiledPolicy(self.policy, self.digest, post)
+
+
+def read_policy(first: PolicyText, fetch: Fetch) -> PolicySource:
+    """Read a policy and what it includes. Raises `DocumentError` with every problem found."""
+    parts = list(_parts(first, fetch, ()))
+    problems: list[Problem] = []
+    groups: dict[str, list[str]] = {}
+    for document, policy in parts:
+        for name, patterns in policy.groups.items():
+            if name in groups:
+                problems.append(document.problem(("groups", name), f"the group {name} stands in two files"))
+            groups[name] = patterns
+    entries = {kind: tuple(_entries(parts, kind)) for kind in ("rules", "rates", "examples")}
+    problems += [*_twice(parts, "rules"), *_twice(parts, "rates"), *_unknown_groups(parts, groups)]
+    if problems:
+        raise DocumentError(problems)
+    merged = parts[0][1].model_copy(
+        update={
+            "groups": groups,
+            **{kind: [entry for _, policy in parts for entry in getattr(policy, kind)] for kind in entries},
+        }
+    )
+    texts = "\0".join(document.text for document, _ in parts)
+    return PolicySource(
+        policy=merged,
+        digest=hashlib.sha256(texts.encode("utf-8")).hexdigest()[:DIGEST_LENGTH],
+        files=tuple(document.file for document, _ in parts),
+        rules=entries["rules"],
+        rates=entries["rates"],
+        examples=entries["examples"],
+    )
+
+
+def _parts(text: PolicyText, fetch: Fetch, above: tuple[str, ...]) -> Iterable[tuple[Document, Policy]]:
+    document = parse(text.text, text.file)
+    policy = check(document, Policy)
+    yield document, policy
+    for position, name in enumerate(policy.include):
+        place = ("include", position)
+        try:
+            included = fetch(name, text.file)
+        except (OSError, UnicodeDecodeError) as error:
+            what = f"{name} cannot be read: {getattr(error, 'strerror', None) or error}"
+            raise DocumentError([document.problem(place, what)]) from None
+        if included.file in (*above, text.file):
+            raise DocumentError([document.problem(place, f"{name} includes itself, by way of this file")])
+        if len(above) >= MAXIMUM_FILES:
+            raise DocumentError([document.problem(place, f"more than {MAXIMUM_FILES} files include one another")])
+        yield from _parts(included, fetch, (*above, text.file))
+
+
+def _entries(parts: list[tuple[Document, Policy]], kind: str) -> Iterable[Entry]:
+    for document, policy in parts:
+        for position in range(len(getattr(policy, kind))):
+            yield Entry(document, (kind, position))
+
+
+def _twice(parts: list[tuple[Document, Policy]], kind: str) -> Iterable[Problem]:
+    seen: dict[str, str] = {}
+    for document, policy in parts:
+        for position, entry in enumerate(getattr(policy, kind)):
+            if entry.name in seen:
+                what = f"{entry.name} stands in {seen[entry.name]} too; a verdict names the entry, so names differ"
+                yield document.problem((kind, position, "name"), what)
+            seen[entry.name] = document.file
+
+
+def _unknown_groups(parts: list[tuple[Document, Policy]], groups: dict[str, list[str]]) -> Iterable[Problem]:
+    for document, policy in parts:
+        conditions = {"rules": [rule.when for rule in policy.rules], "rates": [rate.when for rate in policy.rates]}
+        for kind, whens in conditions.items():
+            for position, when in enumerate(whens):
+                for pattern in patterns_in([when]):
+                    if pattern.startswith("@") and pattern[1:] not in groups:
+                        what = f"there is no group {pattern[1:]}{nearest(pattern[1:], groups)}"
+                        yield document.problem((kind, position, "when"), what)

@@ -1,0 +1,56 @@
+"""Finds and reads policy files: a ready one by its name, or any by its path."""
+
+from pathlib import Path
+
+from gateway.documents import DocumentError, Problem, nearest
+from gateway.judge.conditions import Post
+from gateway.judge.examples import check_examples
+from gateway.judge.source import PolicySource, PolicyText, read_policy
+
+SUFFIX = ".yaml"
+
+
+def ready_policies() -> Path:
+    """The folder of the ready policies: in the installed package, or beside it in a checkout."""
+    package = Path(__file__).parent
+    installed = package / "policies"
+    return installed if installed.is_dir() else package.parent / "policies"
+
+
+def ready_names() -> list[str]:
+    """The names by which the ready policies are asked for."""
+    return sorted(path.stem for path in ready_policies().glob(f"*{SUFFIX}"))
+
+
+def locate(policy: str, beside: Path) -> Path:
+    """The file that `policy` means: a ready policy's name, or a path, relative ones from the folder `beside`."""
+    if "/" not in policy and not policy.endswith((SUFFIX, ".yml")):
+        return ready_policies() / f"{policy}{SUFFIX}"
+    return beside / policy
+
+
+def load(policy: str, post: Post, *, beside: Path) -> PolicySource:
+    """Read a policy and everything that it includes, and check its examples at `post`.
+
+    Raises `DocumentError`, which says what is wrong and where.
+    """
+    path = locate(policy, beside)
+    try:
+        first = _read(path)
+    except OSError as error:
+        known = ready_names()
+        hint = f"{nearest(policy, known)}; ready policies are {', '.join(known)}" if "/" not in policy else ""
+        raise DocumentError([Problem(str(path), 1, "", f"cannot be read: {error.strerror}{hint}")]) from None
+    except UnicodeDecodeError:
+        raise DocumentError([Problem(str(path), 1, "", "is no UTF-8 text")]) from None
+    source = read_policy(first, _fetch)
+    check_examples(source, post)
+    return source
+
+
+def _fetch(name: str, including: str) -> PolicyText:
+    return _read(locate(name, Path(including).parent))
+
+
+def _read(path: Path) -> PolicyText:
+    return PolicyText(str(path), path.read_text("utf-8"))

@@ -1,0 +1,293 @@
+"""The station file as pydantic models, read with the place of every mistake. Secrets are read from where it says."""
+
+import os
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from ipaddress import ip_address
+from pathlib import Path
+from typing import Annotated, Self
+from urllib.parse import SplitResult, urlsplit
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    SecretStr,
+    StringConstraints,
+    field_validator,
+    model_validator,
+)
+
+from gateway.documents import Document, DocumentError, Problem, check, parse
+from gateway.frames.header import is_network_callsign
+from gateway.judge.conditions import Post
+from gateway.judge.policy import Duration, Name
+from gateway.receivers.address import ReceiverAddress, Scheme, allowed_senders
+from gateway.receivers.address import parse as parse_receiver_address
+from gateway.reports import locator
+
+PASSCODE_VARIABLE = "STILE_PASSCODE"
+RECEIVE_ONLY_PASSCODE = -1
+NETWORK_PORT = 14580
+"""Of the network's user-filtered service (IS-Connect)."""
+
+MQTT_PORT = 1883
+MQTTS_PORT = 8883
+HIGHEST_PORT = 65_535
+MAXIMUM_SECRET = 4096
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, hide_input_in_errors=True)
+
+
+def _split(address: str, schemes: Mapping[str, int], example: str) -> tuple[str, int]:
+    """Host and port of a URL with one of the schemes, each with its usual port. Raises `ValueError`."""
+    try:
+        parts: SplitResult = urlsplit(address)
+        port = parts.port
+    except ValueError:
+        raise ValueError(f"{address!r} is no address; write it as {example}") from None
+    if parts.scheme not in schemes or not parts.hostname or parts.path.strip("/") or parts.query or parts.username:
+        raise ValueError(f"{address!r} is no address; write it as {example}")
+    return parts.hostname, port or schemes[parts.scheme]
+
+
+def is_loopback(host: str) -> bool:
+    """Whether a host name or address surely means this machine."""
+    if host == "localhost":
+        return True
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+class Position(_Section):
+    """Where the antenna is."""
+
+    latitude: Annotated[float, Field(ge=-90, le=90)] | None = None
+    longitude: Annotated[float, Field(ge=-180, le=180)] | None = None
+    locator: str | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        plain = (self.latitude is not None) + (self.longitude is not None)
+        if (plain, self.locator is not None) not in {(2, False), (0, True)}:
+            raise ValueError("give latitude and longitude in degrees, or a locator")
+        if self.locator is not None and not locator.is_locator(self.locator):
+            raise ValueError(f"{self.locator!r} is no locator; write it as IO88AO")
+        return self
+
+    @property
+    def degrees(self) -> tuple[float, float]:
+        """WGS 84 latitude and longitude."""
+        if self.latitude is not None and self.longitude is not None:
+            return self.latitude, self.longitude
+        cell = locator.read(self.locator or "")
+        return cell.latitude, cell.longitude
+
+
+class StationSettings(_Section):
+    """Who and where."""
+
+    callsign: str
+    position: Position | None = None
+
+    @field_validator("callsign")
+    @classmethod
+    def _proper(cls, callsign: str) -> str:
+        if not is_network_callsign(callsign):
+            raise ValueError(f"{callsign!r} is no callsign for the network: 1-9 letters and digits, one hyphen at most")
+        if re.fullmatch(r"[0-9A-Fa-f]{8}", callsign):
+            raise ValueError("a callsign of exactly eight hexadecimal digits cannot log in (IS-Q)")
+        return callsign.upper()
+
+
+def _receiver_address(value: object) -> ReceiverAddress:
+    if isinstance(value, ReceiverAddress):
+        return value
+    if not isinstance(value, str):
+        raise ValueError("a receiver's address belongs here, as kiss+tcp://127.0.0.1:8100")  # noqa: TRY004 - pydantic's way
+    return parse_receiver_address(value)
+
+
+class ReceiverSettings(_Section):
+    """One decoder's socket."""
+
+    model_config = ConfigDict(arbitrary_types_allowed=True)
+
+    name: Name
+    address: Annotated[ReceiverAddress, BeforeValidator(_receiver_address), Field(alias="from")]
+    allow: list[str] = []
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        allowed_senders(self.address, self.allow)
+        return self
+
+
+class UplinkSettings(_Section):
+    """The connection to the network."""
+
+    servers: Annotated[list[str], Field(min_length=1)]
+    passcode_file: Path | None = None
+    filter: Annotated[str, StringConstraints(max_length=400, pattern=r"^[ -~]*$")] = ""
+    freshness: Annotated[Duration, Field(ge=1000, le=60_000)] = 10_000
+    silence: Annotated[Duration, Field(ge=30_000, le=600_000)] = 90_000
+
+    @field_validator("servers")
+    @classmethod
+    def _proper(cls, servers: list[str]) -> list[str]:
+        for server in servers:
+            _split(server, {"tcp": NETWORK_PORT}, "tcp://rotate.example:14580")
+        return servers
+
+    @property
+    def addresses(self) -> tuple[tuple[str, int], ...]:
+        """Host and port of each server, in the order in which they are tried."""
+        return tuple(_split(server, {"tcp": NETWORK_PORT}, "") for server in self.servers)
+
+
+class BusSettings(_Section):
+    """The MQTT broker in the house."""
+
+    broker: str
+    base: Annotated[str, StringConstraints(pattern=r"^[^/+#\x00-\x1f\x7f]+(/[^/+#\x00-\x1f\x7f]+)*$")] = "stile"
+    username: str | None = None
+    password_file: Path | None = None
+    ca: Path | None = None
+    certificate: Path | None = None
+    key: Path | None = None
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        host, _ = self.address
+        if (self.ca or self.certificate or self.key) and not self.tls:
+            raise ValueError("ca, certificate and key are for a broker at mqtts://")
+        if (self.key is None) != (self.certificate is None):
+            raise ValueError("certificate and key go together")
+        if self.password_file and not self.tls and not self.embedded and not is_loopback(host):
+            raise ValueError(f"a password would go to {host} in the clear; use mqtts://")
+        return self
+
+    @property
+    def embedded(self) -> bool:
+        """Whether a broker is to be started in the process, on loopback."""
+        return self.broker.partition(":")[0] == "embedded"
+
+    @property
+    def tls(self) -> bool:
+        """Whether the connection is encrypted."""
+        return self.broker.startswith("mqtts://")
+
+    @property
+    def address(self) -> tuple[str, int]:
+        """Host and port. Raises `ValueError`."""
+        if self.embedded:
+            _, colon, port = self.broker.partition(":")
+            if colon and not (port.isdecimal() and 0 <= int(port) <= HIGHEST_PORT):
+                raise ValueError(f"{self.broker!r}: write `embedded`, or `embedded:1883` with another port")
+            return "127.0.0.1", int(port) if colon else MQTT_PORT
+        schemes = {"mqtt": MQTT_PORT, "mqtts": MQTTS_PORT}
+        return _split(self.broker, schemes, "mqtt://127.0.0.1:1883, mqtts://broker.example:8883 or embedded")
+
+
+class Settings(_Section):
+    """A whole station file. A section left out is off."""
+
+    station: StationSettings
+    receivers: Annotated[list[ReceiverSettings], Field(min_length=1)]
+    policy: str = "receive-only"
+    uplink: UplinkSettings | None = None
+    bus: BusSettings | None = None
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        names = [receiver.name for receiver in self.receivers]
+        twice = next((name for name in names if names.count(name) > 1), None)
+        if twice is not None:
+            raise ValueError(f"two receivers are called {twice}")
+        if self.uplink is not None and any(receiver.address.scheme is Scheme.FILE for receiver in self.receivers):
+            afar = next((host for host, _ in self.uplink.addresses if not is_loopback(host)), None)
+            if afar is not None:
+                raise ValueError(
+                    f"a capture is stamped as heard now: with an uplink to {afar}, old positions would go up as new ones;"
+                    " leave `uplink:` out, or play the capture to a server on loopback"
+                )
+        return self
+
+    @property
+    def post(self) -> Post:
+        """Where and as whom the gateway listens."""
+        position = self.station.position
+        latitude, longitude = position.degrees if position else (None, None)
+        return Post(self.station.callsign, latitude, longitude)
+
+
+@dataclass(frozen=True, slots=True)
+class StationFile:
+    """A station file that was read: what it says, the folder that its paths start from, and its secrets."""
+
+    path: Path
+    settings: Settings
+    document: Document
+    passcode: SecretStr | None
+    bus_password: SecretStr | None
+
+    @property
+    def passcode_number(self) -> int | None:
+        """The passcode; -1 to log in to receive only; None where there is no uplink."""
+        return None if self.passcode is None else int(self.passcode.get_secret_value())
+
+    @property
+    def folder(self) -> Path:
+        """Where the station file lies."""
+        return self.path.parent
+
+
+def load(path: Path, environment: Mapping[str, str] = os.environ) -> StationFile:
+    """Read a station file and the secrets that it names. Raises `DocumentError`."""
+    try:
+        text = path.read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        what = getattr(error, "strerror", None) or "is no UTF-8 text"
+        raise DocumentError([Problem(str(path), 1, "", f"cannot be read: {what}")]) from None
+    document = parse(text, str(path))
+    settings = check(document, Settings)
+    passcode = None
+    if settings.uplink is not None:
+        passcode = _passcode(document, path.parent, settings.uplink, environment)
+    password = None
+    if settings.bus is not None and settings.bus.password_file is not None:
+        password = _secret(document, path.parent / settings.bus.password_file, ("bus", "password_file"))
+    return StationFile(path, settings, document, passcode, password)
+
+
+def _passcode(document: Document, folder: Path, uplink: UplinkSettings, environment: Mapping[str, str]) -> SecretStr:
+    place = ("uplink", "passcode_file")
+    if uplink.passcode_file is not None:
+        secret = _secret(document, folder / uplink.passcode_file, place)
+        where = str(uplink.passcode_file)
+    else:
+        secret = SecretStr(environment.get(PASSCODE_VARIABLE, str(RECEIVE_ONLY_PASSCODE)).strip())
+        where = PASSCODE_VARIABLE
+    if not re.fullmatch(r"-1|\d{1,5}", secret.get_secret_value()):
+        raise DocumentError(
+            [document.problem(place, f"what {where} holds is no passcode: a number from 0 to 32767, or -1")]
+        )
+    return secret
+
+
+def _secret(document: Document, path: Path, place: tuple[str, ...]) -> SecretStr:
+    try:
+        text = path.read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        what = getattr(error, "strerror", None) or "it is no UTF-8 text"
+        raise DocumentError([document.problem(place, f"{path} cannot be read: {what}")]) from None
+    secret = text.strip()
+    if not secret or len(secret) > MAXIMUM_SECRET or "\n" in secret:
+        raise DocumentError([document.problem(place, f"{path} should hold one line, the secret alone")])
+    return SecretStr(secret)

@@ -1,0 +1,40 @@
+"""What every test may use, and the list of the system tools that were missing."""
+
+import shutil
+
+import pytest
+
+MISSING = pytest.StashKey[dict[str, str]]()
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--no-skips", action="store_true", help="a test that would be skipped fails the run")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.stash[MISSING] = {}
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    for marker in item.iter_markers("needs"):
+        tool, package = marker.args
+        if shutil.which(tool) is None:
+            item.config.stash[MISSING][tool] = package
+            pytest.skip(f"{tool} is not installed")
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    missing = config.stash[MISSING]
+    if missing:
+        terminalreporter.section("skipped for want of a tool")
+        for tool, package in sorted(missing.items()):
+            terminalreporter.line(f"{tool}: apt-get install {package}")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    skipped = len(reporter.stats.get("skipped", [])) if reporter else 0
+    if session.config.getoption("--no-skips") and skipped and exitstatus == pytest.ExitCode.OK:
+        reporter.line(f"{skipped} tests were skipped, and --no-skips was given", red=True)
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
