@@ -18,7 +18,7 @@ crowded = st.lists(st.sampled_from(b"||||ab"), max_size=80).map(bytes) | st.bina
 
 
 @given(crowded, st.booleans(), st.data())
-def test_any_split_gives_the_same_pieces(data: bytes, starts_delimited: bool, drawn: st.DataObject) -> None:  # noqa: FBT001 - drawn
+def test_any_split_gives_the_same_pieces(data: bytes, starts_delimited: bool, drawn: st.DataObject) -> None:
     split = drawn.draw(splits(data))
     assert pieces_of(*split, starts_delimited=starts_delimited) == pieces_of(data, starts_delimited=starts_delimited)
 
