@@ -67,7 +67,8 @@ def _run(options: argparse.Namespace) -> int:
 
     log.configure()
     station = settings.load(options.station)
-    return asyncio.run(service.run(station))
+    asyncio.run(service.run(station))
+    return FINE
 
 
 def _check(options: argparse.Namespace) -> int:

@@ -58,7 +58,11 @@ class Document:
         return Problem(self.file, self.lines.get(known, 1), key_of(place), what)
 
 
-class _CoreLoader(yaml.SafeLoader):
+_Loader: type[yaml.SafeLoader] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+"""The parser in C where PyYAML was built with it: a list of 100,000 callsigns takes seconds otherwise."""
+
+
+class _CoreLoader(_Loader):  # type: ignore[misc,valid-type]  # which of the two it is, is known at run time only
     """YAML with the types of its 1.2 core schema only: `no` is text, and so is `12:30` (YAML 1.2.2 section 10.3.2)."""
 
     yaml_implicit_resolvers: dict[str, list[tuple[str, re.Pattern[str]]]] = {}  # noqa: RUF012 - PyYAML's way

@@ -151,6 +151,13 @@ class UplinkSettings(_Section):
         return tuple(_split(server, {"tcp": NETWORK_PORT}, "") for server in self.servers)
 
 
+class StationTopics(_Section):
+    """How many stations are kept on the bus, and for how long after each was last heard."""
+
+    limit: Annotated[int, Field(ge=1, le=100_000)] = 5000
+    forget: Annotated[Duration, Field(ge=60_000)] = 86_400_000
+
+
 class BusSettings(_Section):
     """The MQTT broker in the house."""
 
@@ -161,6 +168,7 @@ class BusSettings(_Section):
     ca: Path | None = None
     certificate: Path | None = None
     key: Path | None = None
+    stations: StationTopics = StationTopics()
 
     @model_validator(mode="after")
     def _fits(self) -> Self:
@@ -214,7 +222,7 @@ class Settings(_Section):
             afar = next((host for host, _ in self.uplink.addresses if not is_loopback(host)), None)
             if afar is not None:
                 raise ValueError(
-                    f"a capture is stamped as heard now: with an uplink to {afar}, old positions would go up as new ones;"
+                    f"a capture is stamped as heard now, so with an uplink to {afar} old positions would go up as new;"
                     " leave `uplink:` out, or play the capture to a server on loopback"
                 )
         return self

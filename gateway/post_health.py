@@ -1,0 +1,75 @@
+"""How the parts of this post fare, in the feed's terms: what is wrong, since when, and what the operator can do."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from gateway.feed.health import Part, PartKind, State
+from gateway.receivers.receiver import Phase as ReceiverPhase
+from gateway.receivers.receiver import Receiver
+from gateway.uplink.state import Phase as UplinkPhase
+from gateway.uplink.state import UplinkState
+
+WallTime = Callable[[int], int]
+"""Unix milliseconds of an elapsed time of this run."""
+
+
+@dataclass(frozen=True, slots=True)
+class PolicyState:
+    """Which policy is in force, and whether a newer one was refused."""
+
+    label: str
+    since_ms: int
+    """Unix milliseconds."""
+
+    refused: str = ""
+    """Why the newer one cannot be used; empty where there is none."""
+
+
+_RECEIVER_STATES = {
+    ReceiverPhase.STARTING: State.DEGRADED,
+    ReceiverPhase.CONNECTING: State.DOWN,
+    ReceiverPhase.LISTENING: State.OK,
+    ReceiverPhase.WAITING: State.DOWN,
+    ReceiverPhase.PLAYED_OUT: State.OK,
+    ReceiverPhase.FAILED: State.DOWN,
+    ReceiverPhase.STOPPED: State.DOWN,
+}
+
+_UPLINK_STATES = {
+    UplinkPhase.WAITING: State.DOWN,
+    UplinkPhase.CONNECTING: State.DOWN,
+    UplinkPhase.LOGGING_IN: State.DEGRADED,
+    UplinkPhase.VERIFIED: State.OK,
+    UplinkPhase.UNVERIFIED: State.DEGRADED,
+    UplinkPhase.RECEIVE_ONLY: State.OK,
+    UplinkPhase.STOPPED: State.DOWN,
+}
+
+_UPLINK_REMEDIES = {
+    UplinkPhase.UNVERIFIED: "check that the callsign is the one that the passcode was given for, then restart",
+    UplinkPhase.RECEIVE_ONLY: "nothing is sent: give a passcode to send",
+}
+
+
+def receiver_part(receiver: Receiver, wall: WallTime) -> Part:
+    """One receiver."""
+    state = receiver.state()
+    health = _RECEIVER_STATES[state.phase]
+    remedy = "" if health is State.OK else f"is the decoder running, and does it serve {receiver.address}?"
+    return Part(PartKind.RECEIVER, receiver.name, health, wall(state.since_ms), state.reason, remedy)
+
+
+def uplink_part(state: UplinkState, wall: WallTime) -> Part:
+    """The connection to the network."""
+    health = _UPLINK_STATES[state.phase]
+    unreachable = f"can this computer reach {state.server}?" if state.server and health is State.DOWN else ""
+    remedy = _UPLINK_REMEDIES.get(state.phase, unreachable)
+    return Part(PartKind.UPLINK, "uplink", health, wall(state.since_ms), state.reason, remedy)
+
+
+def policy_part(state: PolicyState) -> Part:
+    """The policy in force."""
+    if not state.refused:
+        return Part(PartKind.POLICY, "policy", State.OK, state.since_ms)
+    why = f"{state.label} stays in force, for the new one is refused: {state.refused}"
+    return Part(PartKind.POLICY, "policy", State.DEGRADED, state.since_ms, why, "mend it and reload")
