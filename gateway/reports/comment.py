@@ -1,0 +1,167 @@
+"""What a comment carries beside words: altitude, a finer position, telemetry, a frequency.
+
+What is read is taken out: the text that is left is the sender's own.
+"""
+
+import re
+from dataclasses import replace
+from math import copysign
+from typing import NamedTuple
+
+from gateway.reports import base91, units
+from gateway.reports.report import Format, Frequency, Position, Telemetry
+from gateway.reports.text import clean
+
+_ALTITUDE = re.compile(rb"/A=([0-9]{6}|-[0-9]{5})")
+_ALTITUDE_OCTETS = 9
+_PRECISION = re.compile(rb"!(?:([A-Z])([0-9]{2}|  )|(w)([!-{]{2}))!")
+_TELEMETRY = re.compile(rb"\|((?:[!-{]{2}){2,7})\|")
+_BAND = rb"[A-O]"
+_FREQUENCY = re.compile(rb"(?<![0-9.])([0-9]{3}|" + _BAND + rb"[0-9]{2})\.([0-9]{2,3}) ?MHz")
+_TONE = re.compile(rb" +(?:[TCtc]([0-9]{3,4})|([Dd])([0-7]{3})|1750)(?![0-9A-Za-z])")
+_OFFSET = re.compile(rb" +([+-])([0-9]{3})(?![0-9A-Za-z])")
+_VOICE_RANGE = re.compile(rb" +R([0-9]{2})([mk])(?![0-9A-Za-z])")
+
+_BANDS_MHZ = dict(
+    zip(
+        "ABCDEFGHIJKLMNO",
+        (1200, 2300, 2400, 3400, 5600, 5700, 5800, 10100, 10200, 10300, 10400, 10500, 24000, 24100, 24200),
+        strict=True,
+    )
+)
+"""What the letter in front of a microwave frequency stands for (APRS12, from memory): A96.000 is 1296."""
+
+_ALL_VALUES = 5
+_BITS = 8
+_TONE_BURST_HZ = 1750
+
+
+class Precision(NamedTuple):
+    """One more digit, or two, for each coordinate (APRS12)."""
+
+    datum: str
+    latitude_minutes: float
+    longitude_minutes: float
+
+
+class Comment(NamedTuple):
+    """A comment taken apart."""
+
+    text: str
+    altitude_m: float | None = None
+    precision: Precision | None = None
+    telemetry: Telemetry | None = None
+    frequency: Frequency | None = None
+
+
+def read(octets: bytes) -> Comment:
+    """Take `octets` apart. Telemetry goes first, since its digits can look like any of the others."""
+    telemetry = precision = altitude = frequency = None
+    if b"|" in octets:
+        telemetry, octets = _take_telemetry(octets)
+    if b"!" in octets:
+        precision, octets = _take_precision(octets)
+    if b"/A=" in octets:
+        altitude, octets = _take_altitude(octets)
+    if b"MHz" in octets:
+        frequency, octets = _take_frequency(octets)
+    return Comment(clean(octets), altitude, precision, telemetry, frequency)
+
+
+def refined(position: Position, precision: Precision) -> Position:
+    """`position` with the further digits appended: away from the equator and from the prime meridian (0 has a sign).
+
+    A blurred position stays blurred, and a compressed one is finer than these digits: only the datum is kept of them.
+    """
+    if position.ambiguity != 0 or position.format is Format.COMPRESSED:
+        return replace(position, datum=precision.datum)
+    latitude = abs(position.latitude) + precision.latitude_minutes / 60
+    longitude = abs(position.longitude) + precision.longitude_minutes / 60
+    return replace(
+        position,
+        latitude=copysign(min(latitude, 90.0), position.latitude),
+        longitude=copysign(min(longitude, 180.0), position.longitude),
+        datum=precision.datum,
+    )
+
+
+def frequency_in_name(name: str) -> Frequency | None:
+    """The frequency that an object's name begins with, as those of voice repeaters do (APRS12, from memory)."""
+    match = re.match(r"[0-9]{3}\.[0-9]{2,3}(?![0-9.])", name)
+    return Frequency(float(match[0])) if match is not None else None
+
+
+def _without(octets: bytes, match: re.Match[bytes]) -> bytes:
+    return octets[: match.start()] + octets[match.end() :]
+
+
+def _take_telemetry(octets: bytes) -> tuple[Telemetry | None, bytes]:
+    """`|ss1122334455bb|`: pairs of base-91 digits: sequence, one to five values, and after five the bits, B1 lowest.
+
+    The published note "Base91 Comment Telemetry", 2012. It stands at the end of the comment: the last one counts.
+    """
+    for match in reversed([*_TELEMETRY.finditer(octets)]):
+        digits = match[1]
+        numbers = [base91.number(digits[place : place + 2]) for place in range(0, len(digits), 2)]
+        values = tuple(numbers[1 : 1 + _ALL_VALUES])
+        bits = None
+        if len(numbers) > 1 + _ALL_VALUES:
+            bits = f"{numbers[-1] & 0xFF:0{_BITS}b}"[::-1]
+        return Telemetry(numbers[0], values, bits), _without(octets, match)
+    return None, octets
+
+
+def _take_precision(octets: bytes) -> tuple[Precision | None, bytes]:
+    """`!W52!`: thousandths of a minute; `!w:X!`: 91sts of a hundredth of a minute; always five characters (APRS12).
+
+    Other lower-case letters are not taken: they would be words (`!off!`), and no such datum is in use.
+    """
+    match = _PRECISION.search(octets)
+    if match is None:
+        return None, octets
+    if match[3]:
+        north, east = ((digit - base91.FIRST) / base91.BASE / 100 for digit in match[4])
+    elif match[2].isdigit():
+        north, east = (int(chr(digit)) / 1000 for digit in match[2])
+    else:
+        north = east = 0.0
+    datum = (match[1] or match[3]).decode().upper()
+    return Precision(datum, north, east), _without(octets, match)
+
+
+def _take_altitude(octets: bytes) -> tuple[float | None, bytes]:
+    """`/A=001234`: feet, anywhere in the comment (APRS101 chapter 6); below the sea with a minus (common practice)."""
+    match = _ALTITUDE.search(octets)
+    if match is None:
+        return None, octets
+    start = match.start()
+    return int(match[1]) * units.METRES_PER_FOOT, octets[:start] + octets[start + _ALTITUDE_OCTETS :]
+
+
+def _take_frequency(octets: bytes) -> tuple[Frequency | None, bytes]:
+    """`146.940MHz T107 -060 R25m`: frequency, tone, offset in units of 10 kHz, range in miles or km (APRS12).
+
+    Letters of tones in lower case mean narrow modulation: not told apart.
+    """
+    match = _FREQUENCY.search(octets)
+    if match is None:
+        return None, octets
+    start, at = match.span()
+    whole = match[1].decode()
+    megahertz = float(f"{whole}.{match[2].decode()}") if whole.isdigit() else _microwave(whole, match[2].decode())
+    tone_hz = tone_code = offset = reach = None
+    if tone := _TONE.match(octets, at):
+        tone_code = tone[3].decode() if tone[2] else None
+        tone_hz = None if tone[2] else int(tone[1] or _TONE_BURST_HZ)
+        at = tone.end()
+    if shift := _OFFSET.match(octets, at):
+        offset = int(shift[1] + shift[2]) / 100
+        at = shift.end()
+    if voice := _VOICE_RANGE.match(octets, at):
+        reach = int(voice[1]) * (units.KM_PER_MILE if voice[2] == b"m" else 1.0)
+        at = voice.end()
+    return Frequency(megahertz, offset, tone_hz or None, tone_code, reach), octets[:start] + octets[at:]
+
+
+def _microwave(letter_and_digits: str, fraction: str) -> float:
+    return _BANDS_MHZ[letter_and_digits[0]] + float(f"{letter_and_digits[1:]}.{fraction}")

@@ -1,0 +1,250 @@
+"""Positions, plain and compressed, with and without time and messaging, and whatever may follow a place.
+
+APRS101 chapters 6 to 9, 12 for the weather at a place. Objects and items read their places here, too.
+"""
+
+import re
+from dataclasses import replace
+
+from gateway.reports import compressed, extension, units, weather, weather_record
+from gateway.reports.comment import read as read_comment
+from gateway.reports.comment import refined
+from gateway.reports.moment import TIME_OCTETS, Moment, is_time, read_time
+from gateway.reports.report import (
+    Extension,
+    Fix,
+    Format,
+    Located,
+    Movement,
+    Position,
+    PositionReport,
+    Report,
+    Unreadable,
+    Weather,
+    WeatherReport,
+)
+from gateway.reports.text import clean
+
+PLAIN_OCTETS = 19
+
+LATEST_MARK = 40
+"""A `!` up to this octet may begin a position in information that begins as none (APRS101 chapter 5)."""
+
+_EXACT = re.compile(rb"([0-9]{2})([0-5][0-9]\.[0-9]{2})([NS])([!-~])([0-9]{3})([0-5][0-9]\.[0-9]{2})([EW])([!-~])")
+_BLURRED = re.compile(
+    rb"([0-9]{2})([0-5 ][0-9 ])\.([0-9 ]{2})([NSns])([!-~])([0-9]{3})([0-5 ][0-9 ])\.([0-9 ]{2})([EWew])([!-~])"
+)
+_BLANKED_TAIL = re.compile(rb"[0-9]*( *)")
+
+_SOUTH, _WEST = b"Ss", b"Ww"
+_EQUALS, _AT = b"=@"
+_UNKNOWN_PLACE_SYMBOL = "\\."
+_WEATHER_CODE = "_"
+_STORM_SYMBOL = "\\@"
+_SIGNPOST_SYMBOL = "\\m"
+_SYMBOLS_WITH_MORE = frozenset({extension.FINDER_SYMBOL, _STORM_SYMBOL})
+_SIGN = re.compile(rb"\{([!-z|~ ]{1,3})\}")
+
+_BLUR_MINUTES = (0.0, 0.1, 1.0, 10.0, 60.0)
+"""The side of the cell that is left when so many digits are blanked (APRS101 chapter 6)."""
+
+MOST_BLANKED = 4
+
+Place = tuple[Position | None, str]
+"""Where, if that is known, and the symbol."""
+
+
+def blurred_minutes(digits: bytes, ambiguity: int) -> float:
+    """The middle of the cell that is left of `digits` (minutes and hundredths) with the last `ambiguity` blanked."""
+    known = digits[: MOST_BLANKED - ambiguity] + b"0" * ambiguity
+    return int(known) / 100 + _BLUR_MINUTES[ambiguity] / 2
+
+
+def blur_m(ambiguity: int) -> float | None:
+    """How far that cell reaches from south to north, in metres; None where nothing is blanked."""
+    return _BLUR_MINUTES[ambiguity] * units.METRES_PER_MINUTE_OF_LATITUDE or None
+
+
+def read_located(data: bytes, at: int) -> Located:
+    """Read the place at `at`, the symbol, the extension and the comment. Raises `Unreadable`.
+
+    A digit begins a plain position, anything else a compressed one (APRS101 chapter 9).
+    """
+    match = _EXACT.match(data, at)
+    if match is not None:
+        return _with_the_rest(data, at + PLAIN_OCTETS, _exact_place(match))
+    if data[at : at + 1].isdigit():
+        return _with_the_rest(data, at + PLAIN_OCTETS, _blurred_place(data, at))
+    return _compressed(data, at)
+
+
+def _exact_place(match: re.Match[bytes]) -> Place:
+    degrees_north, minutes_north, north, table, degrees_east, minutes_east, east, code = match.groups()
+    latitude = int(degrees_north) + float(minutes_north) / 60
+    longitude = int(degrees_east) + float(minutes_east) / 60
+    if latitude > 90 or longitude > 180:  # noqa: PLR2004 - the globe's own numbers
+        raise Unreadable("the position lies beyond the pole or the date line")
+    symbol = (table + code).decode()
+    if symbol == _UNKNOWN_PLACE_SYMBOL and latitude == 0 == longitude:
+        return None, symbol  # APRS101 chapter 6: the null position of one who does not know
+    if north == b"S":
+        latitude = -latitude
+    if east == b"W":
+        longitude = -longitude
+    return Position(latitude, longitude, Format.PLAIN, 0), symbol
+
+
+def _blurred_place(data: bytes, at: int) -> Place:
+    """A place with digits blanked from the right, as many in both coordinates as in the more blurred.
+
+    Letters of the hemispheres in lower case are read as well (common practice).
+
+    The standard lets the latitude tell for both, and the longitude then keep its digits (APRS101 chapter 6). Where only
+    the longitude has blanks it is believed: its sender meant to hide something.
+    """
+    match = _BLURRED.match(data, at)
+    if match is None:
+        raise Unreadable("neither a plain nor a compressed position stands where one belongs")
+    degrees_north, minutes_north, hundredths_north, north, table = match.groups()[:5]
+    degrees_east, minutes_east, hundredths_east, east, code = match.groups()[5:]
+    digits_north, digits_east = minutes_north + hundredths_north, minutes_east + hundredths_east
+    ambiguity = max(_blanked(digits_north), _blanked(digits_east))
+    latitude = int(degrees_north) + blurred_minutes(digits_north, ambiguity) / 60
+    longitude = int(degrees_east) + blurred_minutes(digits_east, ambiguity) / 60
+    if latitude > 90 or longitude > 180:  # noqa: PLR2004 - the globe's own numbers
+        raise Unreadable("the position lies beyond the pole or the date line")
+    position = Position(
+        -latitude if north in _SOUTH else latitude,
+        -longitude if east in _WEST else longitude,
+        Format.PLAIN,
+        ambiguity,
+        blur_m(ambiguity),
+    )
+    return position, (table + code).decode()
+
+
+def _blanked(digits: bytes) -> int:
+    match = _BLANKED_TAIL.fullmatch(digits)
+    if match is None:
+        raise Unreadable("digits of the position are blanked, but not from the right")
+    return len(match[1])
+
+
+def _with_the_rest(data: bytes, at: int, place: Place) -> Located:
+    """A plain position with what follows it."""
+    symbol = place[1]
+    if symbol[1] == _WEATHER_CODE:
+        wind, fields_at = weather.read_wind(data, at)
+        observed = _observed(data, fields_at, place, wind)
+        if observed is not None:
+            return observed
+    found, after = extension.read(data, at, symbol)
+    if found is not None and data[after : after + 1] == b"/" and symbol in _SYMBOLS_WITH_MORE:
+        return _with_storm_or_signal(data, after, place, found)
+    if symbol == _SIGNPOST_SYMBOL and (sign := _SIGN.match(data, after)) is not None:
+        return replace(_commented(data, sign.end(), place, found), sign=clean(sign[1]) or None)
+    return _commented(data, after, place, found)
+
+
+def _with_storm_or_signal(data: bytes, at: int, place: Place, found: Extension) -> Located:
+    signal, after = extension.read_signal(data, at, place[1])
+    if signal is not None:
+        return replace(_commented(data, after, place, found), signal=signal)
+    storming = weather.read_storm(data, at) if place[1] == _STORM_SYMBOL else None
+    if storming is not None:
+        storm, observed, after = storming
+        return replace(_commented(data, after, place, found), storm=storm, weather=observed)
+    return _commented(data, at, place, found)
+
+
+def _compressed(data: bytes, at: int) -> Located:
+    place = compressed.read_place(data, at)
+    after = at + compressed.OCTETS
+    found, altitude_m, fix = compressed.read_extra(*data[after - 3 : after])
+    if place[1][1] == _WEATHER_CODE:
+        observed = _observed(data, after, place, _wind_of(found))
+        if observed is not None:
+            return replace(observed, altitude_m=observed.altitude_m or altitude_m, fix=fix)
+    return _commented(data, after, place, found, altitude_m, fix)
+
+
+def _wind_of(found: Extension | None) -> weather.Values:
+    """The wind that a compressed weather report gives as course and speed.
+
+    Knots: the form has no other unit (APRS101 chapter 9), though its plain twin counts miles an hour.
+    """
+    if not isinstance(found, Movement) or found.speed_kmh is None:
+        return {}
+    return {"wind_deg": found.course_deg, "wind_ms": found.speed_kmh * units.MS_PER_KMH}
+
+
+def _commented(  # noqa: PLR0913, PLR0917 - one call for every position: no object is made only to pass these
+    data: bytes,
+    at: int,
+    place: Place,
+    found: Extension | None,
+    altitude_m: float | None = None,
+    fix: Fix | None = None,
+) -> Located:
+    """The whole, with its comment. An altitude in the comment is finer than one in three octets, and goes before it."""
+    position, symbol = place
+    text, altitude_in_comment_m, precision, telemetry, frequency = read_comment(data[at:])
+    if precision is not None and position is not None:
+        position = refined(position, precision)
+    if altitude_in_comment_m is not None:
+        altitude_m = altitude_in_comment_m
+    return Located(position, symbol, found, altitude_m, text, frequency, telemetry, fix=fix)
+
+
+def _observed(data: bytes, at: int, place: Place, wind: weather.Values) -> Located | None:
+    """The weather at a place; None where no field follows the symbol, which then is only a picture."""
+    values = dict(wind)
+    after = weather.read_fields(data, at, values)
+    if not values:
+        return None
+    device, after = weather.read_device(data, after)
+    return replace(_commented(data, after, place, None), weather=Weather(**values), device=device)
+
+
+def report_of(located: Located, time: Moment | None, *, messaging: bool) -> Report:
+    """A position, or the weather at one."""
+    if located.weather is not None and located.storm is None:
+        return WeatherReport(located, time, messaging)
+    return PositionReport(located, time, messaging)
+
+
+def read_untimed(_destination: str, information: bytes) -> Report:
+    """`!` and `=`: a position without time; `=` takes messages. Raises `Unreadable`."""
+    return report_of(read_located(information, 1), None, messaging=information[0] == _EQUALS)
+
+
+def read_untimed_or_record(destination: str, information: bytes) -> Report:
+    """`!` also begins, doubled, the raw record of a weather station. Raises `Unreadable`."""
+    if information.startswith(weather_record.LOGGING_MARK):
+        return weather_record.read_logging(destination, information)
+    return read_untimed(destination, information)
+
+
+def read_timed(_destination: str, information: bytes) -> Report:
+    """`/` and `@`: a position with time; `@` takes messages. Raises `Unreadable`."""
+    if not is_time(information, 1):
+        raise Unreadable("no time stands where one belongs")
+    located = read_located(information, 1 + TIME_OCTETS)
+    return report_of(located, read_time(information, 1), messaging=information[0] == _AT)
+
+
+def read_late_mark(_destination: str, information: bytes) -> Report:
+    """A position after words that a repeater's software cannot leave out. Raises `Unreadable`.
+
+    A `!` no later than octet 40 begins it (APRS101 chapter 5). The words before it come first in the comment.
+    """
+    mark = information.find(b"!", 0, LATEST_MARK)
+    while mark >= 0:
+        try:
+            located = read_located(information, mark + 1)
+        except Unreadable:
+            mark = information.find(b"!", mark + 1, LATEST_MARK)
+            continue
+        words = f"{clean(information[:mark])} {located.comment}".strip()
+        return report_of(replace(located, comment=words), None, messaging=False)
+    raise Unreadable("it begins with no data type that the standard knows, and holds no position further on")

@@ -1,0 +1,503 @@
+"""What a report can say. A class per kind, made of parts; a field that was not sent is None, never zero.
+
+The names of the fields, in the reports and in their parts, are the names that are published: `published.to_object`
+flattens the parts and does nothing else. Units stand in the names.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import ClassVar
+
+from gateway.reports.moment import Moment
+
+
+class Unreadable(ValueError):  # noqa: N818 - it says what the information is; nothing went wrong in the gateway
+    """The information is not what its first octet says. The message says why; `read` makes an unknown report of it."""
+
+
+class Kind(StrEnum):
+    """What a report is about."""
+
+    POSITION = "position"
+    WEATHER = "weather"
+    OBJECT = "object"
+    ITEM = "item"
+    MESSAGE = "message"
+    BULLETIN = "bulletin"
+    TELEMETRY = "telemetry"
+    STATUS = "status"
+    QUERY = "query"
+    CAPABILITIES = "capabilities"
+    USER_DEFINED = "user-defined"
+    UNKNOWN = "unknown"
+
+
+class Format(StrEnum):
+    """How a position was written."""
+
+    PLAIN = "plain"
+    COMPRESSED = "compressed"
+    MIC_E = "mic-e"
+    NMEA = "nmea"
+
+
+class MessageType(StrEnum):
+    """The message that a Mic-E position carries (APRS101 chapter 10)."""
+
+    OFF_DUTY = "off-duty"
+    EN_ROUTE = "en-route"
+    IN_SERVICE = "in-service"
+    RETURNING = "returning"
+    COMMITTED = "committed"
+    SPECIAL = "special"
+    PRIORITY = "priority"
+    EMERGENCY = "emergency"
+    CUSTOM_0 = "custom-0"
+    CUSTOM_1 = "custom-1"
+    CUSTOM_2 = "custom-2"
+    CUSTOM_3 = "custom-3"
+    CUSTOM_4 = "custom-4"
+    CUSTOM_5 = "custom-5"
+    CUSTOM_6 = "custom-6"
+    UNKNOWN = "unknown"
+
+
+class BulletinType(StrEnum):
+    """Whom a bulletin is for, and for how long (APRS101 chapter 14)."""
+
+    GENERAL = "general"
+    ANNOUNCEMENT = "announcement"
+    GROUP = "group"
+    WEATHER_SERVICE = "weather-service"
+
+
+class StormType(StrEnum):
+    """How strong a storm has become (APRS101 chapter 12)."""
+
+    TROPICAL_DEPRESSION = "tropical-depression"
+    TROPICAL_STORM = "tropical-storm"
+    HURRICANE = "hurricane"
+
+
+class AreaShape(StrEnum):
+    """How an area is drawn (APRS101 chapter 11)."""
+
+    CIRCLE = "circle"
+    LINE_RIGHT = "line-down-right"
+    ELLIPSE = "ellipse"
+    TRIANGLE = "triangle"
+    BOX = "box"
+    FILLED_CIRCLE = "filled-circle"
+    LINE_LEFT = "line-down-left"
+    FILLED_ELLIPSE = "filled-ellipse"
+    FILLED_TRIANGLE = "filled-triangle"
+    FILLED_BOX = "filled-box"
+
+
+class Fix(StrEnum):
+    """Whether a compressed position is where its sender is, or where it last was sure to be (APRS101 chapter 9)."""
+
+    CURRENT = "current"
+    OLD = "old"
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """A place on the earth, WGS 84, degrees, north and east positive. Where it is blurred, the centre of the blur."""
+
+    latitude: float
+    longitude: float
+    format: Format
+    ambiguity: int | None = None
+    """How many digits of the minutes were blanked, 0 to 4; None where the format cannot."""
+    ambiguity_m: float | None = None
+    """How far the cell that is left reaches from south to north."""
+    datum: str | None = None
+    """The letter of the datum, where it is named (APRS12): W is WGS 84."""
+
+
+@dataclass(frozen=True, slots=True)
+class Movement:
+    """Over the ground; course from true north, which is 0 or 360."""
+
+    course_deg: float | None
+    speed_kmh: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Antenna:
+    """What a fixed station says of its antenna. Power is left out by listeners that measure instead of transmit."""
+
+    power_w: int | None
+    antenna_height_m: float
+    antenna_gain_db: int
+    antenna_bearing_deg: int | None
+    """Where it favours; None: all round."""
+    signal_strength_s: int | None = None
+    """How strongly a sought signal is heard, in S points."""
+    beacons_per_hour: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """How far a station reckons that it is heard."""
+
+    range_km: float
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A drawing on the map, from a corner given as the position."""
+
+    area_shape: AreaShape
+    area_colour: str
+    area_latitude_span_deg: float
+    area_longitude_span_deg: float
+    area_corridor_km: float | None = None
+    """How far to either side of a line it reaches."""
+
+
+Extension = Movement | Antenna | Range | Area
+"""The one data extension that a position may carry (APRS101 chapter 7, for compressed ones chapter 9)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """Where a direction finder hears a sought signal. The last three are None where nothing was counted."""
+
+    signal_bearing_deg: int
+    signal_hits_pct: float | None = None
+    signal_range_km: float | None = None
+    signal_width_deg: int | None = None
+    """The bearing is good to within this; None: useless."""
+
+
+@dataclass(frozen=True, slots=True)
+class Frequency:
+    """Where a station is listened to by voice (APRS12)."""
+
+    frequency_mhz: float
+    frequency_offset_mhz: float | None = None
+    tone_hz: int | None = None
+    """Whole hertz, as sent: 88 says 88.5."""
+    tone_code: str | None = None
+    """A digital squelch code, three octal digits."""
+    voice_range_km: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Telemetry:
+    """Values as sent, in no unit: the sender's definitions say what they are. None stands for a value left out."""
+
+    sequence: int | None
+    values: tuple[int | float | None, ...]
+    bits: str | None = None
+    """Up to eight, B1 first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Definition:
+    """What a station says its telemetry means; one message carries one of the four (APRS101 chapter 13)."""
+
+    telemetry_names: tuple[str, ...] | None = None
+    """Of up to five values, then up to eight bits."""
+    telemetry_units: tuple[str, ...] | None = None
+    telemetry_coefficients: tuple[tuple[float, float, float], ...] | None = None
+    """(a, b, c) per value: a·v² + b·v + c."""
+    telemetry_senses: str | None = None
+    """For each bit, the state in which it is on."""
+    telemetry_title: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Weather:
+    """One observation; whatever the station lacks is None."""
+
+    wind_deg: int | None = None
+    wind_ms: float | None = None
+    wind_gust_ms: float | None = None
+    temperature_c: float | None = None
+    humidity_pct: float | None = None
+    pressure_hpa: float | None = None
+    rain_1h_mm: float | None = None
+    rain_24h_mm: float | None = None
+    rain_midnight_mm: float | None = None
+    rain_counter: int | None = None
+    """Of the gauge itself, in its own steps."""
+    luminosity_wm2: int | None = None
+    snow_24h_mm: float | None = None
+    radiation_nsvh: int | None = None
+    battery_v: float | None = None
+    indoor_temperature_c: float | None = None
+    indoor_humidity_pct: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Storm:
+    """How strong a storm is, and how far its winds reach."""
+
+    storm: StormType
+    hurricane_winds_km: float | None = None
+    storm_winds_km: float | None = None
+    gale_winds_km: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Located:
+    """What follows wherever a report gives a place: the place, its symbol, one extension, and what the comment says."""
+
+    position: Position | None = None
+    """None where the sender does not know it, or gives none: weather can come without."""
+    symbol: str | None = None
+    """Table (or overlay) and code."""
+    extension: Extension | None = None
+    altitude_m: float | None = None
+    comment: str = ""
+    """What is left of it once the rest was read."""
+    frequency: Frequency | None = None
+    telemetry: Telemetry | None = None
+    weather: Weather | None = None
+    storm: Storm | None = None
+    signal: Signal | None = None
+    fix: Fix | None = None
+    sign: str | None = None
+    """What stands on a signpost, up to three characters."""
+    device: str | None = None
+    """What the sender's device or software says it is: a code, as sent."""
+
+
+@dataclass(frozen=True, slots=True)
+class MicE:
+    """What only Mic-E says."""
+
+    message_type: MessageType
+    emergency: bool | None = None
+    """True or None."""
+    locator: str | None = None
+
+
+class Report:
+    """One report. These are what can be asked of every kind."""
+
+    __slots__ = ()
+
+    kind: ClassVar[Kind]
+
+    @property
+    def position(self) -> Position | None:
+        """The place it is about."""
+        return None
+
+    @property
+    def symbol(self) -> str | None:
+        """Table (or overlay) and code."""
+        return None
+
+    @property
+    def addressee(self) -> str | None:
+        """Whom it is for."""
+        return None
+
+    @property
+    def prose(self) -> str:
+        """What it says in the sender's own words: a comment, a message, a status."""
+        return ""
+
+    @property
+    def is_emergency(self) -> bool:
+        """Whether its sender calls for help."""
+        return False
+
+
+@dataclass(frozen=True, slots=True)
+class LocatedReport(Report):
+    """A report about a place."""
+
+    located: Located
+    time: Moment | None = None
+
+    @property
+    def position(self) -> Position | None:
+        """The place, where it is known."""
+        return self.located.position
+
+    @property
+    def symbol(self) -> str | None:
+        """Table (or overlay) and code."""
+        return self.located.symbol
+
+    @property
+    def prose(self) -> str:
+        """The comment."""
+        return self.located.comment
+
+
+@dataclass(frozen=True, slots=True)
+class PositionReport(LocatedReport):
+    """Where a station is."""
+
+    kind: ClassVar[Kind] = Kind.POSITION
+    messaging: bool | None = None
+    """Whether it takes messages, as far as its format says."""
+    mic_e: MicE | None = None
+    name: str | None = None
+    """Of the waypoint that it gives."""
+
+    @property
+    def is_emergency(self) -> bool:
+        """Whether the Mic-E message says so."""
+        return self.mic_e is not None and self.mic_e.emergency is True
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherReport(LocatedReport):
+    """What the weather is, with a place or without."""
+
+    kind: ClassVar[Kind] = Kind.WEATHER
+    messaging: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ObjectReport(LocatedReport):
+    """A thing on the map, placed there by the sender, with the time for which that is true."""
+
+    kind: ClassVar[Kind] = Kind.OBJECT
+    name: str = ""
+    live: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class ItemReport(LocatedReport):
+    """A thing on the map that stays as it is: no time."""
+
+    kind: ClassVar[Kind] = Kind.ITEM
+    name: str = ""
+    live: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class MessageReport(Report):
+    """From one station to another, or an answer that one came."""
+
+    kind: ClassVar[Kind] = Kind.MESSAGE
+    addressee: str = ""
+    text: str = ""
+    number: str | None = None
+    """What an answer must repeat; None: none is asked for."""
+    acknowledges: str | None = None
+    rejects: str | None = None
+    definition: Definition | None = None
+
+    @property
+    def prose(self) -> str:
+        """The text."""
+        return self.text
+
+
+@dataclass(frozen=True, slots=True)
+class BulletinReport(Report):
+    """To everyone, or to everyone in a group."""
+
+    kind: ClassVar[Kind] = Kind.BULLETIN
+    addressee: str = ""
+    bulletin_type: BulletinType = BulletinType.GENERAL
+    line: str | None = None
+    """A digit or, for announcements, a letter: which of the lines on show this one replaces."""
+    group: str | None = None
+    text: str = ""
+    number: str | None = None
+
+    @property
+    def prose(self) -> str:
+        """The text."""
+        return self.text
+
+
+@dataclass(frozen=True, slots=True)
+class TelemetryReport(Report):
+    """Measured values."""
+
+    kind: ClassVar[Kind] = Kind.TELEMETRY
+    telemetry: Telemetry
+    comment: str = ""
+
+    @property
+    def prose(self) -> str:
+        """The comment."""
+        return self.comment
+
+
+@dataclass(frozen=True, slots=True)
+class StatusReport(Report):
+    """What a station has to say of itself."""
+
+    kind: ClassVar[Kind] = Kind.STATUS
+    text: str = ""
+    time: Moment | None = None
+    locator: str | None = None
+    symbol: str | None = None
+    antenna_bearing_deg: int | None = None
+    power_w: int | None = None
+    """Effective radiated power."""
+
+    @property
+    def prose(self) -> str:
+        """The text."""
+        return self.text
+
+
+@dataclass(frozen=True, slots=True)
+class QueryReport(Report):
+    """A question to every station (it starts with `?`), or to one (it travels as a message)."""
+
+    kind: ClassVar[Kind] = Kind.QUERY
+    query: str = ""
+    addressee: str | None = None
+    text: str = ""
+    """What stands after the question."""
+    area_latitude: float | None = None
+    area_longitude: float | None = None
+    area_radius_km: float | None = None
+
+    @property
+    def prose(self) -> str:
+        """The text."""
+        return self.text
+
+
+@dataclass(frozen=True, slots=True)
+class CapabilitiesReport(Report):
+    """What a station can do: names, some with a value."""
+
+    kind: ClassVar[Kind] = Kind.CAPABILITIES
+    capabilities: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class UserDefinedReport(Report):
+    """In a format of somebody's own, told by two characters."""
+
+    kind: ClassVar[Kind] = Kind.USER_DEFINED
+    user: str = ""
+    user_type: str = ""
+    text: str = ""
+
+    @property
+    def prose(self) -> str:
+        """The text."""
+        return self.text
+
+
+@dataclass(frozen=True, slots=True)
+class UnknownReport(Report):
+    """Information that could not be read, and why."""
+
+    kind: ClassVar[Kind] = Kind.UNKNOWN
+    because: str
+    emergency: bool | None = None
+    """True where a Mic-E destination calls for help though the place beside it cannot be read."""
+
+    @property
+    def is_emergency(self) -> bool:
+        """Whether the destination alone says so."""
+        return self.emergency is True
