@@ -1,0 +1,297 @@
+"""The uplink as a whole: connections one after the other for ever, and lines handed to them at most once, never late.
+
+How it keeps that promise. A line waits in the `Outbox`, and there alone, for as long as it is fresh. It leaves in one
+write with its neighbours, and only while the kernel takes everything at once: the transport holds no more than what
+was left of one such write, the kernel no more than its small send buffer. What was handed over is never handed over
+again. While anything waits or is unacknowledged, a watch looks about once a second, or when the next thing falls due:
+what is stale in the queue is `late`; a connection whose oldest octets were not acknowledged within `freshness` is
+reset, which throws away what the kernel still held. So a line is handed over within `freshness` of being heard, and
+acknowledged within `freshness` of that, or it does not arrive at all. With nothing to do, nothing runs.
+"""
+
+import asyncio
+import contextlib
+import random
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import structlog
+
+from gateway.uplink.back_off import BackOff
+from gateway.uplink.dial import DialError, dial
+from gateway.uplink.link import Link
+from gateway.uplink.outbox import Departure, Outbox, Outcome, Report
+from gateway.uplink.session import Event, Login, LoginAnswered, Session
+from gateway.uplink.state import Phase, UplinkOptions, UplinkState
+
+BATCH_OCTETS = 4096
+"""About how much goes into one write, so that little is left over when the kernel takes only a part."""
+
+WATCH_SECONDS = 1.0
+SHORTEST_WATCH_SECONDS = 0.02
+DRAIN_LOOK_SECONDS = 0.01
+
+__all__ = ["Departure", "Outcome", "Phase", "Uplink", "UplinkOptions", "UplinkState"]
+
+_log = structlog.get_logger("uplink")
+
+
+class Uplink:
+    """The connection to the network: `run` keeps it, `offer` gives it lines, `drain` ends it well.
+
+    `clock` gives elapsed milliseconds, the ones that departures carry. `on_outcome` hears of every line's end, in
+    batches, some of them before `offer` returns; `on_change` hears of every change of phase. Neither may raise, and
+    neither may call back into the uplink but for `state`.
+    """
+
+    def __init__(
+        self,
+        options: UplinkOptions,
+        *,
+        clock: Callable[[], int],
+        on_outcome: Report,
+        on_change: Callable[[UplinkState], None] | None = None,
+        random: Callable[[], float] = random.random,
+    ) -> None:
+        """Raises `session.LoginError` where callsign and filter make no login line. `random`: from 0 up to 1."""
+        self._options = options
+        self._login = Login(options.callsign, options.passcode, options.filter)
+        self._refuses = self._login.receive_only
+        self._clock = clock
+        self._on_change = on_change
+        self._outbox = Outbox(freshness_ms=options.freshness_ms, limit_octets=options.queue_bytes, report=on_outcome)
+        self._back_off = BackOff(
+            servers=len(options.servers), first_ms=options.back_off_ms, cap_ms=options.back_off_cap_ms, random=random
+        )
+        self._link: Link | None = None
+        self._watch: asyncio.TimerHandle | None = None
+        self._stopped = asyncio.Event()
+        self._standing = _Standing(Phase.WAITING, clock())
+        self._totals = _Totals()
+        self._logged_reason = ""
+        self._said_unverified = False
+
+    def offer(self, departures: Sequence[Departure]) -> None:
+        """Send lines now where that can be, else let them wait. Never blocks. Call it from the event loop's thread."""
+        outbox = self._outbox
+        outbox.put(departures)
+        if self._stopped.is_set():
+            outbox.give_up(Outcome.STOPPED)
+        elif self._refuses or self._standing.phase is Phase.UNVERIFIED:
+            outbox.give_up(Outcome.REFUSED)
+        else:
+            self._flush()
+            outbox.trim()
+            if self._watch is None:
+                self._look_in(min(WATCH_SECONDS, self._options.freshness_ms / 1000))
+
+    async def run(self) -> None:
+        """Keep a connection for ever. Ends when it is cancelled, or once `drain` has stopped the uplink."""
+        try:
+            while not self._stopped.is_set():
+                reason = await self._connect_and_stay(*self._options.servers[self._back_off.server])
+                await self._stay_away(reason)
+        finally:
+            self._stop()
+
+    async def drain(self, seconds: float) -> None:
+        """Stop: what waits may still go and be acknowledged, for no longer than `seconds`; the rest is `stopped`.
+
+        Where there is no connection there is nothing to wait for.
+        """
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                while self._is_getting_through():  # noqa: ASYNC110 - the kernel tells nobody of an acknowledgement
+                    await asyncio.sleep(DRAIN_LOOK_SECONDS)
+        self._stop()
+
+    def state(self) -> UplinkState:
+        """Everything that health needs to know, as of now."""
+        standing, totals = self._standing, self._totals
+        if self._link is not None:
+            totals = totals.with_link(self._link)
+        return UplinkState(
+            phase=standing.phase,
+            since_ms=standing.since_ms,
+            server=standing.server,
+            server_name=standing.server_name,
+            reason=standing.reason,
+            outcomes=dict(self._outbox.counts),
+            offered=self._outbox.offered,
+            waiting=self._outbox.waiting,
+            unconfirmed=totals.unconfirmed,
+            bytes_sent=totals.bytes_sent,
+            last_heard_ms=totals.last_heard_ms,
+            comments=totals.comments,
+            lines_discarded=totals.lines_discarded,
+            connections=totals.connections,
+        )
+
+    def _is_getting_through(self) -> bool:
+        link = self._link
+        return link is not None and (self._outbox.waiting > 0 or link.oldest_in_flight_ms() is not None)
+
+    def _flush(self) -> None:
+        """Hand over what is fresh, for as long as the kernel takes it whole."""
+        link, outbox = self._link, self._outbox
+        if link is None or not link.writable:
+            return
+        now_ms = self._clock()
+        outbox.expire(now_ms)
+        while outbox.waiting and link.writable:
+            batch = outbox.take_fresh(now_ms, BATCH_OCTETS)
+            if batch:
+                link.write(b"".join([departure.line for departure in batch]), now_ms)
+                outbox.sent(batch)
+            else:  # one that was heard long before its neighbours stands at the head
+                outbox.expire(now_ms)
+
+    def _look_in(self, seconds: float) -> None:
+        self._watch = asyncio.get_running_loop().call_later(seconds, self._look)
+
+    def _look(self) -> None:
+        """Let go of what is stale, wherever it is; look again while anything waits or is in flight."""
+        self._watch = None
+        now_ms, freshness_ms = self._clock(), self._options.freshness_ms
+        self._outbox.expire(now_ms)
+        oldest_ms = self._link.oldest_in_flight_ms() if self._link is not None else None
+        if self._link is not None and oldest_ms is not None and now_ms - oldest_ms > freshness_ms:
+            self._link.end(f"the server acknowledged nothing for {freshness_ms / 1000:g} s")
+            oldest_ms = None
+        due_ms = [] if oldest_ms is None else [oldest_ms + freshness_ms + 1]
+        if self._outbox.expires_ms is not None:
+            due_ms.append(self._outbox.expires_ms)
+        if due_ms:
+            self._look_in(max(SHORTEST_WATCH_SECONDS, min(WATCH_SECONDS, (min(due_ms) - now_ms) / 1000)))
+
+    async def _connect_and_stay(self, host: str, port: int) -> str:
+        """One connection from its first look-up to its end; gives back why it ended."""
+        options = self._options
+        self._change(Phase.CONNECTING, server=_address(host, port), reason=self._standing.reason)
+        try:
+            sock = await dial(
+                host,
+                port,
+                seconds=options.connect_ms / 1000,
+                send_buffer_octets=options.send_buffer_bytes,
+                unacknowledged_ms=options.freshness_ms,
+            )
+        except DialError as error:
+            return str(error)
+        session = Session(
+            self._login, opened_ms=self._clock(), login_ms=options.login_ms, silence_ms=options.silence_ms
+        )
+        link = self._link = Link(session, clock=self._clock, on_event=self._on_event, on_writable=self._flush)
+        self._change(Phase.LOGGING_IN, reason=self._standing.reason)
+        try:
+            await asyncio.get_running_loop().create_connection(lambda: link, sock=sock)
+            await link.ended.wait()
+        finally:
+            link.end("the gateway stops")
+            await link.ended.wait()
+            self._totals = self._totals.with_link(link)
+            self._link = None
+        if session.answered and self._clock() - self._standing.since_ms >= options.steady_ms:
+            self._back_off.steady()
+        return link.reason
+
+    async def _stay_away(self, reason: str) -> None:
+        if self._stopped.is_set():
+            return
+        seconds = self._back_off.failed() / 1000
+        self._change(Phase.WAITING, reason=reason)
+        say = _log.debug if reason == self._logged_reason else _log.warning
+        self._logged_reason = reason
+        say("uplink is down", server=self._standing.server, reason=reason, next_attempt_s=round(seconds, 1))
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                await self._stopped.wait()
+
+    def _on_event(self, event: Event) -> None:
+        if not isinstance(event, LoginAnswered):
+            return
+        if self._refuses:
+            self._change(Phase.RECEIVE_ONLY, server_name=event.server)
+            _log.info("uplink is up, to receive only", server=self._standing.server, name=event.server)
+        elif event.verified:
+            self._change(Phase.VERIFIED, server_name=event.server)
+            _log.info("uplink is up", server=self._standing.server, name=event.server)
+            self._said_unverified = False
+            self._flush()
+        else:
+            self._change(Phase.UNVERIFIED, server_name=event.server, reason="the server does not accept the login")
+            self._outbox.give_up(Outcome.REFUSED)
+            self._say_unverified(event.server)
+        self._logged_reason = ""
+
+    def _say_unverified(self, name: str) -> None:
+        """Loudly, and once until a login is verified again."""
+        say = _log.debug if self._said_unverified else _log.error
+        self._said_unverified = True
+        say(
+            "the network does not accept the login: nothing is sent, everything else goes on",
+            server=self._standing.server,
+            name=name,
+            callsign=self._options.callsign,
+            what_to_do="check that the station's callsign is the one that the passcode was given for, then restart",
+        )
+
+    def _stop(self) -> None:
+        """Nothing is sent from here on; what waits is `stopped`."""
+        if self._stopped.is_set():
+            return
+        self._stopped.set()
+        if self._link is not None:
+            if self._link.oldest_in_flight_ms() is None:
+                self._link.close("the gateway stops")
+            else:
+                self._link.end("the gateway stops")
+        if self._watch is not None:
+            self._watch.cancel()
+        self._outbox.give_up(Outcome.STOPPED)
+        self._change(Phase.STOPPED, reason="the gateway stops")
+
+    def _change(self, phase: Phase, *, server: str | None = None, server_name: str = "", reason: str = "") -> None:
+        server = self._standing.server if server is None else server
+        self._standing = _Standing(phase, self._clock(), server, server_name, reason)
+        if self._on_change is not None:
+            self._on_change(self.state())
+
+
+@dataclass(frozen=True, slots=True)
+class _Standing:
+    """Where the uplink stands, and since when: see `UplinkState`."""
+
+    phase: Phase
+    since_ms: int
+    server: str = ""
+    server_name: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Totals:
+    """Counts over all connections: see `UplinkState`."""
+
+    connections: int = 0
+    unconfirmed: int = 0
+    bytes_sent: int = 0
+    comments: int = 0
+    lines_discarded: int = 0
+    last_heard_ms: int | None = None
+
+    def with_link(self, link: Link) -> "_Totals":
+        """These, and those of one more connection."""
+        session = link.session
+        return _Totals(
+            connections=self.connections + 1,
+            unconfirmed=self.unconfirmed + link.unconfirmed,
+            bytes_sent=self.bytes_sent + link.octets_sent,
+            comments=self.comments + session.comments,
+            lines_discarded=self.lines_discarded + session.lines_discarded,
+            last_heard_ms=self.last_heard_ms if session.last_heard_ms is None else session.last_heard_ms,
+        )
+
+
+def _address(host: str, port: int) -> str:
+    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"

@@ -1,0 +1,193 @@
+"""One connection's protocol, without any I/O: bytes from the server in; bytes to send, events and counts out.
+
+How to think about it. The server speaks first: one comment line, `# software version`. That is the greeting, and our
+login line is the only thing that we say until it is answered by `# logresp CALL verified, server NAME` or by the same
+with `unverified`. From then on the state never changes again: a session is verified or it is not, until its connection
+ends. Frames may go up in `VERIFIED` alone; the session itself never sees them, as they are lines already.
+
+    state               a comment (`# …`)                               any other line       dead when
+    AWAITING_GREETING   is the greeting: log in, to LOGGING_IN          counted, discarded   not answered in time
+    LOGGING_IN          logresp of ours: to VERIFIED or UNVERIFIED;     counted, discarded   not answered in time
+                        else a heartbeat
+    VERIFIED            a heartbeat                                     counted, discarded   silent for too long
+    UNVERIFIED          a heartbeat                                     counted, discarded   silent for too long
+
+The comments that come about every 20 s are the only heartbeat (IS-Connect; the interval is common practice). A server
+that sends no whole line for longer than `silence_ms` is dead, whatever TCP believes. Time is passed in, always.
+
+The server is no friend: its lines are cut at 512 octets, what it calls itself is made printable and cut, and no byte
+of its choosing can raise anything here. A `logresp` for another callsign is not an answer to us.
+"""
+
+import re
+from dataclasses import dataclass, field
+from enum import Enum, auto
+
+from gateway import __version__
+from gateway.frames.delimited import DelimitedStream
+from gateway.frames.header import is_network_callsign
+from gateway.frames.network_line import LINE_END, MAXIMUM_LINE_OCTETS
+
+RECEIVE_ONLY = -1
+"""The passcode that asks for a login which only receives (IS-Connect)."""
+
+PROGRAM = "Stile"
+MAXIMUM_NAME = 60
+"""What is kept of the software's and the server's own names, in characters."""
+
+# IS-Connect: more words may follow the server's callsign.
+_LOGIN_RESPONSE = re.compile(rb"#\s*logresp\s+(\S+)\s+(verified|unverified)\b(?:\s*,\s*server\s+([^\s,]+))?")
+_EIGHT_HEX_DIGITS = re.compile(r"[0-9A-Fa-f]{8}\Z")
+
+
+class LoginError(ValueError):
+    """The login cannot be written as a line; the message says why, and never holds the passcode."""
+
+
+@dataclass(frozen=True, slots=True)
+class Login:
+    """Who logs in. Its representation does not show the passcode."""
+
+    callsign: str
+    passcode: int | None = field(repr=False)
+    """None or `RECEIVE_ONLY`: this login only receives."""
+
+    filter: str = ""
+    """A server command, sent as it is."""
+
+    def __post_init__(self) -> None:
+        if not is_network_callsign(self.callsign):
+            raise LoginError(f"{self.callsign!r} is no callsign that the network accepts: say something like QX1GAT-10")
+        if _EIGHT_HEX_DIGITS.match(self.callsign):  # IS-Q: such a name means an address in a q construct
+            raise LoginError(
+                f"{self.callsign!r} is eight hex digits, which the network forbids: add or change the SSID"
+            )
+        if not (self.filter.isascii() and self.filter.isprintable()) or len(self.line()) > MAXIMUM_LINE_OCTETS:
+            raise LoginError(f"the filter must be printable ASCII that fits a line of {MAXIMUM_LINE_OCTETS} octets")
+
+    @property
+    def receive_only(self) -> bool:
+        """Whether this login asks for nothing but to receive."""
+        return self.passcode is None or self.passcode == RECEIVE_ONLY
+
+    def line(self) -> bytes:
+        """The login line, CR LF included (IS-Connect)."""
+        passcode = RECEIVE_ONLY if self.passcode is None else self.passcode
+        command = f" filter {self.filter}" if self.filter else ""
+        return f"user {self.callsign} pass {passcode} vers {PROGRAM} {__version__}{command}".encode("ascii") + LINE_END
+
+
+class SessionState(Enum):
+    """Where a session stands; the table above says what leads where."""
+
+    AWAITING_GREETING = auto()
+    LOGGING_IN = auto()
+    VERIFIED = auto()
+    UNVERIFIED = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class Greeted:
+    """The server has greeted; the login line is ready to be sent."""
+
+    software: str
+    """What the server says that it runs: printable ASCII, cut."""
+
+
+@dataclass(frozen=True, slots=True)
+class LoginAnswered:
+    """The server has answered our login."""
+
+    verified: bool
+    server: str
+    """The server's callsign: printable ASCII, cut; empty where it gave none."""
+
+
+Event = Greeted | LoginAnswered
+
+
+class Session:
+    """The protocol of one connection, from its first byte to its last."""
+
+    def __init__(self, login: Login, *, opened_ms: int, login_ms: int, silence_ms: int) -> None:
+        """`opened_ms`: when the connection stood; `login_ms`: how long greeting and answer may take in all."""
+        self.state = SessionState.AWAITING_GREETING
+
+        self.may_send = False
+        """Whether frames may go up."""
+
+        self.comments = 0
+        """Comments heard, greeting and answer included."""
+
+        self.lines_discarded = 0
+        """Lines from the network: read, lest the socket stall, and not used (IS-Connect)."""
+
+        self.last_heard_ms: int | None = None
+        """When the last whole line came."""
+
+        self._login = login
+        self._silence_ms = silence_ms
+        self._answer_due_ms = opened_ms + login_ms
+        self._stream = DelimitedStream(b"\n", MAXIMUM_LINE_OCTETS, starts_delimited=True)
+        self._to_send = b""
+
+    @property
+    def answered(self) -> bool:
+        """Whether the login was answered, either way."""
+        return self.state in (SessionState.VERIFIED, SessionState.UNVERIFIED)
+
+    @property
+    def deadline_ms(self) -> int:
+        """When this connection is to be given up if nothing more is heard."""
+        if self.answered and self.last_heard_ms is not None:
+            return self.last_heard_ms + self._silence_ms
+        return self._answer_due_ms
+
+    def overdue(self, now_ms: int) -> str | None:
+        """Why the connection is to be given up now; None where it is not."""
+        if now_ms < self.deadline_ms:
+            return None
+        if self.answered:
+            return f"the server was silent for {self._silence_ms / 1000:g} s"
+        if self.state is SessionState.LOGGING_IN:
+            return "the server did not answer the login"
+        return "the server did not greet"
+
+    def receive(self, data: bytes, now_ms: int) -> list[Event]:
+        """Take what the server sent. Never raises, whatever it is."""
+        events: list[Event] = []
+        for piece in self._stream.feed(data):
+            self.last_heard_ms = now_ms
+            if not piece.startswith(b"#"):
+                self.lines_discarded += piece != b"\r"
+                continue
+            self.comments += 1
+            event = self._comment(piece)
+            if event is not None:
+                events.append(event)
+        return events
+
+    def take_to_send(self) -> bytes:
+        """The bytes that the server must get now; they are given out once."""
+        octets, self._to_send = self._to_send, b""
+        return octets
+
+    def _comment(self, line: bytes) -> Event | None:
+        if self.state is SessionState.AWAITING_GREETING:
+            self.state = SessionState.LOGGING_IN
+            self._to_send = self._login.line()
+            return Greeted(_printable(line.lstrip(b"# ")))
+        if self.state is SessionState.LOGGING_IN:
+            answer = _LOGIN_RESPONSE.match(line)
+            if answer is not None and answer[1].upper() == self._login.callsign.upper().encode("ascii"):
+                verified = answer[2] == b"verified"
+                self.state = SessionState.VERIFIED if verified else SessionState.UNVERIFIED
+                self.may_send = verified and not self._login.receive_only
+                return LoginAnswered(verified, _printable(answer[3] or b""))
+        return None
+
+
+def _printable(octets: bytes) -> str:
+    """What a stranger calls itself, fit to be shown and logged."""
+    shown = octets.strip()[:MAXIMUM_NAME]
+    return "".join(chr(octet) if 0x20 <= octet < 0x7F else "?" for octet in shown)  # noqa: PLR2004 - printable ASCII

@@ -1,0 +1,114 @@
+"""What an uplink is made from, and what it shows of itself."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from gateway.uplink.outbox import Outcome
+
+
+@dataclass(frozen=True, slots=True)
+class UplinkOptions:
+    """What the operator chose, and the times that suit the network. Its representation does not show the passcode."""
+
+    servers: tuple[tuple[str, int], ...]
+    """Host and port, in the order in which they are tried."""
+
+    callsign: str
+    passcode: int | None = field(default=None, repr=False)
+    """None or -1: log in to receive only."""
+
+    filter: str = ""
+    """A server command, passed in the login as it is."""
+
+    freshness_ms: int = 10_000
+    """How long after it was heard a line may still be handed to the network, and how long after that it may stay
+    unacknowledged before the connection is reset."""
+
+    silence_ms: int = 90_000
+    """A server this long silent is dead."""
+
+    queue_bytes: int = 256 * 1024
+    """How many octets of lines may wait; the oldest are dropped above that."""
+
+    send_buffer_bytes: int = 16 * 1024
+    """What the kernel is asked to hold at most (Linux doubles the figure for its own book-keeping)."""
+
+    connect_ms: int = 5_000
+    """How long looking up a server's name may take, and then each of its addresses."""
+
+    login_ms: int = 15_000
+    """How long greeting and answer to the login may take together."""
+
+    back_off_ms: int = 1_000
+    """The ceiling of the first pause after a failure; it doubles each time that every server has failed."""
+
+    back_off_cap_ms: int = 60_000
+    """The highest ceiling of a pause."""
+
+    steady_ms: int = 30_000
+    """A connection that stood for so long after its login was answered makes the next pause a short one again."""
+
+    def __post_init__(self) -> None:
+        if not self.servers:
+            raise ValueError("an uplink needs at least one server")
+
+
+class Phase(StrEnum):
+    """Where the uplink stands."""
+
+    WAITING = "waiting"
+    """No connection: it was not started, or it pauses before the next attempt."""
+
+    CONNECTING = "connecting"
+    LOGGING_IN = "logging-in"
+    VERIFIED = "verified"
+    UNVERIFIED = "unverified"
+    """The server does not accept the login: it gives, and takes nothing."""
+
+    RECEIVE_ONLY = "receive-only"
+    """Logged in without a passcode, as asked."""
+
+    STOPPED = "stopped"
+
+
+@dataclass(frozen=True, slots=True)
+class UplinkState:
+    """Everything that health needs to know of the uplink, at one moment."""
+
+    phase: Phase
+    since_ms: int
+    """Elapsed time at which the phase began."""
+
+    server: str
+    """Host and port of the server that is connected, or was tried last; empty before the first attempt."""
+
+    server_name: str
+    """What the connected server calls itself: printable ASCII, cut."""
+
+    reason: str
+    """Why the last connection ended, or none came about; empty while a login is answered as it should be."""
+
+    outcomes: Mapping[Outcome, int]
+    offered: int
+    """Lines offered so far: the sum of all outcomes and of what waits."""
+
+    waiting: int
+    unconfirmed: int
+    """Of the lines that were sent, those that were in flight when their connection ended: nobody knows whether they
+    arrived."""
+
+    bytes_sent: int
+    """All octets handed to the network, logins included."""
+
+    last_heard_ms: int | None
+    """Elapsed time of the last line from any server."""
+
+    comments: int
+    """Comments from servers: their heartbeat."""
+
+    lines_discarded: int
+    """Lines from the network: read and, for now, not used."""
+
+    connections: int
+    """Connections that came about, whether or not their login was answered."""
