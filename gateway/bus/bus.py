@@ -1,0 +1,264 @@
+"""The bus: takes what the house should see, without ever waiting, and keeps the broker told for as long as it runs."""
+
+import asyncio
+import random
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import aiomqtt
+import structlog
+
+from gateway.bus.connection import Connection
+from gateway.bus.options import BusOptions, BusOptionsError
+from gateway.bus.outbox import Outbox, Tally
+from gateway.bus.publisher import Publisher
+from gateway.bus.topics import TopicGroup, Topics
+from gateway.bus.trouble import UNSUPPORTED_PROTOCOL, Trouble, code_of, explain, most_telling
+from gateway.feed.health import Part, PartKind, State
+from gateway.feed.heard_object import Reader, no_report
+from gateway.feed.stations import Stations
+from gateway.frames.heard import Moment
+from gateway.frames.plain import PlainObject
+from gateway.judge.verdict import Judged
+
+_log = structlog.get_logger()
+
+_NAMES = {aiomqtt.ProtocolVersion.V5: "5", aiomqtt.ProtocolVersion.V311: "3.1.1"}
+
+DRAIN_SHARE = 0.7
+"""Of the time to drain, what publishing may take; the rest is for `offline` and for taking leave."""
+
+_NOT_YET = Trouble("no connection was tried yet", "wait a moment")
+_STOPPED = Trouble("the gateway stops", "start it again")
+
+
+@dataclass(frozen=True, slots=True)
+class BusState:
+    """How the bus is, at one moment."""
+
+    connected: bool
+    protocol: str
+    """"5" or "3.1.1", of the connection that is or was; empty before the first."""
+
+    trouble: Trouble | None
+    """Why there is no connection."""
+
+    tally: dict[TopicGroup, Tally]
+    waiting: dict[TopicGroup, int]
+
+    @property
+    def shed(self) -> dict[str, int]:
+        """How many messages were dropped, by topic group."""
+        return {group.value: tally.shed for group, tally in self.tally.items()}
+
+
+class _Protocols:
+    """Which protocol to try next: MQTT 5 where the broker speaks it, else 3.1.1; what worked last is tried again."""
+
+    def __init__(self, *, mqtt_5: bool) -> None:
+        self.next = aiomqtt.ProtocolVersion.V5 if mqtt_5 else aiomqtt.ProtocolVersion.V311
+        self._mqtt_5 = mqtt_5
+        self._spoke_5 = False
+
+    def welcomed(self) -> None:
+        """The broker took a connection with `next`."""
+        self._spoke_5 |= self.next is aiomqtt.ProtocolVersion.V5
+
+    def refused(self, code: int | None, *, reached: bool) -> bool:
+        """No connection came about. Returns whether to try the other protocol at once.
+
+        A broker that is too old for 5 says so, closes without a word, or does not answer. The latter two may have
+        other causes: no broker that has spoken 5 is taken to be too old for it.
+        """
+        is_silent = code is None and reached
+        if self.next is aiomqtt.ProtocolVersion.V5:
+            if code == UNSUPPORTED_PROTOCOL or (is_silent and not self._spoke_5):
+                self.next = aiomqtt.ProtocolVersion.V311
+                return True
+        elif self._mqtt_5 and (code == UNSUPPORTED_PROTOCOL or is_silent):
+            self.next = aiomqtt.ProtocolVersion.V5
+        return False
+
+
+class _LostError(Exception):
+    """There is no connection, or no longer."""
+
+    def __init__(self, trouble: Trouble, *, at_once: bool = False) -> None:
+        super().__init__(trouble.why)
+        self.trouble = trouble
+        self.at_once = at_once
+
+
+class Bus:
+    """The gateway's one publisher. Offers are for the event loop's own thread; they never wait and never fail."""
+
+    def __init__(
+        self,
+        options: BusOptions,
+        now: Callable[[], Moment],
+        *,
+        read_report: Reader = no_report,
+        busy: Callable[[], bool] = lambda: False,
+        jitter: Callable[[], float] = random.random,
+    ) -> None:
+        """`busy` says whether frames wait to be judged: then less is published. Raises `ValueError`.
+
+        `now` is the clock of the run, `jitter` gives numbers from 0 up to 1.
+        """
+        self.stations = Stations(options.stations_limit, options.stations_forget_ms)
+        self._options = options
+        self._now = now
+        self._jitter = jitter
+        self._topics = Topics(options.base, options.callsign)
+        self._outbox = Outbox(self._topics, options.limits, self.stations, read_report)
+        self._publisher = Publisher(self._outbox, self._topics, options.pace.learn, busy)
+        self._protocols = _Protocols(mqtt_5=options.mqtt_5)
+        self._protocol = ""
+        self._limit: asyncio.Timeout | None = None
+        self._ended = asyncio.Event()
+        self._trouble: Trouble | None = _NOT_YET
+        self._since_ms = now().time_ms
+        self._sheds = False
+        self._shed_said = dict.fromkeys(TopicGroup, 0)
+        self._failed_said = 0
+
+    def offer_heard(self, judged: Judged) -> None:
+        """A judged frame, for `heard`, `lines` and its station's topic."""
+        self._outbox.offer_heard(judged)
+        self._publisher.work.set()
+
+    def offer_forwarded(self, judged: Judged, line: bytes, sent_at_ms: int) -> None:
+        """A frame that was handed to the network as `line`, at that Unix time in milliseconds, for `forwarded`."""
+        self._outbox.offer_forwarded(judged, line, sent_at_ms)
+        self._publisher.work.set()
+
+    def offer_health(self, health: PlainObject) -> None:
+        """A health object, for `health`. Only the newest is kept."""
+        self._outbox.offer_health(health)
+        self._publisher.work.set()
+
+    def offer_alert(self, alert: PlainObject) -> None:
+        """An alert object, for `alerts`: published before everything else, and again until the broker has it."""
+        self._outbox.offer_alert(alert)
+        self._publisher.work.set()
+
+    def state(self) -> BusState:
+        """How it is now."""
+        tally = {group: replace(tally) for group, tally in self._outbox.tally.items()}
+        return BusState(self._trouble is None, self._protocol, self._trouble, tally, self._outbox.waiting())
+
+    def part(self) -> Part:
+        """How it is now, for the health of the post."""
+        if self._trouble is not None:
+            return Part(PartKind.BUS, "bus", State.DOWN, self._since_ms, self._trouble.why, self._trouble.do)
+        if self._sheds:
+            why = "more is heard than the broker takes: some of it is not published"
+            return Part(PartKind.BUS, "bus", State.DEGRADED, self._since_ms, why, "see what keeps the broker busy")
+        return Part(PartKind.BUS, "bus", State.OK, self._since_ms)
+
+    async def run(self) -> None:
+        """Stay connected and publish, until drained. Cancelled, it goes without a word: the will says `offline`."""
+        try:
+            async with asyncio.timeout(None) as self._limit, asyncio.TaskGroup() as tasks:
+                tidying = tasks.create_task(self._tidy_for_ever())
+                await self._stay_connected()
+                tidying.cancel()
+        except TimeoutError:
+            if self._publisher.leave_at is None:
+                raise
+        finally:
+            self._limit = None
+            self._become(_STOPPED)
+            self._outbox.shed_all()
+            self._ended.set()
+
+    async def drain(self, seconds: float) -> None:
+        """Publish what waits, say `offline` and leave, all within `seconds`; `run` then returns.
+
+        Without a connection there is nobody to tell, and it ends at once. What could not go is counted as shed.
+        """
+        if self._limit is None:
+            return
+        now = asyncio.get_running_loop().time()
+        self._publisher.leave_at = now + seconds * DRAIN_SHARE
+        self._limit.reschedule(now + seconds if self._trouble is None else now)
+        self._publisher.work.set()
+        await self._ended.wait()
+
+    def tidy(self) -> None:
+        """Forget the stations that are due, and say what was shed since the last time. `run` does it every minute."""
+        self._outbox.forget_stations(self._now().elapsed_ms)
+        self._publisher.work.set()
+        tally = self._outbox.tally
+        shed = {group.value: tally[group].shed - said for group, said in self._shed_said.items()}
+        self._shed_said = {group: tally[group].shed for group in TopicGroup}
+        news = {group: count for group, count in shed.items() if count}
+        if self._sheds != bool(news):
+            self._sheds = bool(news)
+            self._since_ms = self._since_ms if self._trouble else self._now().time_ms
+        if news:
+            _log.warning("bus sheds what the broker does not take", broker=self._options.broker, **news)
+        failed = sum(of_group.failed for of_group in tally.values())
+        if failed > self._failed_said:
+            _log.error("bus cannot encode messages", count=failed - self._failed_said, error=self._outbox.failure)
+            self._failed_said = failed
+
+    async def _tidy_for_ever(self) -> None:
+        while True:
+            await asyncio.sleep(self._options.pace.tidy)
+            self.tidy()
+
+    async def _stay_connected(self) -> None:
+        pace = self._options.pace
+        pause = pace.first_retry
+        while self._publisher.leave_at is None:
+            began_ms = self._now().elapsed_ms
+            try:
+                await self._connect_and_publish()
+            except _LostError as lost:
+                if self._trouble is None and self._now().elapsed_ms - began_ms >= pace.settled * 1000:
+                    pause = pace.first_retry
+                if lost.at_once:
+                    continue
+                self._become(lost.trouble)
+                if self._publisher.leave_at is not None:
+                    break
+                # Between half of the pause and all of it: gateways that lost one broker do not return together.
+                await asyncio.sleep(pause * (0.5 + self._jitter() / 2))
+                pause = min(2 * pause, pace.longest_retry)
+
+    async def _connect_and_publish(self) -> None:
+        """Connect, publish and, when drained, return. Raises `_LostError`."""
+        protocol = self._protocols.next
+        failure: aiomqtt.MqttError | None = None
+        is_welcome = False
+        try:
+            connection = Connection(self._options, self._topics, protocol)
+        except BusOptionsError as error:
+            raise _LostError(explain(error)) from None
+        try:
+            async with connection:
+                is_welcome = True
+                self._protocols.welcomed()
+                self._protocol = _NAMES[protocol]
+                self._become(None)
+                await self._publisher.publish_over(connection)
+        except* aiomqtt.MqttError as errors:
+            failure = most_telling(errors)
+        if failure is not None:
+            refused = not is_welcome and self._protocols.refused(code_of(failure), reached=connection.reached_broker)
+            raise _LostError(explain(failure), at_once=refused)
+
+    def _become(self, trouble: Trouble | None) -> None:
+        """Take note of a change, and log it once: a broker may be away for a month."""
+        if trouble == self._trouble:
+            return
+        if (trouble is None) != (self._trouble is None):
+            self._since_ms = self._now().time_ms
+        self._trouble = trouble
+        if trouble is None:
+            _log.info("bus connected", broker=self._options.broker, protocol=self._protocol)
+        elif trouble is _STOPPED:
+            _log.info("bus stopped", broker=self._options.broker)
+        else:
+            _log.warning("bus not connected", broker=self._options.broker, why=trouble.why, do=trouble.do)

@@ -1,0 +1,125 @@
+"""What the bus is told: which broker, as whom, and how much may wait for it."""
+
+import ssl
+import zlib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+
+class BusOptionsError(ValueError):
+    """The options name something that cannot be used; the message says what, where, and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class QueueLimits:
+    """How many messages may wait for the broker, by topic group. Beyond it the oldest are shed.
+
+    An entry holds a frame and, once encoded, its JSON: about 2 kB, so that the defaults stay under 8 MB.
+    """
+
+    heard: int = 2000
+    forwarded: int = 1000
+    lines: int = 2000
+    alerts: int = 200
+    """The fewest, yet shed last: alerts go before everything else, and each is tried until the broker has it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How long the bus waits for what, in seconds."""
+
+    connect: float = 5.0
+    """For the connection, for TLS, and for the broker's welcome, each."""
+
+    answer: float = 10.0
+    """For the broker to take what it is given."""
+
+    learn: float = 3.0
+    """For the broker to tell which station topics it holds: one that lets us read nothing never does."""
+
+    keep_alive: int = 15
+    """A broker that is silent for twice this long is left (MQTT 5.0 section 3.1.2.10)."""
+
+    first_retry: float = 1.0
+    longest_retry: float = 60.0
+    settled: float = 30.0
+    """A connection that stood this long was a good one: the next pause is a short one again."""
+
+    tidy: float = 60.0
+    """How often stations are forgotten and what was shed is said."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tls:
+    """How a TLS connection is secured. Without a CA, those that the system trusts count."""
+
+    ca: Path | None = None
+    certificate: Path | None = None
+    """The gateway's own, where the broker asks for one; `key` may stand in the same file."""
+
+    key: Path | None = None
+
+    def context(self) -> ssl.SSLContext:
+        """Read the files anew, as certificates are renewed while the gateway runs. Raises `BusOptionsError`."""
+        context = ssl.create_default_context()
+        try:
+            if self.ca is not None:
+                context = ssl.create_default_context(cafile=self.ca)
+        except (OSError, ssl.SSLError) as error:
+            raise BusOptionsError(f"bus.ca: {self.ca}: {_why(error)}; give a file of PEM certificates") from None
+        try:
+            if self.certificate is not None:
+                # Without a password callback OpenSSL asks on the terminal, which would stop the whole process.
+                context.load_cert_chain(self.certificate, self.key, password=_no_password)
+        except (OSError, ssl.SSLError) as error:
+            files = " and ".join(str(path) for path in (self.certificate, self.key) if path)
+            raise BusOptionsError(
+                f"bus.certificate, bus.key: {files}: {_why(error)}; give a PEM certificate and its key, unencrypted"
+            ) from None
+        return context
+
+
+def _no_password() -> str:
+    return ""
+
+
+def _why(error: OSError | ssl.SSLError) -> str:
+    if isinstance(error, ssl.SSLError):
+        return "not what TLS can use"
+    return error.strerror or "cannot be read"
+
+
+@dataclass(frozen=True, slots=True)
+class BusOptions:
+    """Where the broker is and what it gets."""
+
+    host: str
+    callsign: str
+    port: int = 1883
+    base: str = "stile"
+    mqtt_5: bool = True
+    """Whether to try MQTT 5 before 3.1.1. Not worth trying with the embedded broker, which waits for ever for the rest
+    of a CONNECT of 5 that it takes for one of 3.1.1."""
+
+    tls: Tls | None = None
+    username: str | None = None
+    password: str | None = field(default=None, repr=False)
+    limits: QueueLimits = QueueLimits()
+    pace: Pace = Pace()
+    stations_limit: int = 5000
+    stations_forget_ms: int = 86_400_000
+
+    @property
+    def broker(self) -> str:
+        """The broker's address, for people; it names no user."""
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return f"{'mqtts' if self.tls else 'mqtt'}://{host}:{self.port}"
+
+    @property
+    def client_identifier(self) -> str:
+        """The same at every start, so that the broker ends what it still holds of the last connection at once.
+
+        Were it new each time, the broker would miss the old connection only minutes later, and its will would then
+        put `offline` over the `online` of the new one. At most 23 characters (MQTT 3.1.1 section 3.1.3.1).
+        """
+        return f"stile-{self.callsign}-{zlib.crc32(self.base.encode()) & 0xFFFF:04x}"

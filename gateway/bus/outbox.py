@@ -1,0 +1,291 @@
+"""What waits for the broker: a bounded queue for each topic group, and what was shed from it. No I/O, no clock.
+
+Offering is cheap and always succeeds; the JSON is made when a message is taken, so that what is shed costs nothing.
+"""
+
+from collections import OrderedDict, deque
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import partial
+from typing import TypeVar
+
+from gateway.bus.options import QueueLimits
+from gateway.bus.station_topics import StationTopics
+from gateway.bus.topics import TopicGroup, Topics
+from gateway.feed.heard_object import HeardPayload, Reader, encode, forwarded_fields
+from gateway.feed.stations import Station, Stations
+from gateway.frames import tnc2
+from gateway.frames.frame import Frame
+from gateway.frames.plain import PlainObject
+from gateway.judge.verdict import Judged
+
+_T = TypeVar("_T")
+
+# Quality of service, by topic group (MQTT 5.0 section 4.3). Level 0, at most once, for the streams: one lost with a
+# connection is one of many, while level 1 would cost an answer for each, and give copies after a reconnect. Level 0
+# for what is retained, too: whatever a connection swallowed is found and put right at the next one. Level 1, at least
+# once, for alerts: each counts, and a copy does no harm. (`status` goes at level 1 as well: it is one message.)
+_QUALITY = dict.fromkeys(TopicGroup, 0) | {TopicGroup.ALERTS: 1}
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One message for the broker."""
+
+    group: TopicGroup
+    topic: str
+    payload: bytes
+    """Empty with `retain`: the retained message is to be cleared (MQTT 5.0 section 3.3.1.3)."""
+
+    quality: int
+    retain: bool
+
+    @property
+    def expires(self) -> bool:
+        """Whether it should leave the broker when its station would be forgotten."""
+        return self.group is TopicGroup.STATIONS
+
+
+@dataclass(slots=True)
+class Tally:
+    """What became of the messages of one topic group."""
+
+    offered: int = 0
+    published: int = 0
+    """Handed to the connection, which may swallow the last ones when it breaks; with alerts, taken by the broker."""
+
+    shed: int = 0
+    """Dropped, because the queue was full or the bus stopped."""
+
+    superseded: int = 0
+    """Retained ones in whose place something newer went."""
+
+    lost: int = 0
+    """Known to have been swallowed by a connection that broke."""
+
+    failed: int = 0
+    """No payload could be made of it: a fault of the gateway's own, not of the air's or the broker's."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Sent:
+    payload: HeardPayload
+    line: bytes
+    at_ms: int
+
+
+class Outbox:
+    """Everything that waits for the broker.
+
+    The streams drop their oldest; retained topics keep the newest for each topic; alerts are taken first of all.
+    """
+
+    def __init__(self, topics: Topics, limits: QueueLimits, stations: Stations, read_report: Reader) -> None:
+        self.tally = {group: Tally() for group in TopicGroup}
+        self.station_topics = StationTopics()
+        self._topics = topics
+        self._limits = limits
+        self._stations = stations
+        self._read_report = read_report
+        self.failure: str | None = None
+        """What kind of error last kept a payload from being made."""
+
+        self._alerts: deque[PlainObject] = deque()
+        self._alert_in_hand: Message | None = None
+        self._health: PlainObject | None = None
+        self._health_waits = False
+        self._heard: deque[HeardPayload] = deque()
+        self._lines: deque[Frame] = deque()
+        self._forwarded: deque[_Sent] = deque()
+        self._unanswered: OrderedDict[int, HeardPayload] = OrderedDict()
+        self._takers = deque((self._take_heard, self._take_line, self._take_forwarded, self._take_station))
+
+    def offer_heard(self, judged: Judged) -> None:
+        """A frame for `heard`, `lines` and its station's topic."""
+        payload = HeardPayload(judged, self._read_report)
+        self._append(TopicGroup.HEARD, self._heard, payload, self._limits.heard)
+        if isinstance(judged.heard.frame, Frame):
+            self._append(TopicGroup.LINES, self._lines, judged.heard.frame, self._limits.lines)
+        if judged.forward:
+            self._unanswered[judged.heard.sequence] = payload
+            if len(self._unanswered) > self._limits.forwarded:
+                self._unanswered.popitem(last=False)
+        station, evicted = self._stations.hear(judged)
+        if evicted is not None:
+            self._forget_station(evicted)
+        if station is not None:
+            tally = self.tally[TopicGroup.STATIONS]
+            tally.offered += 1
+            tally.superseded += self.station_topics.heard(station.source, payload)
+
+    def offer_forwarded(self, judged: Judged, line: bytes, sent_at_ms: int) -> None:
+        """A frame that went up as `line`, for `forwarded`."""
+        payload = self._unanswered.pop(judged.heard.sequence, None)
+        if payload is None or payload.judged is not judged:
+            payload = HeardPayload(judged, self._read_report)
+        self._append(TopicGroup.FORWARDED, self._forwarded, _Sent(payload, line, sent_at_ms), self._limits.forwarded)
+
+    def offer_alert(self, alert: PlainObject) -> None:
+        """An alert object."""
+        self._append(TopicGroup.ALERTS, self._alerts, alert, self._limits.alerts)
+
+    def offer_health(self, health: PlainObject) -> None:
+        """The newest health object."""
+        tally = self.tally[TopicGroup.HEALTH]
+        tally.offered += 1
+        tally.superseded += self._health_waits
+        self._health = health
+        self._health_waits = True
+
+    def forget_stations(self, elapsed_ms: int) -> None:
+        """Forget the stations that are due."""
+        for source in self._stations.forget(elapsed_ms):
+            self._forget_station(source)
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether nothing waits that could be taken now."""
+        return not (
+            self._heard
+            or self._lines
+            or self._forwarded
+            or self._alerts
+            or self._alert_in_hand
+            or self._health_waits
+            or len(self.station_topics)
+        )
+
+    def waiting(self) -> dict[TopicGroup, int]:
+        """How many messages wait, by topic group."""
+        return {
+            TopicGroup.ALERTS: len(self._alerts) + (self._alert_in_hand is not None),
+            TopicGroup.HEALTH: int(self._health_waits),
+            TopicGroup.HEARD: len(self._heard),
+            TopicGroup.FORWARDED: len(self._forwarded),
+            TopicGroup.LINES: len(self._lines),
+            TopicGroup.STATIONS: len(self.station_topics),
+        }
+
+    def connected(self) -> None:
+        """A connection begins: what is retained must be compared with what the broker holds."""
+        self.station_topics.begin()
+        self._health_waits = self._health is not None
+
+    def disconnected(self) -> None:
+        """The connection ended."""
+        self.station_topics.end()
+
+    def found_station(self, name: str, payload: bytes) -> None:
+        """The broker holds `payload` in the station topic of `name`."""
+        station = self._stations.get(name)
+        ours = None if station is None else self._station_message(station, self._payload_of(station))
+        equal = ours is not None and ours.payload == payload
+        self.station_topics.found(name, remembered=station is not None, equal=equal)
+
+    def settle_stations(self) -> None:
+        """The broker has told every station topic that it holds."""
+        self.station_topics.settle((station.source, self._payload_of(station)) for station in self._stations)
+
+    def alert(self) -> Message | None:
+        """The oldest alert: the same one until it is `alert_answered`."""
+        while self._alert_in_hand is None and self._alerts:
+            self._alert_in_hand = self._message(TopicGroup.ALERTS, partial(encode, self._alerts.popleft()))
+        return self._alert_in_hand
+
+    def alert_answered(self) -> None:
+        """The broker has taken the alert."""
+        self.tally[TopicGroup.ALERTS].published += 1
+        self._alert_in_hand = None
+
+    def take(self) -> Message | None:
+        """The next message beside alerts: health first, then a group in its turn. None: nothing came of this turn."""
+        if self._health_waits and self._health is not None:
+            self._health_waits = False
+            return self._message(TopicGroup.HEALTH, partial(encode, self._health), retain=True)
+        for _ in range(len(self._takers)):
+            taker = self._takers[0]
+            self._takers.rotate(-1)
+            message = taker()
+            if message is not None:
+                return message
+        return None
+
+    def published(self, taken: Mapping[TopicGroup, int]) -> None:
+        """So many messages that were taken are out."""
+        for group, count in taken.items():
+            self.tally[group].published += count
+
+    def lost(self, taken: Mapping[TopicGroup, int]) -> None:
+        """So many messages that were taken went down with the connection, as far as is known."""
+        for group, count in taken.items():
+            self.tally[group].lost += count
+
+    def shed_all(self) -> None:
+        """The bus stops: nothing goes any more."""
+        for group, waiting in self.waiting().items():
+            self.tally[group].shed += waiting
+        for queue in (self._heard, self._lines, self._forwarded, self._alerts):
+            queue.clear()
+        self._alert_in_hand = None
+        self._health_waits = False
+        self.station_topics.end()
+
+    def _append(self, group: TopicGroup, queue: deque[_T], entry: _T, limit: int) -> None:
+        tally = self.tally[group]
+        tally.offered += 1
+        if len(queue) >= limit:
+            queue.popleft()
+            tally.shed += 1
+        queue.append(entry)
+
+    def _forget_station(self, source: str) -> None:
+        self.station_topics.forgotten(source)
+
+    def _payload_of(self, station: Station) -> HeardPayload:
+        return HeardPayload(station.last, self._read_report)
+
+    def _take_heard(self) -> Message | None:
+        if not self._heard:
+            return None
+        return self._message(TopicGroup.HEARD, self._heard.popleft().encoded)
+
+    def _take_line(self) -> Message | None:
+        if not self._lines:
+            return None
+        return self._message(TopicGroup.LINES, partial(tnc2.write, self._lines.popleft()))
+
+    def _take_forwarded(self) -> Message | None:
+        if not self._forwarded:
+            return None
+        sent = self._forwarded.popleft()
+        more = forwarded_fields(sent.line, sent.at_ms)
+        return self._message(TopicGroup.FORWARDED, partial(sent.payload.encoded_with, more))
+
+    def _take_station(self) -> Message | None:
+        change = self.station_topics.next()
+        if change is None:
+            return None
+        name, payload = change
+        station = self._stations.get(name)
+        if payload is None or station is None:
+            return Message(TopicGroup.STATIONS, self._topics.stray(name), b"", 0, retain=True)
+        return self._station_message(station, payload)
+
+    def _station_message(self, station: Station, last: HeardPayload) -> Message | None:
+        topic = self._topics.station(station.source)
+        return self._message(TopicGroup.STATIONS, partial(_station_object, station, last), topic=topic, retain=True)
+
+    def _message(
+        self, group: TopicGroup, make: Callable[[], bytes], *, topic: str | None = None, retain: bool = False
+    ) -> Message | None:
+        try:
+            payload = make()
+        except Exception as error:  # noqa: BLE001 - one payload that cannot be made must not end the bus: it is counted
+            self.tally[group].failed += 1
+            self.failure = type(error).__name__
+            return None
+        return Message(group, topic or self._topics.of(group), payload, _QUALITY[group], retain)
+
+
+def _station_object(station: Station, last: HeardPayload) -> bytes:
+    return last.encoded_with({"memory": station.to_object()})

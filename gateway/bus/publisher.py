@@ -1,0 +1,127 @@
+"""One connection's worth of publishing: greet the broker, learn what it holds, hand over what waits, take leave."""
+
+import asyncio
+from collections import Counter
+from collections.abc import Callable
+from time import perf_counter
+
+import structlog
+
+from gateway.bus.connection import OFFLINE, ONLINE, Connection
+from gateway.bus.outbox import Outbox
+from gateway.bus.topics import TopicGroup, Topics
+
+_log = structlog.get_logger()
+
+BATCH_SECONDS = 0.0005
+"""How long one batch may hold the event loop; writing it to the socket then takes about as long again."""
+
+BATCH_MESSAGES = 64
+
+BUSY_REST = 3.0
+"""While frames wait to be judged, the bus rests for so many times as long as its last batch took."""
+
+
+class Publisher:
+    """Publishes what waits in the outbox over one connection after the other."""
+
+    def __init__(self, outbox: Outbox, topics: Topics, learn_seconds: float, busy: Callable[[], bool]) -> None:
+        self.work = asyncio.Event()
+        """Set whenever something was put into the outbox."""
+
+        self.leave_at: float | None = None
+        """When to take leave, in the event loop's time, or earlier once nothing waits; None: stay."""
+
+        self._outbox = outbox
+        self._topics = topics
+        self._learn_seconds = learn_seconds
+        self._busy = busy
+        self._heard_ourselves = asyncio.Event()
+
+    async def publish_over(self, connection: Connection) -> None:
+        """Publish over `connection` until `leave_at`. Raises `MqttError`, in a group, when the connection ends."""
+        self._outbox.connected()
+        self._heard_ourselves.clear()
+        try:
+            async with asyncio.TaskGroup() as tasks:
+                # aiomqtt tells of a lost connection where one iterates over its messages; publishing may not notice.
+                beside = [tasks.create_task(self._listen(connection))]
+                await connection.subscribe([(self._topics.stations, 0), (self._topics.status, 1)])
+                await connection.say(ONLINE)
+                beside.append(tasks.create_task(self._learn_stations(connection)))
+                await self._publish(connection)
+                await connection.say(OFFLINE)
+                for task in beside:
+                    task.cancel()
+        finally:
+            self._outbox.disconnected()
+
+    async def _listen(self, connection: Connection) -> None:
+        async for message in connection.messages:
+            topic, payload = message.topic.value, bytes(message.payload)
+            name = self._topics.station_name(topic)
+            if name is not None and payload:
+                self._outbox.found_station(name, payload)
+                self.work.set()
+            elif topic == self._topics.status and not message.retain:
+                if payload == ONLINE:
+                    self._heard_ourselves.set()
+                elif self.leave_at is None:
+                    # The will of a connection that the broker gave up only now: it speaks of the past.
+                    await connection.say(ONLINE)
+
+    async def _learn_stations(self, connection: Connection) -> None:
+        """Wait until the broker has told every station topic that it holds, then begin to set them right.
+
+        A broker answers in order: once our own `online`, published after subscribing, has come back to us, the
+        retained messages have come, too.
+        """
+        try:
+            async with asyncio.timeout(self._learn_seconds):
+                await self._heard_ourselves.wait()
+        except TimeoutError:
+            _log.warning(
+                "the broker does not tell which station topics it holds: stray ones stay",
+                do="allow the bus user to read its own topics",
+            )
+        self._outbox.settle_stations()
+        self.work.set()
+        await connection.unsubscribe(self._topics.stations)
+
+    async def _publish(self, connection: Connection) -> None:
+        while not self._may_leave():
+            await self.work.wait()
+            while (alert := self._outbox.alert()) is not None:
+                await connection.publish_answered(alert.topic, alert.payload, retain=alert.retain)
+                self._outbox.alert_answered()
+            rest = await self._publish_batch(connection)
+            if self._outbox.is_empty and self.leave_at is None:
+                self.work.clear()
+            await asyncio.sleep(rest)
+
+    def _may_leave(self) -> bool:
+        if self.leave_at is None:
+            return False
+        return self._outbox.is_empty or asyncio.get_running_loop().time() >= self.leave_at
+
+    async def _publish_batch(self, connection: Connection) -> float:
+        """Publish for about a millisecond; returns for how many seconds to rest then.
+
+        They are written to the socket together, and waited for together.
+        """
+        began = perf_counter()
+        handed: Counter[TopicGroup] = Counter()
+        try:
+            while handed.total() < BATCH_MESSAGES and perf_counter() - began < BATCH_SECONDS:
+                message = self._outbox.take()
+                if message is None:
+                    break
+                handed[message.group] += 1
+                connection.publish_soon(message)
+            took = perf_counter() - began
+            await connection.flush()
+        except BaseException:
+            self._outbox.lost(handed)
+            raise
+        self._outbox.published(handed)
+        return took * BUSY_REST if self._busy() else 0.0

@@ -1,0 +1,97 @@
+"""What went wrong with the broker, in words for the operator: never the broker's own text, which may say anything."""
+
+import os
+import socket
+import ssl
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import aiomqtt
+from paho.mqtt.reasoncodes import ReasonCode
+
+from gateway.bus.options import BusOptionsError
+
+UNSUPPORTED_PROTOCOL = 132
+"""Reason code "Unsupported Protocol Version" (MQTT 5.0 section 3.2.2.2)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """Why there is no connection, and what the operator can do about it."""
+
+    why: str
+    do: str
+
+
+_NO_REASON = 128
+"""Reason code "Unspecified error": paho gives it to every connection that breaks."""
+
+_UNREACHABLE = "see that the broker runs, and that bus.broker names it"
+
+# By reason code (MQTT 5.0 section 2.4); the codes of MQTT 3.1.1 arrive translated into these.
+_BY_CODE = {
+    UNSUPPORTED_PROTOCOL: Trouble("the broker speaks neither MQTT 5 nor 3.1.1", "use a broker that does"),
+    134: Trouble("the broker does not accept username and password", "check bus.username and bus.password_file"),
+    135: Trouble("the broker does not let this user in", "allow the user at the broker, or check bus.username"),
+    136: Trouble("the broker says that it is unavailable", "look at the broker's own log"),
+    137: Trouble("the broker says that it is busy", "look at the broker's own log"),
+    138: Trouble("the broker has banned this client", "look at the broker's own log"),
+    139: Trouble("the broker shuts down", "start the broker again"),
+    142: Trouble(
+        "another client took the connection over, under the same name",
+        "stop the second gateway that has the same callsign and bus.base",
+    ),
+    141: Trouble("the broker fell silent", _UNREACHABLE),
+    149: Trouble("a message was too large for the broker", "raise the broker's limit for the size of a packet"),
+    151: Trouble("the broker has no room left for this client", "look at the broker's own log"),
+}
+
+
+def explain(error: BaseException) -> Trouble:
+    """The trouble that `error`, or what caused it, tells of."""
+    cause = error.__cause__ or error
+    if isinstance(cause, BusOptionsError):
+        return Trouble(str(cause), "then wait for the next try, or restart")
+    code = code_of(error)
+    if code is not None:
+        known = _BY_CODE.get(code)
+        return known or Trouble(f"the broker ended the connection with code {code}", "look at the broker's own log")
+    if isinstance(cause, OSError):
+        return _of_system(cause)
+    return Trouble("the connection to the broker broke, or it does not answer", _UNREACHABLE)
+
+
+def code_of(error: BaseException) -> int | None:
+    """The reason code with which the broker refused or ended a connection, where it gave one."""
+    cause = error.__cause__ or error
+    if not isinstance(cause, aiomqtt.MqttCodeError) or not isinstance(cause.rc, ReasonCode):
+        return None
+    return int(cause.rc.value) if cause.rc.value > _NO_REASON else None
+
+
+def most_telling(errors: BaseExceptionGroup[aiomqtt.MqttError]) -> aiomqtt.MqttError:
+    """The error of a group that says why: where several tasks fail together, most only say that they do."""
+    leaves = list(_leaves(errors))
+    return next((error for error in leaves if code_of(error) is not None), leaves[0])
+
+
+def _leaves(errors: BaseExceptionGroup[aiomqtt.MqttError]) -> Iterator[aiomqtt.MqttError]:
+    for error in errors.exceptions:
+        if isinstance(error, BaseExceptionGroup):
+            yield from _leaves(error)
+        else:
+            yield error
+
+
+def _of_system(error: OSError) -> Trouble:
+    if isinstance(error, socket.gaierror):
+        return Trouble("the name of the broker's host cannot be resolved", "check bus.broker, and the name service")
+    if isinstance(error, ssl.SSLCertVerificationError):
+        return Trouble(f"the broker's certificate is not trusted: {error.verify_message}", "check bus.ca")
+    if isinstance(error, ssl.SSLError):
+        return Trouble("the broker does not agree on TLS", "see that the port is the broker's TLS port")
+    if isinstance(error, TimeoutError):
+        return Trouble("the broker does not answer", _UNREACHABLE)
+    if error.errno is not None:
+        return Trouble(f"the broker cannot be reached: {os.strerror(error.errno)}", _UNREACHABLE)
+    return Trouble("the broker cannot be reached", _UNREACHABLE)

@@ -1,0 +1,133 @@
+"""The health of the post as one plain object: which part is alive, since when, why not and what to do. Pure."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from gateway.frames.plain import PlainObject, rfc3339
+from gateway.judge.verdict import Reason
+
+
+class State(StrEnum):
+    """How a part is, from best to worst."""
+
+    OK = "ok"
+    QUIET = "quiet"
+    """It works, as far as it can tell, but less comes from it than this post is used to."""
+
+    DEGRADED = "degraded"
+    """It does a part of its work."""
+
+    DOWN = "down"
+
+
+_SEVERITY = {state: place for place, state in enumerate(State)}
+
+
+class PartKind(StrEnum):
+    """The kinds of part that a post is made of."""
+
+    RECEIVER = "receiver"
+    UPLINK = "uplink"
+    BUS = "bus"
+    POLICY = "policy"
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """How one part is. The texts are for the operator and are our own: never from the air or from a server."""
+
+    kind: PartKind
+    name: str
+    """The receiver's name in the station file; for the other kinds, the kind."""
+
+    state: State
+    since_ms: int
+    """Since when it is in this state, in Unix milliseconds."""
+
+    why: str = ""
+    do: str = ""
+    """What the operator can do about it."""
+
+    def to_object(self) -> PlainObject:
+        """The plain form; `why` and `do` only where there is something to say."""
+        plain: PlainObject = {
+            "kind": self.kind,
+            "name": self.name,
+            "state": self.state,
+            "since": rfc3339(self.since_ms),
+        }
+        if self.why:
+            plain["why"] = self.why
+        if self.do:
+            plain["do"] = self.do
+        return plain
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """What became of every frame of this run."""
+
+    heard: int
+    forward: int
+    kept: Mapping[Reason, int]
+    outcomes: Mapping[str, int] | None = None
+    """What became of the frames judged `forward`, by outcome; None where the post only listens."""
+
+    waiting: int = 0
+    """Frames judged `forward` that wait in the uplink."""
+
+    emergencies: int = 0
+
+    @property
+    def keep(self) -> int:
+        """How many frames were kept at home."""
+        return sum(self.kept.values())
+
+    @property
+    def adds_up(self) -> bool:
+        """Whether heard = keep + forward, and forward = outcomes + waiting where there is an uplink."""
+        forwarded = self.forward if self.outcomes is None else sum(self.outcomes.values()) + self.waiting
+        return self.heard == self.keep + self.forward and self.forward == forwarded
+
+    def to_object(self) -> PlainObject:
+        """The plain form: reasons and outcomes that occurred."""
+        plain: PlainObject = {
+            "heard": self.heard,
+            "forward": self.forward,
+            "keep": self.keep,
+            "kept": {reason: self.kept[reason] for reason in Reason if self.kept.get(reason)},
+            "emergencies": self.emergencies,
+        }
+        if self.outcomes is not None:
+            plain["outcomes"] = dict(self.outcomes)
+            plain["waiting"] = self.waiting
+        return plain
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """The whole post at one moment."""
+
+    run: str
+    time_ms: int
+    parts: Sequence[Part]
+    counts: Counts
+    shed: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    """By sink and by what it carries: how many were dropped because it could not keep up."""
+
+    @property
+    def state(self) -> State:
+        """That of the worst part."""
+        return max((part.state for part in self.parts), key=_SEVERITY.__getitem__, default=State.OK)
+
+    def to_object(self) -> PlainObject:
+        """The plain object that is published."""
+        return {
+            "run": self.run,
+            "time": rfc3339(self.time_ms),
+            "state": self.state,
+            "parts": [part.to_object() for part in self.parts],
+            "counts": self.counts.to_object(),
+            "shed": {sink: {name: count for name, count in of.items() if count} for sink, of in self.shed.items()},
+        }

@@ -1,0 +1,88 @@
+"""The heard object: one judged frame as the house sees it, the same on the bus, the event stream and in captures."""
+
+import base64
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from pydantic_core import to_json
+
+from gateway.frames.frame import Frame
+from gateway.frames.plain import PlainObject, rfc3339, to_object
+from gateway.judge.verdict import Judged
+
+Reader = Callable[[Judged], PlainObject | None]
+"""Reads the report of a judged frame as a plain object; None where there is none to show."""
+
+_LINE_END = b"\r\n"
+
+
+def no_report(_judged: Judged) -> None:
+    """The `Reader` of a feed that shows no reports."""
+
+
+def heard_object(judged: Judged, report: PlainObject | None = None) -> PlainObject:
+    """The plain object of `judged`: what was heard, what was decided and why, and what it reports.
+
+    A report that came inside a third-party frame says who relayed it: the outermost source, the one on the air.
+    """
+    verdict = judged.verdict
+    plain = to_object(judged.heard, judged.innermost)
+    plain["verdict"] = verdict.decision
+    if verdict.reason is not None:
+        plain["reason"] = verdict.reason
+    if verdict.rule is not None:
+        plain["rule"] = verdict.rule
+    plain["policy"] = verdict.policy
+    if report is not None:
+        relay = relayed_by(judged)
+        plain["report"] = report if relay is None else {**report, "relayed_by": relay}
+    return plain
+
+
+def relayed_by(judged: Judged) -> str | None:
+    """Who put a third-party frame on the air; None where its sender did so itself."""
+    frame = judged.heard.frame
+    if isinstance(frame, Frame) and judged.innermost is not None and judged.innermost is not frame:
+        return frame.source
+    return None
+
+
+def encode(plain: Mapping[str, Any]) -> bytes:
+    """Compact JSON, UTF-8 (RFC 8259). A number that JSON has no word for becomes null."""
+    return to_json(plain, inf_nan_mode="null")
+
+
+class HeardPayload:
+    """The heard object of one frame, encoded when it is first asked for, and only then.
+
+    Several topics and streams carry the same object; what is shed before anyone asks is never encoded.
+    """
+
+    __slots__ = ("_encoded", "_reader", "judged")
+
+    def __init__(self, judged: Judged, reader: Reader = no_report) -> None:
+        self.judged = judged
+        self._reader = reader
+        self._encoded: bytes | None = None
+
+    def encoded(self) -> bytes:
+        """The heard object as JSON."""
+        if self._encoded is None:
+            self._encoded = encode(heard_object(self.judged, self._reader(self.judged)))
+        return self._encoded
+
+    def encoded_with(self, more: PlainObject) -> bytes:
+        """The heard object and the fields of `more`, which it must not have itself, as one JSON object."""
+        return b"%b,%b" % (self.encoded()[:-1], encode(more)[1:])
+
+
+def forwarded_fields(line: bytes, sent_at_ms: int) -> PlainObject:
+    """What the forwarded object has beside the heard object: the line as it went up, and when (Unix milliseconds).
+
+    As with `information`, octets that are no UTF-8 are replaced, and then the exact ones stand in `line_base64`.
+    """
+    line = line.removesuffix(_LINE_END)
+    fields: PlainObject = {"line": line.decode("utf-8", "replace"), "sent_at": rfc3339(sent_at_ms)}
+    if fields["line"].encode("utf-8") != line:
+        fields["line_base64"] = base64.b64encode(line).decode("ascii")
+    return fields
