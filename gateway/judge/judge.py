@@ -111,7 +111,7 @@ class Judge:
         """Whether the rate at `place` of the policy has room for a line of so many octets."""
         limit = self._limits[place]
         reserved = not limit.reserved_kinds or subject.report.kind in limit.reserved_kinds
-        return limit.admits(_key(limit.per, subject), moment, octets, reserved=reserved)
+        return limit.admits(_key(limit.per, subject), subject.frame.source, moment, octets, reserved=reserved)
 
     def budgets(self) -> dict[str, object]:
         """What is used of each budget: one plain value with a version, to be kept over a restart."""
@@ -187,7 +187,8 @@ class Judge:
                 return rate.verdict
             matching.append(place)
         for place in matching:
-            self._limits[place].take(_key(self._limits[place].per, subject), moment, octets)
+            limit = self._limits[place]
+            limit.take(_key(limit.per, subject), subject.frame.source, moment, octets)
         return None
 
 

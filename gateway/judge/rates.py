@@ -8,10 +8,14 @@ import time
 from collections.abc import Iterable, Mapping
 
 from gateway.frames.heard import Moment
-from gateway.judge.policy import Rate
+from gateway.judge.fairness import FairShares
+from gateway.judge.policy import Per, Rate
 
 MAXIMUM_BUCKETS = 16_384
 """Buckets of one rate: about 2 MB. When every one of them is in use, all further keys share one more."""
+
+KEPT_FOR_FAIR_SOURCES = 0.5
+"""The share of a bucket that is left to sources within their fair share: the others may use what is above it."""
 
 OVERFLOW_KEY = ""
 """The bucket of the keys that found no room: no callsign is empty. Whoever floods the memory shares it."""
@@ -23,22 +27,21 @@ class TokenBuckets:
     Time is kept in units of 1/amount milliseconds, so that one token is exactly `period_ms` of them.
     """
 
-    def __init__(self, amount: int, period_ms: int, burst: int, reserved_share: float = 0.0) -> None:
+    def __init__(self, amount: int, period_ms: int, burst: int) -> None:
         self.amount = amount
         self.token = period_ms
         self.depth = burst * period_ms
-        self.unreserved_depth = self.depth - int(self.depth * reserved_share)
         self._full_at: dict[str, int] = {}
         self._swept_at = 0
 
     def __len__(self) -> int:
         return len(self._full_at)
 
-    def admits(self, key: str, elapsed_ms: int, *, reserved: bool = True) -> bool:
-        """Whether the bucket has a token; `reserved` says that the frame may use the room that is set aside."""
+    def admits(self, key: str, elapsed_ms: int, *, leaving: float = 0.0) -> bool:
+        """Whether the bucket has a token when so large a share of its depth must be left in it."""
         now = elapsed_ms * self.amount
         used = self._full_at.get(self._bucket(key, now), 0) - now
-        return max(used, 0) + self.token <= (self.depth if reserved else self.unreserved_depth)
+        return max(used, 0) + self.token <= self.depth - int(self.depth * leaving)
 
     def take(self, key: str, elapsed_ms: int) -> None:
         """Take one token."""
@@ -70,18 +73,16 @@ class TokenBuckets:
 class Budget:
     """Octets of network lines in a day or month of UTC, per key. It survives a restart: see `state`."""
 
-    def __init__(self, octets: int, period: str, reserved_share: float = 0.0) -> None:
+    def __init__(self, octets: int, period: str) -> None:
         self.octets = octets
         self.period = period
-        self.unreserved_octets = octets - int(octets * reserved_share)
         self._now = ""
         self._used: dict[str, int] = {}
 
-    def admits(self, key: str, time_ms: int, octets: int, *, reserved: bool = True) -> bool:
-        """Whether `octets` more fit into what is left of the period that `time_ms` lies in."""
+    def admits(self, key: str, time_ms: int, octets: int, *, leaving: float = 0.0) -> bool:
+        """Whether `octets` fit into what is left of the period that `time_ms` lies in, less a share of it all."""
         self._turn(time_ms)
-        limit = self.octets if reserved else self.unreserved_octets
-        return self._used.get(self._key(key), 0) + octets <= limit
+        return self._used.get(self._key(key), 0) + octets <= self.octets - int(self.octets * leaving)
 
     def take(self, key: str, time_ms: int, octets: int) -> None:
         """Use `octets`."""
@@ -115,34 +116,60 @@ def _period_of(time_ms: int, period: str) -> str:
 
 
 class RateLimit:
-    """One entry of `rates:` at work."""
+    """One entry of `rates:` at work: buckets or a budget, and fair shares where several sources use one bucket."""
 
     def __init__(self, rate: Rate) -> None:
         allow = rate.allow
-        share = rate.reserve.share if rate.reserve else 0.0
+        burst = rate.burst or allow.amount
         self.name = rate.name
         self.per = rate.per
         self.reserved_kinds = frozenset(rate.reserve.kinds) if rate.reserve else frozenset()
-        self.budget = Budget(allow.amount, allow.period, share) if allow.octets else None
-        self.buckets = (
-            None if allow.octets else TokenBuckets(allow.amount, allow.period_ms, rate.burst or allow.amount, share)
+        self._reserved_share = rate.reserve.share if rate.reserve else 0.0
+        self.budget = Budget(allow.amount, allow.period) if allow.octets else None
+        self.buckets = None if allow.octets else TokenBuckets(allow.amount, allow.period_ms, burst)
+        self._shares: dict[str, FairShares] = {}
+        self._new_shares = (
+            None if allow.octets or rate.per is Per.SOURCE else lambda: FairShares(allow.amount, allow.period_ms)
         )
 
-    def admits(self, key: str, moment: Moment, octets: int, *, reserved: bool) -> bool:
-        """Whether there is room for a frame whose line has so many octets, in the bucket or budget of `key`."""
-        if self.budget is not None:
-            return self.budget.admits(key, moment.time_ms, octets, reserved=reserved)
-        return self.buckets is not None and self.buckets.admits(key, moment.elapsed_ms, reserved=reserved)
+    def admits(self, key: str, source: str, moment: Moment, octets: int, *, reserved: bool) -> bool:
+        """Whether there is room for a frame of `source` whose line has so many octets.
 
-    def take(self, key: str, moment: Moment, octets: int) -> None:
+        `reserved` says that it is of a kind for which room is set aside. Asking counts as offering the frame.
+        """
+        leaving = 0.0 if reserved else self._reserved_share
+        if self.budget is not None:
+            return self.budget.admits(key, moment.time_ms, octets, leaving=leaving)
+        if self.buckets is None:
+            return False
+        shares = self._shares_of(key)
+        if shares is not None and not shares.offer(source, moment.elapsed_ms):
+            leaving = max(leaving, KEPT_FOR_FAIR_SOURCES)
+        return self.buckets.admits(key, moment.elapsed_ms, leaving=leaving)
+
+    def take(self, key: str, source: str, moment: Moment, octets: int) -> None:
         """Use that room."""
         if self.budget is not None:
             self.budget.take(key, moment.time_ms, octets)
         elif self.buckets is not None:
             self.buckets.take(key, moment.elapsed_ms)
+            shares = self._shares_of(key)
+            if shares is not None:
+                shares.took(source, moment.elapsed_ms)
+
+    def _shares_of(self, key: str) -> FairShares | None:
+        if self._new_shares is None:
+            return None
+        shares = self._shares.get(key)
+        if shares is None:
+            shares = self._shares[key] = self._new_shares()
+        return shares
 
     def continue_from(self, former: "RateLimit", elapsed_ms: int) -> None:
-        """Take over what the rate of the same name and `per` had, before a reload."""
+        """Take over what the rate of the same name and `per` had, before a reload.
+
+        Who was ahead of a fair share is forgotten: the level of the bucket is not, so nothing is won by it.
+        """
         if self.buckets is not None and former.buckets is not None:
             self.buckets.continue_from(former.buckets, elapsed_ms)
         elif self.budget is not None and former.budget is not None and self.budget.period == former.budget.period:

@@ -1,0 +1,217 @@
+"""Plays the Skerry Sound Regatta through a real gateway, shows what becomes of every frame, and adds it all up.
+
+Everything is real but the air and the network: a simulated decoder on a KISS socket, the gateway as `stile run` makes
+it, a stand-in network server that logs it in and checks each line, an MQTT broker in the process, and a subscriber of the
+demo's own that counts what the house gets.
+"""
+
+import argparse
+import asyncio
+import contextlib
+import re
+import signal
+import socket
+import sys
+import tempfile
+from collections import Counter
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import aiomqtt
+import structlog
+
+from demo.decoder import SimulatedDecoder
+from demo.network_server import NetworkServer
+from gateway import policy_files, settings
+from gateway.bus.embedded import EmbeddedBroker
+from gateway.feed.health import Counts
+from gateway.frames.frame import Damaged
+from gateway.frames.plain import rfc3339
+from gateway.frames.tnc2 import first_line
+from gateway.judge.verdict import Judged, Reason
+from gateway.reports import read
+from gateway.service import Service
+from gateway.uplink.outbox import Outcome
+
+STATION_FILE = Path(__file__).parent / "station.yaml"
+PASSCODE = "21161"
+"""Of the demo's callsign, which is allotted to nobody: it opens the stand-in server and no other."""
+
+SETTLE_SECONDS = 1.0
+"""For the last messages to reach the subscriber."""
+
+CAUTION = "Not a distress watch: emergencies are shown first and held back by no rate, and that promises nothing."
+
+
+class Show:
+    """A sink of the gateway that prints a line for every frame."""
+
+    def __init__(self, *, colours: bool) -> None:
+        self._colours = colours
+
+    def offer_heard(self, judged: Judged) -> None:
+        """One line: when, where, what became of it, from whom, what it says."""
+        heard = judged.heard
+        clock = rfc3339(heard.moment.time_ms)[11:19]
+        verdict = judged.verdict
+        if judged.emergency and verdict.reason is not Reason.DUPLICATE:
+            mark, colour = "EMERGENCY", "1;31"
+        elif judged.forward:
+            mark, colour = "forward", "32"
+        else:
+            mark, colour = f"keep: {verdict.reason}", "33"
+        print(f"{clock} {heard.receiver:5} {self._painted(f'{mark:27}', colour)} {_what(judged)}", flush=True)
+
+    def offer_forwarded(self, judged: Judged, line: bytes, sent_at_ms: int) -> None:
+        """Shown already."""
+
+    def _painted(self, text: str, colour: str) -> str:
+        return f"\x1b[{colour}m{text}\x1b[0m" if self._colours else text
+
+
+class Subscriber:
+    """The house: subscribes to everything and counts it by topic, while its context lasts."""
+
+    def __init__(self, port: int) -> None:
+        self.counts: Counter[str] = Counter()
+        self._client = aiomqtt.Client("127.0.0.1", port)
+        self._counting: asyncio.Task[None] | None = None
+        self._more = asyncio.Event()
+
+    async def __aenter__(self) -> Self:
+        await self._client.__aenter__()
+        await self._client.subscribe("stile/+/#")
+        self._counting = asyncio.create_task(self._count())
+        return self
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._counting is not None:
+            self._counting.cancel()
+            await asyncio.gather(self._counting, return_exceptions=True)
+        await self._client.__aexit__(kind, error, trace)
+
+    async def until_it_has(self, counts: Counts) -> None:
+        """Wait for the last of the messages about so many frames."""
+        sent = (counts.outcomes or {})[Outcome.SENT]
+        while self.counts["heard"] < counts.heard or self.counts["forwarded"] < sent:
+            self._more.clear()
+            await self._more.wait()
+
+    async def _count(self) -> None:
+        async for message in self._client.messages:
+            self.counts[message.topic.value.split("/")[2]] += 1
+            self._more.set()
+
+
+def _what(judged: Judged) -> str:
+    frame = judged.innermost
+    if isinstance(judged.heard.frame, Damaged) or frame is None:
+        return judged.heard.frame.because if isinstance(judged.heard.frame, Damaged) else ""
+    information = first_line(frame.information)
+    kind = read(frame.destination, information).kind.value
+    text = information.decode("utf-8", "replace")
+    printable = "".join(character if character.isprintable() else "·" for character in text)
+    return f"{frame.source:9} {kind:12} {printable[:60]}"
+
+
+def free_port(wanted: int) -> int:
+    """`wanted` where it is free, any other otherwise; a port that was taken is reported."""
+    for port in (wanted, 0):
+        with contextlib.suppress(OSError), socket.create_server(("127.0.0.1", port)) as server:
+            chosen: int = server.getsockname()[1]
+            if chosen != wanted:
+                print(f"Port {wanted} is taken; {chosen} is used in its place.")
+            return chosen
+    raise SystemExit("No port is free on 127.0.0.1.")
+
+
+def station_file(folder: Path, ports: dict[int, int]) -> settings.StationFile:
+    """The demo's station file with the ports that are used in place of those that it names."""
+    text = STATION_FILE.read_text("utf-8")
+    path = folder / "station.yaml"
+    path.write_text(re.sub(r"(?<=:)\d+\b", lambda port: str(ports.get(int(port[0]), port[0])), text), "utf-8")
+    return settings.load(path, {settings.PASSCODE_VARIABLE: PASSCODE})
+
+
+async def play(seconds: float | None) -> bool:
+    """Play for so long, or until interrupted; the value says whether everything adds up."""
+    stop = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(number, stop.set)
+    async with (
+        EmbeddedBroker(free_port(1883)) as broker,
+        NetworkServer(port=free_port(14580)) as network,
+        SimulatedDecoder(port=free_port(8100)) as decoder,
+        Subscriber(broker.port) as house,
+    ):
+        with tempfile.TemporaryDirectory() as folder:
+            ports = {8100: decoder.port, 14580: network.port, 1883: broker.port}
+            station = station_file(Path(folder), ports)
+        source = policy_files.load(station.settings.policy, station.settings.post, beside=STATION_FILE.parent)
+        service = Service(station, source, sinks=[Show(colours=sys.stdout.isatty())])
+        print(f"decoder  KISS on 127.0.0.1:{decoder.port}")
+        print(f"network  stand-in server on 127.0.0.1:{network.port}")
+        print(f"house    mqtt://127.0.0.1:{broker.port}, topics stile/{station.settings.station.callsign}/#")
+        print(f"{CAUTION}\n")
+        await _run_for(service, stop, seconds)
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(house.until_it_has(service.health().counts), SETTLE_SECONDS)
+        return summary(service.health().counts, network, house)
+
+
+async def _run_for(service: Service, stop: asyncio.Event, seconds: float | None) -> None:
+    gateway = asyncio.create_task(service.run(stop))
+    try:
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(asyncio.shield(gateway), seconds)
+    finally:
+        stop.set()
+        await gateway
+
+
+def summary(counts: Counts, network: NetworkServer, house: Subscriber) -> bool:
+    """Print what became of everything; whether it all adds up."""
+    kept = ", ".join(f"{reason} {counts.kept[reason]}" for reason in Reason if counts.kept.get(reason))
+    outcomes = counts.outcomes or {}
+    ends = " + ".join(f"{outcome} {outcomes[outcome]}" for outcome in Outcome)
+    seen = network.counts
+    print()
+    print(f"heard {counts.heard} = keep {counts.keep} + forward {counts.forward}   (emergencies: {counts.emergencies})")
+    print(f"  keep {counts.keep}: {kept or 'nothing'}")
+    print(f"  forward {counts.forward} = {ends}")
+    print(f"the network server counted: {seen}")
+    print(f"the house got: heard {house.counts['heard']}, forwarded {house.counts['forwarded']}")
+    checks = {
+        "heard = keep + forward, forward = the outcomes": counts.adds_up and not counts.waiting,
+        "the network server took every line that was sent, and no other": seen.accepted == outcomes[Outcome.SENT]
+        and seen.lines == seen.accepted,
+        "the house got everything that was heard": house.counts["heard"] == counts.heard,
+        "the house got everything that was sent": house.counts["forwarded"] == outcomes[Outcome.SENT],
+    }
+    for what, holds in checks.items():
+        print(f"  {'yes' if holds else 'NO '}  {what}")
+    return all(checks.values())
+
+
+def _seconds(text: str) -> float:
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)(s|m)?", text)
+    if match is None:
+        raise argparse.ArgumentTypeError(f"{text!r} is no length of time; write 20s or 5m")
+    return float(match[1]) * (60 if match[2] == "m" else 1)
+
+
+def main() -> int:
+    """Read the arguments and play."""
+    parser = argparse.ArgumentParser(prog="demo/run", description=__doc__)
+    parser.add_argument("--for", dest="seconds", type=_seconds, metavar="20s", help="end by itself after so long")
+    options = parser.parse_args()
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger("warning"))
+    return 0 if asyncio.run(play(options.seconds)) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
