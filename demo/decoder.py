@@ -9,6 +9,7 @@ import argparse
 import asyncio
 import contextlib
 import signal
+import socket
 import sys
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -30,7 +31,7 @@ class SimulatedDecoder:
     def __init__(
         self, host: str = HOST, port: int = 0, pace: float = 1.0, *, seed: int = 1, start: datetime | None = None
     ) -> None:
-        """`start` is the time of the first gun, for reports that tell theirs; without it, when the first client came."""
+        """`start` is the time of the first gun, for reports that tell theirs: if None, when the first client came."""
         self.host = host
         self.port = port
         self.frames_sent = 0
@@ -46,6 +47,9 @@ class SimulatedDecoder:
     async def __aenter__(self) -> Self:
         """Listen. Raises `OSError` where the port is taken."""
         self._server = await asyncio.start_server(self._serve, self.host, self.port)
+        for listening in self._server.sockets:
+            # Inherited by each connection: else the system would keep megabytes for one who does not read.
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, MOST_UNSENT_OCTETS)
         self.port = self._server.sockets[0].getsockname()[1]
         self._playing = asyncio.create_task(self._play())
         return self

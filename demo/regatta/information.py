@@ -49,11 +49,11 @@ def movement(fix: Fix) -> str:
 
 def compressed(fix: Fix, symbol: str) -> str:
     """Latitude, longitude, symbol, course and speed in base 91 (chapter 9)."""
-    latitude = base91(round(380926 * (90 - fix.latitude)), 4)
-    longitude = base91(round(190463 * (180 + fix.longitude)), 4)
+    latitude = base91(int(380926 * (90 - fix.latitude)), 4)  # cut, not rounded, as the chapter's example is
+    longitude = base91(int(190463 * (180 + fix.longitude)), 4)
     course = base91(fix.course_deg % 360 // 4, 1)
     speed = base91(_speed_step(fix.speed_knots), 1)
-    current_fix_by_rmc_from_software = base91(0b110010, 1)
+    current_fix_by_rmc_from_software = base91(0b111010, 1)
     return f"{symbol[0]}{latitude}{longitude}{symbol[1]}{course}{speed}{current_fix_by_rmc_from_software}"
 
 

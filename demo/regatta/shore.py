@@ -56,8 +56,8 @@ def _timed(compose: Callable[[datetime], str], start: datetime) -> Says:
 
 def _places() -> list[Saying]:
     return [
-        (1.6, HARBOUR_REPEATER, lambda _: f"!{write.place(HARBOUR, REPEATER)}PHG3230/Harbour repeater"),
-        (2.1, HEADLAND_REPEATER, lambda _: f"!{write.place(HEADLAND, REPEATER)}PHG5460/Headland repeater"),
+        (1.6, HARBOUR_REPEATER, lambda _: f"!{write.place(HARBOUR, REPEATER)}PHG3230 Harbour repeater"),
+        (2.1, HEADLAND_REPEATER, lambda _: f"!{write.place(HEADLAND, REPEATER)}PHG5460 Headland repeater"),
         (2.4, HARBOUR_OFFICE, lambda _: f"={write.place(HARBOUR, HOUSE, blanked=2)}145.400MHz Harbour office"),
         (
             3.1,
