@@ -78,7 +78,7 @@ class MosquittoBroker:
             env={**os.environ, "PATH": _PROGRAM_FOLDERS},
         )
         async with asyncio.timeout(FAIL_SAFE_SECONDS):
-            while not await self._listens():
+            while not await self._listens():  # noqa: ASYNC110 - another process tells no event
                 await asyncio.sleep(0.01)
 
     async def stop(self) -> None:

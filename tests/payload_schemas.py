@@ -2,23 +2,25 @@
 
 import json
 from functools import cache
+from typing import Any
 
 from jsonschema import Draft202012Validator
 from referencing import Registry
 from referencing.jsonschema import DRAFT202012
 
 from gateway.feed.schemas import Schema, load
+from gateway.reports import load_schema as load_report_schema
 
 
 @cache
 def validator(schema: Schema) -> Draft202012Validator:
     """A validator that knows every schema of the package."""
-    loaded = [load(one) for one in Schema]
+    loaded = [load_report_schema(), *(load(one) for one in Schema)]
     resources = [(one["$id"], DRAFT202012.create_resource(one)) for one in loaded]
     return Draft202012Validator(load(schema), registry=Registry().with_resources(resources))
 
 
-def held_to(schema: Schema, payload: bytes) -> dict[str, object]:
+def held_to(schema: Schema, payload: bytes) -> dict[str, Any]:
     """The object that `payload` is. Raises where it is no JSON (RFC 8259: no NaN) or breaks the schema."""
     plain = json.loads(payload, parse_constant=_refuse)
     validator(schema).validate(plain)

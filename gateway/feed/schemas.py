@@ -18,7 +18,7 @@ class Schema(StrEnum):
 
 
 def load(schema: Schema) -> dict[str, Any]:
-    """The schema as a plain object. Its `$id` is what the others refer to it by."""
+    """The schema as a plain object. Others refer to it by its `$id`, and it to that of `gateway.reports`."""
     text = resources.files(__package__).joinpath("schema", f"{schema}.schema.json").read_text("utf-8")
     loaded: dict[str, Any] = json.loads(text)
     return loaded

@@ -1,0 +1,88 @@
+import pytest
+
+from gateway.feed.health import Counts, Health, Part, PartKind, State
+from gateway.feed.heard_object import encode
+from gateway.feed.schemas import Schema
+from gateway.judge.verdict import Reason
+from tests.judged_frames import NOON_MS
+from tests.payload_schemas import held_to
+
+RECEIVER = Part(PartKind.RECEIVER, "vhf", State.OK, NOON_MS)
+UPLINK = Part(PartKind.UPLINK, "uplink", State.DEGRADED, NOON_MS, "the login is not verified", "check the passcode")
+COUNTS = Counts(
+    heard=10,
+    forward=6,
+    kept={Reason.DUPLICATE: 3, Reason.DAMAGED: 1, Reason.RULE: 0},
+    outcomes={"sent": 4, "late": 1, "dropped": 0, "stopped": 0, "refused": 0},
+    waiting=1,
+    emergencies=1,
+)
+
+
+def _health(*parts: Part, counts: Counts = COUNTS) -> Health:
+    return Health("0f1e2d3c4b5a", NOON_MS + 60_000, parts, counts, shed={"bus": {"heard": 7, "alerts": 0}})
+
+
+def test_health_tells_each_part_since_when_why_and_what_to_do() -> None:
+    plain = held_to(Schema.HEALTH, encode(_health(RECEIVER, UPLINK).to_object()))
+    assert plain == {
+        "run": "0f1e2d3c4b5a",
+        "time": "2026-06-06T12:01:00.000Z",
+        "state": "degraded",
+        "parts": [
+            {"kind": "receiver", "name": "vhf", "state": "ok", "since": "2026-06-06T12:00:00.000Z"},
+            {
+                "kind": "uplink",
+                "name": "uplink",
+                "state": "degraded",
+                "since": "2026-06-06T12:00:00.000Z",
+                "why": "the login is not verified",
+                "do": "check the passcode",
+            },
+        ],
+        "counts": {
+            "heard": 10,
+            "forward": 6,
+            "keep": 4,
+            "kept": {"damaged": 1, "duplicate": 3},
+            "emergencies": 1,
+            "outcomes": {"sent": 4, "late": 1, "dropped": 0, "stopped": 0, "refused": 0},
+            "waiting": 1,
+        },
+        "shed": {"bus": {"heard": 7}},
+    }
+
+
+def test_a_post_that_only_listens_has_no_outcomes() -> None:
+    counts = Counts(heard=2, forward=1, kept={Reason.EMPTY: 1})
+    plain = held_to(Schema.HEALTH, encode(_health(RECEIVER, counts=counts).to_object()))
+    assert plain["counts"] == {"heard": 2, "forward": 1, "keep": 1, "kept": {"empty": 1}, "emergencies": 0}
+    assert counts.adds_up
+
+
+@pytest.mark.parametrize(
+    ("states", "whole"),
+    [
+        ([], State.OK),
+        ([State.OK, State.OK], State.OK),
+        ([State.OK, State.QUIET], State.QUIET),
+        ([State.DEGRADED, State.QUIET], State.DEGRADED),
+        ([State.DOWN, State.DEGRADED, State.OK], State.DOWN),
+    ],
+)
+def test_the_post_is_as_well_as_its_worst_part(states: list[State], whole: State) -> None:
+    parts = [Part(PartKind.RECEIVER, f"r{place}", state, NOON_MS) for place, state in enumerate(states)]
+    assert _health(*parts).state is whole
+
+
+@pytest.mark.parametrize(
+    ("counts", "adds_up"),
+    [
+        (COUNTS, True),
+        (Counts(heard=11, forward=6, kept=COUNTS.kept, outcomes=COUNTS.outcomes, waiting=1), False),
+        (Counts(heard=10, forward=6, kept=COUNTS.kept, outcomes=COUNTS.outcomes, waiting=0), False),
+        (Counts(heard=0, forward=0, kept={}), True),
+    ],
+)
+def test_counts_add_up_or_say_that_they_do_not(counts: Counts, *, adds_up: bool) -> None:
+    assert counts.adds_up is adds_up
