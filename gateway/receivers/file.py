@@ -1,30 +1,23 @@
 """A capture: heard objects, one a line, played at the pace at which they were heard, and stamped now."""
 
 import asyncio
-import gzip
-import json
-import zlib
 from collections.abc import AsyncIterator, Awaitable, Callable
-from pathlib import Path
-from typing import BinaryIO, cast
+from typing import BinaryIO
 
 import structlog
 
-from gateway.frames.delimited import DelimitedStream
+from gateway.frames.capture import BadLine, CaptureLines, Line, read_heard
+from gateway.frames.decompression import CompressionError
 from gateway.frames.heard import Heard, Run
-from gateway.frames.plain import PlainFormError, from_object
+from gateway.frames.plain import PlainFormError
 from gateway.receivers.address import AddressError, CaptureFile, ReceiverAddress
 from gateway.receivers.receiver import READ_OCTETS, Deliver, Phase, Receiver
 from gateway.receivers.reconnect import reason_of
-
-MAXIMUM_LINE_OCTETS = 64 * 1024
-"""The longest line that is taken for a heard object: many times the longest that one can be."""
 
 LONGEST_PAUSE_MS = 24 * 60 * 60 * 1000
 """No silence is played longer: a clock that was wrong when the capture was made could state one of half a century."""
 
 _FRAMES_AT_A_TIME = 256
-_GZIP_MARK = b"\x1f\x8b"
 
 _log = structlog.get_logger()
 
@@ -52,12 +45,12 @@ class CaptureReceiver(Receiver):
     async def listen(self) -> None:
         """Play the capture to its end."""
         try:
-            with open_capture(self._path) as capture:
+            with self._path.open("rb") as capture:
                 self._counts.connects += 1
                 self._enter(Phase.LISTENING)
                 await self._play(capture)
-        except (OSError, EOFError, zlib.error) as error:
-            reason = reason_of(error) if isinstance(error, OSError) else "its compressed data is damaged"
+        except (OSError, CompressionError) as error:
+            reason = reason_of(error) if isinstance(error, OSError) else str(error)
             self._end(Phase.FAILED, f"the capture cannot be read: {reason}")
         except asyncio.CancelledError:
             self._enter(Phase.STOPPED)
@@ -69,34 +62,47 @@ class CaptureReceiver(Receiver):
     async def _play(self, capture: BinaryIO) -> None:
         pace = _Pace(self._run.now().elapsed_ms)
         due: list[Heard] = []
-        async for heard in self._heard_in(capture):
-            wait_ms = pace.due_ms(heard) - self._run.now().elapsed_ms
-            if wait_ms > 0 or len(due) >= _FRAMES_AT_A_TIME:
-                self._hand_on((each.port, each.frame) for each in due)
-                due.clear()
-                await self._sleep(max(wait_ms, 0) / 1000)
-            due.append(heard)
+        try:
+            async for heard in self._heard_in(capture):
+                wait_ms = pace.due_ms(heard) - self._run.now().elapsed_ms
+                if wait_ms > 0 or len(due) >= _FRAMES_AT_A_TIME:
+                    self._hand_on((each.port, each.frame) for each in due)
+                    due.clear()
+                    await self._sleep(max(wait_ms, 0) / 1000)
+                due.append(heard)
+        except CompressionError:
+            self._hand_on((each.port, each.frame) for each in due)
+            raise
         self._hand_on((each.port, each.frame) for each in due)
 
     async def _heard_in(self, capture: BinaryIO) -> AsyncIterator[Heard]:
         """What the capture holds, in its order; lines that hold no heard object are counted and passed over."""
-        lines = DelimitedStream(b"\n", MAXIMUM_LINE_OCTETS, starts_delimited=True)
+        lines = CaptureLines()
         at_end = False
         while not at_end:
             data = await asyncio.to_thread(capture.read, READ_OCTETS)  # a memory card can take its time
             at_end = not data
             self._counts.octets += len(data)
-            for line in lines.feed(data or b"\n"):
-                heard = read_line(line)
+            for line in lines.end() if at_end else lines.feed(data):
+                heard = _heard_of(line)
                 if heard is not None:
                     yield heard
-                elif not line.isspace():
+                else:
                     self._counts.passed_over += 1
 
     def _end(self, phase: Phase, reason: str) -> None:
         self._enter(phase, reason)
         log = self._log.info if phase is Phase.PLAYED_OUT and not reason else self._log.warning
         log("capture ended", phase=phase.value, reason=reason, frames=self._counts.frames)
+
+
+def _heard_of(line: Line | BadLine) -> Heard | None:
+    if isinstance(line, BadLine):
+        return None
+    try:
+        return read_heard(line.octets)
+    except PlainFormError:
+        return None
 
 
 class _Pace:
@@ -116,20 +122,3 @@ class _Pace:
                 pause_ms = heard.moment.time_ms - last.moment.time_ms
             self._due_ms += min(max(pause_ms, 0), LONGEST_PAUSE_MS)
         return self._due_ms
-
-
-def open_capture(path: Path) -> BinaryIO:
-    """The capture at `path`, whether compressed with gzip or not, whatever its name. Raises `OSError`."""
-    with path.open("rb") as peeked:
-        is_compressed = peeked.read(len(_GZIP_MARK)) == _GZIP_MARK
-    return cast("BinaryIO", gzip.open(path)) if is_compressed else path.open("rb")
-
-
-def read_line(line: bytes) -> Heard | None:
-    """The heard object in `line`, or None where there is none. Never raises."""
-    if len(line) > MAXIMUM_LINE_OCTETS:
-        return None
-    try:
-        return from_object(json.loads(line))
-    except (PlainFormError, ValueError, RecursionError):  # nested a thousand deep, no line is a heard object
-        return None

@@ -43,3 +43,10 @@ def test_what_is_too_long_is_given_back_once_as_soon_as_that_is_known() -> None:
     assert stream.feed(b"x") == [b"x" * (LIMIT + 1)]
     assert stream.feed(b"x" * 1000) == []
     assert stream.feed(b"x|y|") == [b"y"]
+
+
+@given(crowded, st.data())
+def test_empty_pieces_come_back_where_they_are_asked_for(data: bytes, drawn: st.DataObject) -> None:
+    stream = DelimitedStream(b"|", LIMIT, starts_delimited=True, keeps_empty=True)
+    pieces = [piece for each in drawn.draw(splits(data + b"|")) for piece in stream.feed(each)]
+    assert pieces == [piece[: LIMIT + 1] for piece in data.split(b"|")]

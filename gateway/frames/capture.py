@@ -1,0 +1,84 @@
+"""The lines of a capture: plain text or compressed, each numbered, the hostile ones named and passed over. No I/O."""
+
+import json
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from gateway.frames.decompression import CompressionError, Decompressor
+from gateway.frames.delimited import DelimitedStream
+from gateway.frames.heard import Heard
+from gateway.frames.plain import PlainFormError, PlainObject, from_object
+
+MAXIMUM_LINE_OCTETS = 64 * 1024
+"""The longest line that is taken for a heard object: many times the longest that one can be."""
+
+
+class Line(NamedTuple):
+    """One line, without its end."""
+
+    number: int
+    """Counted from 1, empty lines too: as an editor shows it."""
+
+    octets: bytes
+
+
+class BadLine(NamedTuple):
+    """A line that was passed over."""
+
+    number: int
+    because: str
+    """In words of our own: never text from the capture."""
+
+
+class CaptureLines:
+    """Takes the bytes of one capture as they come, compressed or not, and gives back its lines.
+
+    A line ends with LF, or CR LF; empty ones are left out. Any split of the bytes gives the same. No more than a few
+    lines are kept between calls, whatever comes.
+    """
+
+    def __init__(self) -> None:
+        self._decompressor = Decompressor()
+        self._stream = DelimitedStream(b"\n", MAXIMUM_LINE_OCTETS, starts_delimited=True, keeps_empty=True)
+        self._number = 0
+
+    def feed(self, data: bytes) -> Iterator[Line | BadLine]:
+        """Take `data`; yield the lines that are now complete. Raises `CompressionError`."""
+        for piece in self._decompressor.feed(data):
+            yield from self._lines_of(piece)
+
+    def end(self) -> Iterator[Line | BadLine]:
+        """The capture is at its end: yield what is left. Raises `CompressionError` where it is cut off.
+
+        The last line needs no end, but one that is cut off with the compressed data around it is none.
+        """
+        for piece in self._decompressor.end():
+            yield from self._lines_of(piece)
+        yield from self._lines_of(b"\n")
+
+    def _lines_of(self, plain: bytes) -> Iterator[Line | BadLine]:
+        for octets in self._stream.feed(plain):
+            self._number += 1
+            if len(octets) > MAXIMUM_LINE_OCTETS:
+                yield BadLine(self._number, f"the line is longer than {MAXIMUM_LINE_OCTETS} octets")
+            elif octets and not octets.isspace():
+                yield Line(self._number, octets.removesuffix(b"\r"))
+
+
+def read_object(line: bytes) -> PlainObject:
+    """The object that stands in a line as JSON. Raises `PlainFormError`."""
+    try:
+        plain = json.loads(line)
+    except (ValueError, RecursionError):  # nested a thousand deep, no line is a heard object
+        raise PlainFormError("no JSON") from None
+    if not isinstance(plain, dict):
+        raise PlainFormError("JSON, but no object")
+    return plain
+
+
+def read_heard(line: bytes) -> Heard:
+    """What was heard, from the heard object in a line. Raises `PlainFormError`."""
+    return from_object(read_object(line))
+
+
+__all__ = ["MAXIMUM_LINE_OCTETS", "BadLine", "CaptureLines", "CompressionError", "Line", "read_heard", "read_object"]

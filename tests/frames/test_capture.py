@@ -1,0 +1,98 @@
+"""The lines of captures: numbered, bounded, and what is no heard object named."""
+
+import contextlib
+import gzip
+import json
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gateway.frames.capture import (
+    MAXIMUM_LINE_OCTETS,
+    BadLine,
+    CaptureLines,
+    CompressionError,
+    Line,
+    read_heard,
+    read_object,
+)
+from gateway.frames.frame import Frame
+from gateway.frames.heard import Heard, Moment
+from gateway.frames.plain import PlainFormError, to_object
+from tests.frames.strategies import any_frames, splits
+
+
+def lines_of(*data: bytes) -> list[Line | BadLine]:
+    lines = CaptureLines()
+    return [*(line for each in data for line in lines.feed(each)), *lines.end()]
+
+
+crowded = st.lists(st.sampled_from([b"\n", b"\r\n", b" ", b"{}", b"x" * MAXIMUM_LINE_OCTETS]), max_size=20).map(
+    b"".join
+)
+
+
+@given(st.binary(max_size=300) | crowded, st.booleans(), st.data())
+def test_any_split_gives_the_same_lines(data: bytes, compressed: bool, drawn: st.DataObject) -> None:
+    if compressed:
+        data = gzip.compress(data)
+    elif data[:1] in {b"\x1f", b"\x28"}:
+        return
+    assert lines_of(*drawn.draw(splits(data))) == lines_of(data)
+
+
+def test_lines_are_numbered_as_an_editor_shows_them() -> None:
+    assert lines_of(b"one\n\n  \r\ntwo\r\nthree") == [Line(1, b"one"), Line(4, b"two"), Line(5, b"three")]
+
+
+def test_a_line_that_is_too_long_is_named_once_and_the_next_is_read() -> None:
+    long = BadLine(2, f"the line is longer than {MAXIMUM_LINE_OCTETS} octets")
+    assert lines_of(b"one\n", *[b"x" * 1000] * 100, b"\ntwo\n") == [Line(1, b"one"), long, Line(3, b"two")]
+    assert lines_of(b"x" * MAXIMUM_LINE_OCTETS) == [Line(1, b"x" * MAXIMUM_LINE_OCTETS)]
+    assert lines_of(b"\n", b"x" * (MAXIMUM_LINE_OCTETS + 1)) == [long]
+
+
+def test_an_empty_capture_has_no_lines() -> None:
+    assert lines_of() == []
+    assert lines_of(b"\n\n") == []
+    assert lines_of(gzip.compress(b"")) == []
+
+
+def test_a_capture_that_is_cut_off_gives_its_whole_lines_first() -> None:
+    compressed = gzip.compress(b"one\ntwo\n")[:-8]
+    lines = CaptureLines()
+    assert list(lines.feed(compressed)) == [Line(1, b"one"), Line(2, b"two")]
+    with pytest.raises(CompressionError, match="cut off"):
+        list(lines.end())
+
+
+@given(any_frames(), st.integers(0, 15))
+def test_a_line_of_any_frame_is_read_as_what_was_heard(frame: Frame, port: int) -> None:
+    heard = Heard("run", 7, Moment(12, 1_780_747_200_000), "vhf", port, frame)
+    assert read_heard(json.dumps(to_object(heard, frame)).encode()) == heard
+
+
+@pytest.mark.parametrize(
+    ("line", "because"),
+    [
+        (b"no json", "no JSON"),
+        (b"\xff\xfe\xff", "no JSON"),
+        (b"[" * 60_000, "no JSON"),
+        (b"9" * 60_000, "no JSON"),
+        (b"[]", "JSON, but no object"),
+        (b"7", "JSON, but no object"),
+        (b'{"run": 1}', "run: text belongs here"),
+    ],
+    ids=["text", "no UTF-8", "deep", "huge number", "list", "number", "other object"],
+)
+def test_a_line_that_is_no_heard_object_says_why(line: bytes, because: str) -> None:
+    with pytest.raises(PlainFormError) as error:
+        read_heard(line)
+    assert str(error.value) == because
+
+
+@given(st.binary(max_size=200) | st.text('{}[]":,e-0123456789natrulfs\\u', max_size=80).map(str.encode))
+def test_any_bytes_at_all_are_an_object_or_none(line: bytes) -> None:
+    with contextlib.suppress(PlainFormError):
+        assert isinstance(read_object(line), dict)
