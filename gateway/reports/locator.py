@@ -3,7 +3,7 @@
 import re
 from typing import NamedTuple
 
-_LOCATOR = re.compile(r"[A-R]{2}[0-9]{2}(?:[A-X]{2}(?:[0-9]{2})?)?", re.IGNORECASE)
+_LOCATOR = re.compile(r"[A-R]{2}[0-9]{2}(?:[A-X]{2}(?:[0-9]{2})?)?", re.IGNORECASE | re.ASCII)
 
 _DIVISIONS = (18, 10, 24, 10)
 """Into how many parts each pair of characters divides what the pair before it left."""

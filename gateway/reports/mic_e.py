@@ -178,16 +178,16 @@ def _symbol(information: bytes) -> str:
 
 def _with_text(text: bytes, position: Position, symbol: str, movement: Movement, said: MicE) -> Report:
     """The report with the text behind its nine octets: device codes, telemetry, altitude, locator, and then words."""
-    device, text = _take_device(text)
+    altitude_m, text = _take_altitude(text)
+    device: str | None = None
     telemetry: Telemetry | None = None
-    if device is None:
-        telemetry, text = _take_telemetry(text)
-    if device is None and text[:1] in (b"`", b"'", b" "):
-        device, text = clean(text[:1]) or None, text[1:]
-    altitude_m: float | None = None
-    if high := _ALTITUDE.match(text):
-        altitude_m = float(base91.number(high[1]) + _LOWEST_M)
-        text = text[high.end() :]
+    if altitude_m is None:
+        device, text = _take_device(text)
+        if device is None:
+            telemetry, text = _take_telemetry(text)
+        if device is None and text[:1] in (b"`", b"'", b" "):
+            device, text = clean(text[:1]) or None, text[1:]
+        altitude_m, text = _take_altitude(text)
     if square := _LOCATOR.match(text):
         said = replace(said, locator=square[1].decode())
         text = text[square.end() :]
@@ -205,6 +205,17 @@ def _with_text(text: bytes, position: Position, symbol: str, movement: Movement,
         device=device,
     )
     return PositionReport(located, mic_e=said)
+
+
+def _take_altitude(text: bytes) -> tuple[float | None, bytes]:
+    """`"4T}`: metres above 10,000 below the sea, in base 91.
+
+    Asked before the device's codes and again behind them: above 39 km the first digit looks like one of the codes.
+    """
+    match = _ALTITUDE.match(text)
+    if match is None:
+        return None, text
+    return float(base91.number(match[1]) + _LOWEST_M), text[match.end() :]
 
 
 def _take_device(text: bytes) -> tuple[str | None, bytes]:

@@ -7,7 +7,9 @@ from gateway.reports.report import Report, StatusReport, Unreadable
 from gateway.reports.text import clean
 
 _TIME = re.compile(rb"[0-9]{6}z")
-_LOCATED = re.compile(rb"([A-R]{2}[0-9]{2}(?:[A-Xa-x]{2})?)([/\\0-9A-Z][!-~])(?: |$)")
+_LOCATED = re.compile(rb"([A-R]{2}[0-9]{2}(?:[A-Xa-x]{2}|(?![A-Xa-x]{2})))([/\\0-9A-Z][!-~])(?: |$)")
+"""A locator of four is never followed by an overlay and a symbol that are both letters: they make it one of six."""
+
 _BEAM = re.compile(rb"(.*)\^([0-9A-Z])([0-Z])$", re.DOTALL)
 _BARE = re.compile(rb"\[([A-R]{2}[0-9]{2}(?:[A-Xa-x]{2})?)\]")
 
