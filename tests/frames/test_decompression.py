@@ -6,12 +6,16 @@ import sys
 import zlib
 
 import pytest
-from backports import zstd
 from hypothesis import given
 from hypothesis import strategies as st
 
 from gateway.frames.decompression import GZIP_MARK, PIECE_OCTETS, ZSTD_MARK, CompressionError, Decompressor
 from tests.frames.strategies import splits
+
+if sys.version_info >= (3, 14):
+    from compression import zstd
+else:
+    from backports import zstd
 
 contents = st.binary(max_size=300) | st.binary(max_size=20).map(lambda octets: octets * 20_000)
 compressions = st.sampled_from([gzip.compress, zstd.compress])
