@@ -104,7 +104,7 @@ def _header_fault(header: bytes, login: str) -> Fault | None:
     return next((fault for fault, found in faults.items() if found), None)
 
 
-def _passcode_belongs(callsign: str, passcode: int) -> bool:
+def passcode_belongs(callsign: str, passcode: int) -> bool:
     """The network's checksum of a callsign without its SSID (from memory)."""
     letters = callsign.partition("-")[0].upper().encode("latin-1")
     padded = letters + b"\0" * (len(letters) % 2)
@@ -382,7 +382,7 @@ class Visitor(asyncio.Protocol):
             self.say(b"# invalid login\r\n")
             return
         self.login = callsign
-        belongs = _passcode_belongs(callsign, int(login["passcode"]))
+        belongs = passcode_belongs(callsign, int(login["passcode"]))
         self.verified = belongs and self._conduct.answer is not Answer.UNVERIFIED
         if self.verified:
             self._server.counts.verified += 1

@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import os
 import socket
 import threading
 from typing import Any
@@ -34,7 +35,7 @@ async def dial(
         except TimeoutError:
             why = f"no answer within {seconds:g} s"
         except OSError as error:
-            why = error.strerror or str(error)
+            why = os.strerror(error.errno) if error.errno else str(error)  # asyncio's own text names the address only
     raise DialError(f"cannot connect: {why}")
 
 

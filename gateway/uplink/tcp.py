@@ -41,7 +41,7 @@ def unacknowledged_octets(sock: Socket) -> int:
     """
     try:
         count = fcntl.ioctl(sock.fileno(), termios.TIOCOUTQ, _NO_COUNT)
-    except OSError:
+    except (OSError, ValueError):  # the latter for a socket that is closed
         return 0
     return int.from_bytes(count, sys.byteorder)
 
