@@ -9,6 +9,7 @@ import tempfile
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field
+from getpass import getuser
 from pathlib import Path
 from typing import Self
 
@@ -62,7 +63,8 @@ class MosquittoBroker:
 
     async def start(self) -> None:
         """Start it, and wait until it listens."""
-        settings = [f"listener {self.port} 127.0.0.1", "log_type error", *self._settings]
+        # Started by root it would go on as a user of its own, who may read nothing of ours.
+        settings = [f"listener {self.port} 127.0.0.1", f"user {getuser()}", "log_type error", *self._settings]
         if self.login is None:
             settings.append("allow_anonymous true")
         else:

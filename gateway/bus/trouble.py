@@ -28,11 +28,15 @@ _NO_REASON = 128
 
 _UNREACHABLE = "see that the broker runs, and that bus.broker names it"
 
+_NOT_LET_IN = Trouble(
+    "the broker does not let this user in: wrong username or password", "check bus.username and bus.password_file"
+)
+
 # By reason code (MQTT 5.0 section 2.4); the codes of MQTT 3.1.1 arrive translated into these.
 _BY_CODE = {
     UNSUPPORTED_PROTOCOL: Trouble("the broker speaks neither MQTT 5 nor 3.1.1", "use a broker that does"),
-    134: Trouble("the broker does not accept username and password", "check bus.username and bus.password_file"),
-    135: Trouble("the broker does not let this user in", "allow the user at the broker, or check bus.username"),
+    134: _NOT_LET_IN,
+    135: _NOT_LET_IN,
     136: Trouble("the broker says that it is unavailable", "look at the broker's own log"),
     137: Trouble("the broker says that it is busy", "look at the broker's own log"),
     138: Trouble("the broker has banned this client", "look at the broker's own log"),

@@ -1,0 +1,60 @@
+"""A real broker for each test that asks for one, and a bus that is not left running."""
+
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from dataclasses import replace
+
+import pytest
+
+from gateway.bus.bus import Bus
+from gateway.bus.options import BusOptions, Pace
+from tests.judged_frames import Post
+from tests.mosquitto_broker import FAIL_SAFE_SECONDS, MosquittoBroker
+
+QUICK = Pace(first_retry=0.02, longest_retry=0.05, learn=1.0, keep_alive=1)
+"""A pace for tests: they wait for what happens, and it should not be long in coming."""
+
+OpenBus = Callable[..., AbstractAsyncContextManager[Bus]]
+
+
+@pytest.fixture
+async def broker() -> AsyncIterator[MosquittoBroker]:
+    async with MosquittoBroker() as running:
+        yield running
+
+
+@pytest.fixture
+def post() -> Post:
+    return Post()
+
+
+@pytest.fixture
+def open_bus(post: Post) -> OpenBus:
+    """Runs a bus for a block; at its end it is cut off without a word, where it was not drained."""
+
+    @asynccontextmanager
+    async def running_bus(options: BusOptions, **more: object) -> AsyncIterator[Bus]:
+        bus = Bus(options, post.now, jitter=lambda: 0.0, **more)  # type: ignore[arg-type] # handed on as they are
+        running = asyncio.create_task(bus.run())
+        try:
+            yield bus
+        finally:
+            running.cancel()
+            await asyncio.wait([running])
+            if not running.cancelled():
+                running.result()
+
+    return running_bus
+
+
+def options_for(port: int, **more: object) -> BusOptions:
+    """Options for a broker on loopback."""
+    return replace(BusOptions("127.0.0.1", "QX1GAT-10", port, pace=QUICK), **more)  # type: ignore[arg-type] # see above
+
+
+async def until(holds: Callable[[], bool]) -> None:
+    """Wait until something about a bus holds that no event tells."""
+    async with asyncio.timeout(FAIL_SAFE_SECONDS):
+        while not holds():  # noqa: ASYNC110 - see above
+            await asyncio.sleep(0.005)
