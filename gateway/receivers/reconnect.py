@@ -109,10 +109,9 @@ class ReconnectingReceiver(Receiver):
 
 
 def reason_of(error: OSError | UnicodeError) -> str:
-    """Why the system refused, in its own words and without addresses, which may be many and differ every time."""
+    """Why the system refused, in its own words and without the address, which stands beside it."""
     if isinstance(error, socket.gaierror):
         return "the name of the host cannot be resolved"
-    number = getattr(error, "errno", None)
-    if number is not None:
-        return os.strerror(number)
-    return "none of the host's addresses answers" if isinstance(error, OSError) else "the host's name is no name"
+    if isinstance(error, UnicodeError):
+        return "the host's name is no name"
+    return "the host does not answer" if error.errno is None else os.strerror(error.errno)

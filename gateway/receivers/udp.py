@@ -10,6 +10,7 @@ from typing import NoReturn
 from gateway.frames.heard import Run
 from gateway.receivers.address import AddressError, HostPort, ReceiverAddress, allowed_senders
 from gateway.receivers.framing import FRAMINGS, Framing, PortAndFrame
+from gateway.receivers.names import look_up
 from gateway.receivers.receiver import Deliver
 from gateway.receivers.reconnect import ConnectionEndedError, Patience, ReconnectingReceiver, reason_of
 
@@ -86,13 +87,10 @@ class DatagramReceiver(ReconnectingReceiver):
 @asynccontextmanager
 async def _listening(place: HostPort) -> AsyncIterator[socket.socket]:
     """A socket that listens at `place`. Raises `OSError` or `UnicodeError`."""
-    found = await asyncio.get_running_loop().getaddrinfo(
-        place.host, place.port, type=socket.SOCK_DGRAM, flags=socket.AI_PASSIVE
-    )
-    family, kind, protocol, _, bind_to = found[0]
-    with socket.socket(family, kind, protocol) as listening:
+    family, address = (await look_up(place, socket.SOCK_DGRAM))[0]
+    with socket.socket(family, socket.SOCK_DGRAM) as listening:
         listening.setblocking(False)
-        listening.bind(bind_to)
+        listening.bind(address)
         yield listening
 
 

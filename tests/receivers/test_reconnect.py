@@ -1,5 +1,6 @@
 """How long a receiver waits between tries, and what it says meanwhile."""
 
+import socket
 from contextlib import suppress
 from typing import NoReturn
 
@@ -99,7 +100,9 @@ async def test_a_decoder_that_is_away_for_long_is_logged_once() -> None:
     ("error", "reason"),
     [
         (ConnectionRefusedError(111, "Connect call failed ('127.0.0.1', 8100)"), "Connection refused"),
-        (OSError("Multiple exceptions: [Errno 111] …, [Errno 111] …"), "none of the host's addresses answers"),
+        (TimeoutError(), "the host does not answer"),
+        (TimeoutError(110, "Connection timed out"), "Connection timed out"),
+        (socket.gaierror(socket.EAI_NONAME, "Name or service not known"), "the name of the host cannot be resolved"),
         (UnicodeError("label empty or too long"), "the host's name is no name"),
     ],
 )

@@ -63,6 +63,38 @@ async def test_a_name_that_cannot_be_resolved_is_said_and_tried_again(monkeypatc
         assert receiver.state().reason == "the name of the host cannot be resolved"
 
 
+async def test_an_address_that_is_dead_leaves_the_next_one_its_turn(monkeypatch: pytest.MonkeyPatch) -> None:
+    async with ScriptedDecoder(sends(then=stays)) as decoder:
+        with socket.create_server(("127.0.0.1", 0)) as server:
+            refusing = server.getsockname()
+        both = [
+            (socket.AF_INET, socket.SOCK_STREAM, 0, "", refusing),
+            (socket.AF_INET, socket.SOCK_STREAM, 0, "", ("127.0.0.1", decoder.port)),
+        ]
+        monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: both)
+        async with tcp.connection(HostPort("decoder.example", 8100)):
+            await until(lambda: decoder.connections == 1)
+
+
+async def test_an_address_that_never_answers_is_given_up_in_time_for_the_next(monkeypatch: pytest.MonkeyPatch) -> None:
+    silent = ("192.0.2.1", 8100)  # RFC 5737: an address for documentation
+    connect = asyncio.get_running_loop().sock_connect
+
+    async def silence(connecting: socket.socket, address: tuple[str, int]) -> None:
+        await (asyncio.Event().wait() if address == silent else connect(connecting, address))
+
+    monkeypatch.setattr(asyncio.get_running_loop(), "sock_connect", silence)
+    monkeypatch.setattr(tcp, "_SECONDS_AN_ADDRESS", 0.2)
+    async with ScriptedDecoder(sends(then=stays)) as decoder:
+        both = [
+            (socket.AF_INET, socket.SOCK_STREAM, 0, "", silent),
+            (socket.AF_INET, socket.SOCK_STREAM, 0, "", ("127.0.0.1", decoder.port)),
+        ]
+        monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: both)
+        async with tcp.connection(HostPort("decoder.example", 8100)):
+            await until(lambda: decoder.connections == 1)
+
+
 async def test_leaving_closes_the_connection() -> None:
     left = asyncio.Event()
 
