@@ -1,9 +1,11 @@
 """YAML text becomes a checked model; what is wrong in it is said with the file, the line, the key and what to do."""
 
 import difflib
+import errno
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, TypeVar
 
 import yaml
@@ -14,8 +16,14 @@ Model = TypeVar("Model", bound=BaseModel)
 Place = tuple[str | int, ...]
 """The way to a value from the top of a document: keys and list positions."""
 
-MAXIMUM_TEXT = 16 * 1024 * 1024
+MAXIMUM_TEXT = 4 * 1024 * 1024
 """Characters of one document; a list of 100,000 callsigns takes about 1.5 million."""
+
+MAXIMUM_VALUES = 1_000_000
+"""Values of one document, whatever an alias stands for counted each time."""
+
+MAXIMUM_DEPTH = 32
+"""How deep values may stand in one another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +40,9 @@ class Problem:
     what: str
 
     def __str__(self) -> str:
-        return f"{self.file}:{self.line}: {self.key + ': ' if self.key else ''}{self.what}"
+        """One line for a terminal: what is not printable in it is escaped."""
+        text = f"{self.file}:{self.line}: {self.key + ': ' if self.key else ''}{self.what}"
+        return text if text.isprintable() else "".join(map(_printable, text))
 
 
 class DocumentError(ValueError):
@@ -68,62 +78,148 @@ class _CoreLoader(_Loader):  # type: ignore[misc,valid-type]  # which of the two
     yaml_implicit_resolvers: dict[str, list[tuple[str, re.Pattern[str]]]] = {}  # noqa: RUF012 - PyYAML's way
 
 
-for _tag, _pattern, _first in (
-    ("bool", r"(?:true|True|TRUE|false|False|FALSE)\Z", "tTfF"),
-    ("int", r"(?:[-+]?[0-9]+|0x[0-9a-fA-F]+)\Z", "-+0123456789"),
-    ("float", r"[-+]?(?:\.[0-9]+|[0-9]+(?:\.[0-9]*)?)(?:[eE][-+]?[0-9]+)?\Z", "-+0123456789."),
-    ("null", r"(?:~|null|Null|NULL|)\Z", ["~", "n", "N", ""]),
-):
-    _CoreLoader.add_implicit_resolver(f"tag:yaml.org,2002:{_tag}", re.compile(_pattern), list(_first))
+def _integer(text: str) -> int:
+    return int(text, {"0x": 16, "0o": 8}.get(text[:2], 10))
 
 
-def _integer(loader: yaml.SafeLoader, node: yaml.ScalarNode) -> int:
-    text = loader.construct_scalar(node)
-    return int(text, 16 if text.startswith("0x") else 10)
+def _number(text: str) -> float:
+    return float(text.lower().replace(".inf", "inf").replace(".nan", "nan"))
 
 
-_CoreLoader.add_constructor("tag:yaml.org,2002:int", _integer)
+def _constructor(pattern: re.Pattern[str], make: Callable[[str], object]) -> Callable[[Any, yaml.ScalarNode], object]:
+    """Reads a scalar of one type; text that is none, under a tag that says it is, is an error with its place."""
+
+    def construct(loader: Any, node: yaml.ScalarNode) -> object:  # noqa: ANN401 - one of PyYAML's two loaders
+        text: str = loader.construct_scalar(node)
+        if pattern.match(text) is not None:
+            try:
+                return make(text)
+            except ValueError:  # Python reads no whole number of more than 4300 digits
+                pass
+        kind = node.tag.rpartition(":")[2]
+        raise yaml.constructor.ConstructorError(None, None, f"{text[:40]!r} is no {kind}", node.start_mark)
+
+    return construct
+
+
+_SCALARS: tuple[tuple[str, str, str, Callable[[str], object]], ...] = (
+    ("bool", r"(?:true|True|TRUE|false|False|FALSE)\Z", "tTfF", lambda text: text.lower() == "true"),
+    ("int", r"(?:[-+]?[0-9]+|0o[0-7]+|0x[0-9a-fA-F]+)\Z", "-+0123456789", _integer),
+    (
+        "float",
+        r"(?:[-+]?(?:\.[0-9]+|[0-9]+(?:\.[0-9]*)?)(?:[eE][-+]?[0-9]+)?|[-+]?\.(?:inf|Inf|INF)|\.(?:nan|NaN|NAN))\Z",
+        "-+0123456789.",
+        _number,
+    ),
+    ("null", r"(?:~|null|Null|NULL|)\Z", "~nN", lambda _: None),
+)
+"""Type, the text that means it, the characters that this begins with, and what makes the value."""
+
+for _tag, _text, _first, _make in _SCALARS:
+    _pattern = re.compile(_text)
+    _CoreLoader.add_implicit_resolver(
+        f"tag:yaml.org,2002:{_tag}", _pattern, [*_first, ""] if _tag == "null" else [*_first]
+    )
+    _CoreLoader.add_constructor(f"tag:yaml.org,2002:{_tag}", _constructor(_pattern, _make))
+
+_CORE_TAGS = frozenset(f"tag:yaml.org,2002:{tag}" for tag in ("str", "bool", "int", "float", "null", "seq", "map"))
+_TEXT_TAG = "tag:yaml.org,2002:str"
+_NULL_TAG = "tag:yaml.org,2002:null"
+
+_UNACCEPTABLE = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+"""What no YAML text holds (YAML 1.2.2 section 5.1)."""
+
+
+def read_text(path: Path, longest: int = MAXIMUM_TEXT) -> str:
+    """The text of a file of no more than `longest` octets. Raises `OSError`, whose `strerror` says why it cannot."""
+    try:
+        with path.open("rb") as file:
+            octets = file.read(longest + 1)
+        text = octets.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise OSError(errno.EILSEQ, "it is no UTF-8 text") from None
+    except ValueError:
+        raise OSError(errno.EINVAL, "no file can have such a name") from None
+    if len(octets) > longest:
+        raise OSError(errno.EFBIG, f"it is longer than {longest} octets")
+    return text
 
 
 def parse(text: str, file: str) -> Document:
-    """Read one YAML document. Raises `DocumentError` where it is no YAML, or a key stands twice."""
+    """Read one YAML document. Raises `DocumentError` where it is no YAML, or where a value may not stand in one."""
     if len(text) > MAXIMUM_TEXT:
         raise DocumentError([Problem(file, 1, "", f"longer than {MAXIMUM_TEXT} characters")])
-    lines: dict[Place, int] = {}
-    problems: list[Problem] = []
+    if (bad := _UNACCEPTABLE.search(text)) is not None:
+        line = text.count("\n", 0, bad.start()) + 1
+        raise DocumentError([Problem(file, line, "", f"not YAML: the character {ord(bad[0]):#04x} is no text")])
+    survey = _Survey(file)
     loader = _CoreLoader(text)
     try:
         node = loader.get_single_node()
         if node is not None:
-            _note_lines(node, (), lines, problems, file)
-        content = None if node is None or problems else loader.construct_document(node)
+            survey.walk(node, ())
+        content = None if node is None or survey.problems else loader.construct_document(node)
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
-        raise DocumentError([Problem(file, mark.line + 1 if mark else 1, "", f"not YAML: {error.problem}")]) from None
-    except (yaml.YAMLError, ValueError, RecursionError) as error:
+        line = (
+            min(mark.line, text.count("\n")) + 1 if mark else 1
+        )  # what is missing at the end is said of the last line
+        raise DocumentError([Problem(file, line, "", f"not YAML: {error.problem}")]) from None
+    except yaml.YAMLError as error:
         raise DocumentError([Problem(file, 1, "", f"not YAML: {_first_line(error)}")]) from None
+    except RecursionError:
+        raise DocumentError([Problem(file, 1, "", f"values stand more than {MAXIMUM_DEPTH} deep")]) from None
     finally:
         loader.dispose()
-    if problems:
-        raise DocumentError(problems)
-    return Document(file, text, content, lines)
+    if survey.problems:
+        raise DocumentError(survey.problems)
+    return Document(file, text, content, survey.lines)
 
 
-def _note_lines(node: yaml.Node, place: Place, lines: dict[Place, int], problems: list[Problem], file: str) -> None:
-    lines.setdefault(place, node.start_mark.line + 1)
-    if isinstance(node, yaml.SequenceNode):
-        for position, item in enumerate(node.value):
-            _note_lines(item, (*place, position), lines, problems, file)
-    elif isinstance(node, yaml.MappingNode):
+class _Survey:
+    """Walks through the nodes of a document: notes the line of each value, and what may not stand in a document."""
+
+    def __init__(self, file: str) -> None:
+        self.lines: dict[Place, int] = {}
+        self.problems: list[Problem] = []
+        self._file = file
+        self._values = 0
+
+    def walk(self, node: yaml.Node, place: Place) -> None:
+        """Look at a node and all below it."""
+        line = node.start_mark.line + 1
+        self.lines.setdefault(place, line)
+        self._values += 1
+        if self._values > MAXIMUM_VALUES:
+            raise DocumentError([Problem(self._file, line, "", f"holds more than {MAXIMUM_VALUES} values")])
+        if len(place) > MAXIMUM_DEPTH:
+            raise DocumentError([Problem(self._file, line, "", f"values stand more than {MAXIMUM_DEPTH} deep")])
+        if node.tag not in _CORE_TAGS:
+            self._problem(line, place, f"the tag {node.tag} has no meaning here")
+        if node.tag == _NULL_TAG and place:
+            self._problem(self.lines[place], place, "there is no value: give one, or leave this out")
+        if isinstance(node, yaml.SequenceNode):
+            for position, item in enumerate(node.value):
+                self.walk(item, (*place, position))
+        elif isinstance(node, yaml.MappingNode):
+            self._walk_mapping(node, place)
+
+    def _walk_mapping(self, node: yaml.MappingNode, place: Place) -> None:
         seen: set[str] = set()
         for key, value in node.value:
-            name = str(key.value)
-            below = (*place, name)
-            if name in seen:
-                problems.append(Problem(file, key.start_mark.line + 1, key_of(below), "this key stands twice"))
-            seen.add(name)
-            lines[below] = key.start_mark.line + 1
-            _note_lines(value, below, lines, problems, file)
+            line = key.start_mark.line + 1
+            if key.tag != _TEXT_TAG:
+                self._problem(line, place, "a key that is no text: put it in quotation marks")
+                continue
+            below = (*place, key.value)
+            if key.value in seen:
+                self._problem(line, below, "this key stands twice")
+            seen.add(key.value)
+            self.lines[below] = line
+            self.walk(value, below)
+
+    def _problem(self, line: int, place: Place, what: str) -> None:
+        self.problems.append(Problem(self._file, line, key_of(place), what))
 
 
 def check(document: Document, model: type[Model]) -> Model:
@@ -156,14 +252,35 @@ def _problem(document: Document, model: type[BaseModel], detail: ErrorDetails) -
     for part in location:  # pydantic also names the types it tried: those parts are no places in the text
         if (*place, part) in document.lines:
             place = (*place, part)
-    if detail["type"] == "missing":
-        return document.problem((*place, location[-1]), "this key is missing, and it is required")
-    if detail["type"] == "extra_forbidden":
-        known = _keys_at(model, location[:-1])
-        listed = f"; the keys here are {', '.join(known)}" if known else ""
-        return document.problem(place, f"unknown key{nearest(str(place[-1]), known) or listed}")
-    what = detail["msg"].removeprefix("Value error, ")
-    return document.problem(place, what[:1].lower() + what[1:])
+    match detail["type"]:
+        case "missing":
+            return document.problem((*place, location[-1]), "this key is missing, and it is required")
+        case "extra_forbidden":
+            known = _keys_at(model, location[:-1])
+            listed = f"; the keys here are {', '.join(known)}" if known else ""
+            return document.problem(place, f"unknown key{nearest(str(place[-1]), known) or listed}")
+        case "model_type" | "dict_type":
+            known = _keys_at(model, location)
+            return document.problem(place, f"keys with values belong here{': ' + ', '.join(known) if known else ''}")
+        case "enum" | "literal_error":
+            words = re.findall(r"'([^']+)'", detail["msg"])
+            return document.problem(place, f"{_in_our_words(detail)}{nearest(str(detail['input']), words)}")
+    return document.problem(place, _in_our_words(detail))
+
+
+_WHAT_BELONGS = {
+    "list_type": "a list belongs here, as [one, another]",
+    "string_type": "text belongs here; put it in quotation marks",
+    "int_type": "a whole number belongs here",
+    "float_type": "a number belongs here",
+    "float_parsing": "a number belongs here",
+    "too_short": "at least one belongs here",
+}
+
+
+def _in_our_words(detail: ErrorDetails) -> str:
+    what = _WHAT_BELONGS.get(detail["type"]) or detail["msg"].removeprefix("Value error, ")
+    return (what[:1].lower() + what[1:]).replace("input should be", "this should be", 1)
 
 
 def _keys_at(model: type[BaseModel], location: Place) -> list[str]:
@@ -190,3 +307,7 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401 - any 
 
 def _first_line(error: Exception) -> str:
     return (str(error) or type(error).__name__).splitlines()[0]
+
+
+def _printable(character: str) -> str:
+    return character if character.isprintable() else character.encode("unicode_escape").decode("ascii")
