@@ -7,6 +7,7 @@ from pathlib import Path
 from gateway import policy_files, settings
 from gateway.documents import DocumentError, Problem
 from gateway.frames.plain import PlainObject
+from gateway.judge.review import review
 from gateway.uplink import passcode
 
 RECEIVE_ONLY = "without a passcode the gateway logs in to receive only: nothing goes up"
@@ -62,7 +63,7 @@ def check_station(path: Path) -> CheckReport:
     policy = source.policy
     return CheckReport(
         station=path,
-        warnings=tuple(_warnings(station)),
+        warnings=(*_warnings(station), *review(source, station.settings.post)),
         policy=f"{policy.name}@{source.digest}",
         rules=len(policy.rules),
         rates=len(policy.rates),

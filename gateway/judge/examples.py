@@ -29,7 +29,8 @@ def check_examples(source: PolicySource, post: Post) -> None:
         raise DocumentError(problems)
 
 
-def _problems(policy: CompiledPolicy, example: Example, entry: Entry) -> list[Problem]:
+def judge_example(policy: CompiledPolicy, example: Example) -> Judged:
+    """What the policy says of an example, with nothing heard before it but what the example says."""
     judge = Judge(policy)
     earlier = sorted(example.after, key=lambda frame: -frame.before)
     for sequence, before in enumerate(earlier, 1):
@@ -38,7 +39,11 @@ def _problems(policy: CompiledPolicy, example: Example, entry: Entry) -> list[Pr
     frame = _frame(example.frame)
     if isinstance(frame, Frame):
         frame = replace(frame, control=example.control, pid=example.pid)
-    judged = judge.judge(_heard(len(earlier) + 1, frame, example.receiver, example.at, 0))
+    return judge.judge(_heard(len(earlier) + 1, frame, example.receiver, example.at, 0))
+
+
+def _problems(policy: CompiledPolicy, example: Example, entry: Entry) -> list[Problem]:
+    judged = judge_example(policy, example)
     if judged.verdict.reason is Reason.DAMAGED and example.reason is not Reason.DAMAGED:
         return [entry.problem(f"the frame cannot be read: {_damage(judged)}")]
     verdict = judged.verdict

@@ -12,11 +12,15 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
     StringConstraints,
     WithJsonSchema,
     field_validator,
     model_validator,
 )
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema, core_schema
 
 from gateway.frames.frame import NO_LAYER_3, UI
 from gateway.frames.plain import from_rfc3339
@@ -31,13 +35,20 @@ OCTETS = {"kB": 1000, "MB": 1_000_000}
 _Item = TypeVar("_Item")
 
 
-def _listed(value: object) -> object:
-    return value if isinstance(value, list) else [value]
+class _Listed:
+    """Reads one value as a list of one, and says so in the schema."""
+
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_before_validator_function(
+            lambda value: value if isinstance(value, list) else [value], handler(source)
+        )
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        several = handler(schema)
+        return {"anyOf": [several["items"], several]}
 
 
-OneOrMore = Annotated[
-    list[_Item], BeforeValidator(_listed, json_schema_input_type=_Item | list[_Item]), Field(min_length=1)
-]
+OneOrMore = Annotated[list[_Item], Field(min_length=1), _Listed()]
 """A list means any of it; one value stands for a list of one."""
 
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,62}$")]
@@ -47,6 +58,13 @@ Pattern = Annotated[str, StringConstraints(pattern=r"^(@[a-z0-9][a-z0-9-]{0,62}|
 
 class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _has_a_value(cls, value: object) -> object:
+        if value is None:  # `source:` with nothing after it would otherwise ask for nothing, and so match everything
+            raise ValueError("this key has no value: give one, or leave the key out")
+        return value
 
 
 def duration_ms(text: object) -> int:

@@ -1,0 +1,136 @@
+"""What a policy's author may not have meant: warnings about a policy that is valid, each with its place."""
+
+from collections.abc import Iterator
+
+from gateway.documents import Problem
+from gateway.judge.conditions import Post
+from gateway.judge.coverage import contradicts_itself, covers
+from gateway.judge.examples import judge_example
+from gateway.judge.policy import Conditions, Per, Rate, Rule
+from gateway.judge.source import Entry, PolicySource
+from gateway.judge.verdict import Decision
+
+CHANNEL_FRAMES_PER_SECOND = 60
+"""More than any channel of this network carries: at 9600 bit/s about 57 of the shortest frames (common practice)."""
+
+_EMERGENCY_WORDS = ("emergency", "mayday", "distress", "sos")
+
+
+def review(source: PolicySource, post: Post) -> list[Problem]:
+    """All warnings, in the order of the file."""
+    rules = [*zip(source.policy.rules, source.rules, strict=True)]
+    rates = [*zip(source.policy.rates, source.rates, strict=True)]
+    warnings: list[Problem] = []
+    warnings += _rules_that_never_match(rules, source)
+    warnings += _keeps_everything(rules)
+    warnings += _rules_without_example(rules, source, post)
+    warnings += _rates_that_never_bite(rates, rules, source)
+    warnings += _mean_emergencies(rules, rates)
+    if post.origin is None:
+        warnings += _need_a_position(rules, rates)
+    return warnings
+
+
+def _rules_that_never_match(rules: list[tuple[Rule, Entry]], source: PolicySource) -> Iterator[Problem]:
+    groups = source.policy.groups
+    for place, (rule, entry) in enumerate(rules):
+        if contradicts_itself(rule.when, groups):
+            yield entry.problem(f"the rule {rule.name} can never match: its `not` takes away all that it asks for")
+            continue
+        earlier = next((other for other, _ in rules[:place] if covers(other.when, rule.when, groups)), None)
+        if earlier is not None:
+            what = f"the rule {rule.name} can never match: {earlier.name}, which stands before it, takes all of it"
+            yield entry.problem(what)
+
+
+def _keeps_everything(rules: list[tuple[Rule, Entry]]) -> Iterator[Problem]:
+    for rule, entry in rules:
+        if rule.then is Decision.FORWARD:
+            return
+        if rule.when is None:
+            yield entry.problem(
+                f"the policy keeps everything: {rule.name} asks for nothing, and no rule before it forwards;"
+                " only emergencies go up"
+            )
+            return
+
+
+def _rules_without_example(rules: list[tuple[Rule, Entry]], source: PolicySource, post: Post) -> Iterator[Problem]:
+    policy = source.compiled(post)
+    shown = {judge_example(policy, example).verdict.rule for example in source.policy.examples}
+    for rule, entry in rules:
+        if rule.name not in shown:
+            yield entry.problem(f"no example shows the rule {rule.name}: add a frame that it decides, under examples:")
+
+
+def _rates_that_never_bite(
+    rates: list[tuple[Rate, Entry]], rules: list[tuple[Rule, Entry]], source: PolicySource
+) -> Iterator[Problem]:
+    groups = source.policy.groups
+    for rate, entry in rates:
+        kept = _kept_before(rate.when, rules, source)
+        if kept is not None:
+            yield entry.problem(f"the rate {rate.name} can never bite: the rule {kept} keeps all that it is about")
+            continue
+        tighter = next(
+            (other for other, _ in rates if other is not rate and _is_tighter(other, rate, rates))
+            if not rate.allow.octets
+            else iter(()),
+            None,
+        )
+        if tighter is not None and covers(tighter.when, rate.when, groups):
+            yield entry.problem(
+                f"the rate {rate.name} can never bite: {tighter.name} is about all of the same frames, and allows less"
+            )
+        elif _is_beyond_the_channel(rate):
+            yield entry.problem(f"the rate {rate.name} can never bite: no channel brings so many frames")
+
+
+def _kept_before(when: Conditions | None, rules: list[tuple[Rule, Entry]], source: PolicySource) -> str | None:
+    for rule, _ in rules:
+        if covers(rule.when, when, source.policy.groups):
+            return rule.name if rule.then is Decision.KEEP else None
+        if rule.then is Decision.FORWARD:
+            return None
+    return None
+
+
+def _is_tighter(other: Rate, rate: Rate, rates: list[tuple[Rate, Entry]]) -> bool:
+    """Whether `other` lets no more of anything through than `rate`; of two that are alike, the first counts."""
+    if other.allow.octets or (other.per is not rate.per and other.per is not Per.EVERYTHING):
+        return False
+    ours = (rate.allow.amount * other.allow.period_ms, rate.burst or rate.allow.amount)
+    theirs = (other.allow.amount * rate.allow.period_ms, other.burst or other.allow.amount)
+    if theirs == ours and other.per is rate.per:
+        return [each for each, _ in rates].index(other) < [each for each, _ in rates].index(rate)
+    return theirs[0] <= ours[0] and theirs[1] <= ours[1]
+
+
+def _is_beyond_the_channel(rate: Rate) -> bool:
+    if rate.allow.octets or rate.per not in {Per.SOURCE, Per.RECEIVER}:
+        return False
+    return rate.allow.amount * 1000 > CHANNEL_FRAMES_PER_SECOND * rate.allow.period_ms
+
+
+def _mean_emergencies(rules: list[tuple[Rule, Entry]], rates: list[tuple[Rate, Entry]]) -> Iterator[Problem]:
+    named: list[tuple[str, Rule | Rate, Entry]] = [("rule", *each) for each in rules]
+    named += [("rate", *each) for each in rates]
+    for kind, written, entry in named:
+        texts = [written.name, *((written.when and written.when.contains) or ())]
+        if any(word in text.casefold() for text in texts for word in _EMERGENCY_WORDS):
+            yield entry.problem(
+                f"the {kind} {written.name} has no effect on emergencies: a Mic-E emergency passes every rule and"
+                " rate, and is told by its message bits, not by a word"
+            )
+
+
+def _need_a_position(rules: list[tuple[Rule, Entry]], rates: list[tuple[Rate, Entry]]) -> Iterator[Problem]:
+    named = [(rule.name, rule.when, entry) for rule, entry in rules]
+    named += [(rate.name, rate.when, entry) for rate, entry in rates]
+    for name, when, entry in named:
+        if _asks_distance(when):
+            yield entry.problem(f"{name} asks for a distance, but the station file gives no position: it never holds")
+
+
+def _asks_distance(when: Conditions | None) -> bool:
+    return when is not None and (when.distance is not None or _asks_distance(when.not_))
