@@ -1,0 +1,74 @@
+"""Every YAML in the documents is one that works, and every key of the policy language is shown in one of them."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from gateway import policy_files, settings
+from gateway.documents import check, parse
+from gateway.judge.conditions import Post
+from gateway.judge.examples import check_examples
+from gateway.judge.policy import Conditions, Duplicates, Example, Policy, Rate, Rule
+from gateway.judge.policy_schema import policy_schema_text
+from gateway.judge.review import review
+from gateway.judge.source import PolicyText, read_policy
+
+TREE = Path(__file__).parent.parent
+POST = Post("QX1GAT-10", 58.6, -3.9167)
+DOCUMENTS = ("README.md", "DEVELOPERS.md", "policies/README.md", "docker/README.md", "demo/README.md")
+
+
+def blocks() -> list[tuple[str, str]]:
+    found = []
+    for name in DOCUMENTS:
+        path = TREE / name
+        text = path.read_text("utf-8") if path.exists() else ""
+        for match in re.finditer(r"^```yaml\n(.*?)^```", text, re.MULTILINE | re.DOTALL):
+            line = text.count("\n", 0, match.start()) + 1
+            found.append((f"{name}:{line}", match[1]))
+    return found
+
+
+def fetch(name: str, _including: str) -> PolicyText:
+    path = policy_files.ready_policies() / name
+    return PolicyText(str(path), path.read_text("utf-8"))
+
+
+@pytest.mark.parametrize(("place", "text"), blocks(), ids=[place for place, _ in blocks()])
+def test_every_yaml_in_the_documents_works(place: str, text: str) -> None:
+    document = parse(text, place)
+    keys = set(document.content)
+    if keys & {"station", "receivers", "uplink", "bus", "web", "lines", "journal", "alerts"}:
+        whole = text
+        if "station" not in keys:
+            whole += "station: {callsign: QX1GAT-10}\n"
+        if "receivers" not in keys:
+            whole += "receivers: [{name: vhf, from: kiss+tcp://127.0.0.1:8100}]\n"
+        check(parse(whole, place), settings.Settings)
+        return
+    head = "" if "version" in keys else "version: 1\nname: shown\n"
+    check_examples(read_policy(PolicyText(place, head + text), fetch), POST)
+
+
+def test_every_key_of_the_language_is_in_its_reference_and_shown_there() -> None:
+    reference = (TREE / "policies/README.md").read_text("utf-8")
+    shown = "".join(text for place, text in blocks() if place.startswith("policies/"))
+    for model in (Policy, Rule, Rate, Conditions, Example, Duplicates):
+        for name, field in model.model_fields.items():
+            key = field.alias or name
+            assert re.search(rf"\b{key}:", shown), key
+            assert key in reference, key
+
+
+@pytest.mark.parametrize("name", policy_files.ready_names())
+def test_a_ready_policy_loads_holds_its_examples_and_gives_no_warning(name: str) -> None:
+    source = policy_files.load(name, POST, beside=TREE)
+    assert source.policy.name == name
+    assert source.policy.examples
+    assert review(source, POST) == []
+
+
+def test_the_schema_for_editors_is_the_one_that_the_models_make() -> None:
+    written = (TREE / "policies/policy.schema.json").read_text("utf-8")
+    assert written == policy_schema_text(), "write it anew: python -m gateway.judge.policy_schema"
