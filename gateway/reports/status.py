@@ -31,14 +31,14 @@ def read(_destination: str, information: bytes) -> Report:
 def _take_beam(octets: bytes) -> tuple[int | None, int | None, bytes]:
     """The last three characters, where they say how a meteor-scatter beam stands: `^B7`.
 
-    Bearing in tens of degrees, A for ten; then the radiated power, 10·n² watts, n counted from `0` on through the
-    characters behind the digits. A bearing past 350° or a power of nothing is no beam.
+    Bearing in tens of degrees, A for ten and Z for 35; then the radiated power, 10·n² watts, n counted from `0` on through the
+    characters behind the digits. A power of nothing is no beam.
     """
     match = _BEAM.match(octets)
     if match is None:
         return None, None, octets
     bearing, power = int(match[2], 36) * 10, 10 * (match[3][0] - ord("0")) ** 2
-    if bearing >= 360 or power == 0:  # noqa: PLR2004 - a full circle
+    if power == 0:
         return None, None, octets
     return bearing, power, match[1]
 

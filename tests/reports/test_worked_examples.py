@@ -134,6 +134,8 @@ TIMES_AND_PLACES = [
     Row("common practice: altitude below the sea", "APRS", b"!4903.50N/07201.75W-/A=-00012",
         plain("/-", altitude_m=-3.7, **EARTHBOUND)),
     Row("common practice: hemispheres in lower case", "APRS", b"!4903.50n/07201.75w-", plain("/-", **EARTHBOUND)),
+    Row("APRS101 ch. 6: blurred beyond the pole", "APRS", b"!90  .  N/072  .  W-",
+        unknown("the position lies beyond the pole or the date line")),
 ]  # fmt: skip
 
 EXTENSIONS = [
@@ -170,6 +172,14 @@ EXTENSIONS = [
         plain("/\\", course_deg=88, speed_kmh=66.7, signal_bearing_deg=270, signal_range_km=12.87, **TALKING)),
     Row("APRS101 ch. 7: a bearing behind any other symbol is text", "APRS", b"=4903.50N/07201.75W>088/036/270/729",
         plain("/>", course_deg=88, speed_kmh=66.7, comment="/270/729", **TALKING)),
+    Row("APRS101 ch. 7: a bearing that no compass shows", "APRS", b"=4903.50N/07201.75W\\088/036/999/729",
+        plain("/\\", course_deg=88, speed_kmh=66.7, comment="/999/729", **TALKING)),
+    Row("APRS101 ch. 7: letters that only begin like an extension", "APRS", b"!4903.50N/07201.75W#PHGxyz",
+        plain("/#", comment="PHGxyz", **EARTHBOUND)),
+    Row("APRS101 ch. 7: a range that is none", "APRS", b"!4903.50N/07201.75W#RNGxyzt",
+        plain("/#", comment="RNGxyzt", **EARTHBOUND)),
+    Row("APRS101 ch. 7: a strength that is none", "APRS", b"!4903.50N/07201.75W#DFS9999",
+        plain("/#", comment="DFS9999", **EARTHBOUND)),
 ]  # fmt: skip
 
 POSITIONS = [
@@ -292,6 +302,13 @@ MIC_E = [
     # The standard does not say what a call for help without a place is. It stays a call for help.
     Row("APRS101 ch. 10: emergency, and no longitude", "332UVT", b'`(\x7ffn"Oj/',
         unknown("the longitude of the Mic-E report is none") | {"emergency": True}),
+    Row("APRS101 ch. 10: digits blanked, but not from the right", "S3Z5V4", _MIC_E,
+        unknown("digits of the position are blanked, but not from the right")),
+    Row("APRS101 ch. 10: beyond the pole", "Y9RUVT", _MIC_E, unknown("the latitude of the Mic-E report is none")),
+    Row("APRS101 ch. 10: octets too low for a speed", "S32UVT", b'`(_f\x05"Oj/',
+        unknown("the speed or the course of the Mic-E report is none")),
+    Row("APRS101 ch. 10: a symbol that does not print", "S32UVT", b'`(_fn"O\x01/',
+        unknown("the symbol of the Mic-E report is none")),
 ]  # fmt: skip
 
 OBJECTS = [
@@ -413,6 +430,10 @@ WEATHER_REPORTS = [
     Row("APRS101 ch. 12: raw record of the other obsolete form", "APRS", b"*7007600820082",
         unknown("a weather station's raw record, in an obsolete form")),
     Row("APRS101 ch. 12: no field behind the time", "APRS", b"_10090556", unknown("no weather field follows the time")),
+    Row("APRS101 ch. 12: a storm's symbol without a storm", "APRS", b"!4903.50N\\07201.75W@088/036/none",
+        plain("\\@", course_deg=88, speed_kmh=66.7, comment="/none", **EARTHBOUND)),
+    Row("APRS101 ch. 12: letters for the time", "APRS", b"_1009abcdc220s004",
+        unknown("a weather report without a position begins with eight digits of time; these are not")),
 ]  # fmt: skip
 
 TELEMETRY = [
@@ -444,6 +465,11 @@ TELEMETRY = [
     Row("APRS101 ch. 13: coefficients that break off", "APRS", b":N0QBF-11 :EQNS.0,5.2,0,0,,",
         {"kind": "message", "addressee": "N0QBF-11", "text": "EQNS.0,5.2,0,0,,",
          "telemetry_coefficients": [[0, 5.2, 0]]}),
+    Row("APRS101 ch. 13: no sequence", "APRS", b"T#,199,000",
+        unknown("telemetry begins with T#, a sequence number and a comma")),
+    Row("APRS101 ch. 13: no value at all", "APRS", b"T#005,", unknown("the telemetry holds no value")),
+    Row("APRS101 ch. 13: senses that are none", "APRS", b":N0QBF-11 :BITS.high",
+        {"kind": "message", "addressee": "N0QBF-11", "text": "BITS.high"}),
 ]  # fmt: skip
 
 MESSAGES = [
@@ -524,6 +550,7 @@ STATUSES = [
     Row("APRS101 ch. 16: text that only looks like a locator", "APRS", b">IO91SX is home",
         {"kind": "status", "text": "IO91SX is home"}),
     Row("APRS101 ch. 16: empty", "APRS", b">", {"kind": "status"}),
+    Row("APRS101 ch. 16: a beam of no power is none", "APRS", b">Home ^Z0", {"kind": "status", "text": "Home ^Z0"}),
 ]  # fmt: skip
 
 OTHERS = [
@@ -584,6 +611,18 @@ SENTENCES = [
         nmea("\\w", latitude=25.90765, longitude=-80.33645)),
     Row("APRS101 ch. 20: a digit over a repeater's star", "SPCOD3", b"$GPGLL,2554.459,N,08020.187,W",
         nmea("3#", latitude=25.90765, longitude=-80.33645)),
+    Row("NMEA 0183: GGA without a fix", "APRS", b"$GPGGA,102705,5157.9762,N,00029.3256,W,0,04,2.0,75.7,M,47.6,M,,",
+        unknown("the receiver that made the sentence had no fix")),
+    Row("NMEA 0183: GLL without a fix", "APRS", b"$GPGLL,2554.459,N,08020.187,W,154027.281,V",
+        unknown("the receiver that made the sentence had no fix")),
+    Row("NMEA 0183: VTG of one who stands", "APRS", b"$GPVTG,,T,,M,,N,,K",
+        unknown("the sentence gives neither course nor speed")),
+    Row("NMEA 0183: a sentence broken off", "APRS", b"$GPRMC,063909,A,3349.4302,N", unknown("the sentence breaks off")),
+    Row("NMEA 0183: no digits for a place", "APRS", b"$GPGLL,,N,,W", unknown("the sentence gives no place")),
+    Row("NMEA 0183: beyond the pole", "APRS", b"$GPGLL,9054.459,N,08020.187,W",
+        unknown("the position lies beyond the pole or the date line")),
+    Row("APRS101 ch. 5: a dollar alone", "APRS", b"$",
+        unknown("it is neither a navigation receiver's sentence nor a weather station's record")),
 ]  # fmt: skip
 
 ADDENDA = [
