@@ -31,8 +31,8 @@ def read(_destination: str, information: bytes) -> Report:
 def _take_beam(octets: bytes) -> tuple[int | None, int | None, bytes]:
     """The last three characters, where they say how a meteor-scatter beam stands: `^B7`.
 
-    Bearing in tens of degrees, A for ten and Z for 35; then the radiated power, 10·n² watts, n counted from `0` on through the
-    characters behind the digits. A power of nothing is no beam.
+    Bearing in tens of degrees, A for ten and Z for 35; then the radiated power, 10·n² watts, n counted from `0` on
+    through the characters behind the digits. A power of nothing is no beam.
     """
     match = _BEAM.match(octets)
     if match is None:
