@@ -1,8 +1,9 @@
 """Finds and reads policy files: a ready one by its name, or any by its path."""
 
+import os
 from pathlib import Path
 
-from gateway.documents import DocumentError, Problem, nearest
+from gateway.documents import DocumentError, Problem, nearest, read_text
 from gateway.judge.conditions import Post
 from gateway.judge.examples import check_examples
 from gateway.judge.source import PolicySource, PolicyText, read_policy
@@ -41,8 +42,6 @@ def load(policy: str, post: Post, *, beside: Path) -> PolicySource:
         known = ready_names()
         hint = f"{nearest(policy, known)}; ready policies are {', '.join(known)}" if "/" not in policy else ""
         raise DocumentError([Problem(str(path), 1, "", f"cannot be read: {error.strerror}{hint}")]) from None
-    except UnicodeDecodeError:
-        raise DocumentError([Problem(str(path), 1, "", "is no UTF-8 text")]) from None
     source = read_policy(first, _fetch)
     check_examples(source, post)
     return source
@@ -53,4 +52,5 @@ def _fetch(name: str, including: str) -> PolicyText:
 
 
 def _read(path: Path) -> PolicyText:
-    return PolicyText(str(path), path.read_text("utf-8"))
+    """The text of a file, which is known by its path without detours: an include is recognised by it."""
+    return PolicyText(os.path.normpath(path), read_text(path))

@@ -4,10 +4,12 @@
 """
 
 import re
+from collections.abc import Callable
 from enum import StrEnum
 from typing import Annotated, Literal, TypeVar
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -51,20 +53,44 @@ class _Listed:
 OneOrMore = Annotated[list[_Item], Field(min_length=1), _Listed()]
 """A list means any of it; one value stands for a list of one."""
 
-Name = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,62}$")]
-Pattern = Annotated[str, StringConstraints(pattern=r"^(@[a-z0-9][a-z0-9-]{0,62}|[A-Za-z0-9*?\[\]!-]{1,32})$")]
+
+def fits(pattern: str, said: str) -> Callable[[str], str]:
+    """A check that a text matches all of `pattern`; `said` tells the operator what is meant, instead of it."""
+    expression = re.compile(pattern)
+
+    def check(text: str) -> str:
+        if expression.fullmatch(text) is None:
+            raise ValueError(f"{text!r} {said}")
+        return text
+
+    return check
+
+
+_NAME = r"[a-z0-9][a-z0-9-]{0,62}"
+_PATTERN = rf"@{_NAME}|[A-Za-z0-9*?\[\]!-]{{1,32}}"
+_SYMBOL = r"[!-~]{2}"
+
+Name = Annotated[
+    str,
+    AfterValidator(fits(_NAME, "is no name: write small letters, digits and hyphens, no more than 63")),
+    WithJsonSchema({"type": "string", "pattern": f"^{_NAME}$"}),
+]
+Pattern = Annotated[
+    str,
+    AfterValidator(fits(_PATTERN, 'is no pattern for callsigns: write it as QA1BCD-9, "QA1*" or "@group"')),
+    WithJsonSchema({"type": "string", "pattern": f"^({_PATTERN})$"}),
+]
 """A shell-style pattern for a callsign, or `@` and the name of a group."""
+
+Symbol = Annotated[
+    str,
+    AfterValidator(fits(_SYMBOL, 'is no symbol: write its table and its code, two characters, as "/_"')),
+    WithJsonSchema({"type": "string", "pattern": f"^{_SYMBOL}$"}),
+]
 
 
 class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
-
-    @field_validator("*", mode="before")
-    @classmethod
-    def _has_a_value(cls, value: object) -> object:
-        if value is None:  # `source:` with nothing after it would otherwise ask for nothing, and so match everything
-            raise ValueError("this key has no value: give one, or leave the key out")
-        return value
+    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
 
 
 def duration_ms(text: object) -> int:
@@ -79,6 +105,18 @@ Duration = Annotated[
     int, BeforeValidator(duration_ms), WithJsonSchema({"type": "string", "pattern": r"^\d{1,9}\s*(ms|s|m|h|d)$"})
 ]
 """In milliseconds."""
+
+
+def between(shortest: str, longest: str) -> AfterValidator:
+    """Bounds of a `Duration`, both included."""
+    least, most = duration_ms(shortest), duration_ms(longest)
+
+    def check(milliseconds: int) -> int:
+        if not least <= milliseconds <= most:
+            raise ValueError(f"this should be from {shortest} to {longest}")
+        return milliseconds
+
+    return AfterValidator(check)
 
 
 def _kilometres(text: object) -> float:
@@ -98,8 +136,8 @@ Kilometres = Annotated[
 class Hops(_Strict):
     """How many repeaters the frame came through, on its last way through the air."""
 
-    at_least: Annotated[int, Field(ge=0, le=8)] | None = None
-    at_most: Annotated[int, Field(ge=0, le=8)] | None = None
+    at_least: Annotated[int, Field(strict=True, ge=0, le=8)] | None = None
+    at_most: Annotated[int, Field(strict=True, ge=0, le=8)] | None = None
 
     @model_validator(mode="after")
     def _asks(self) -> "Hops":
@@ -177,7 +215,7 @@ class Conditions(_Strict):
     hops: Hops | None = None
     report: OneOrMore[Kind] | None = None
     distance: Distance | None = None
-    symbol: OneOrMore[Annotated[str, StringConstraints(pattern=r"^[!-~]{2}$")]] | None = None
+    symbol: OneOrMore[Symbol] | None = None
     contains: OneOrMore[Annotated[str, StringConstraints(min_length=1, max_length=256)]] | None = None
     addressee: OneOrMore[Pattern] | None = None
     hours: OneOrMore[HoursText] | None = None
@@ -265,20 +303,25 @@ class Rate(_Strict):
     when: Conditions | None = None
     per: Per = Per.SOURCE
     allow: AllowanceText
-    burst: Annotated[int, Field(ge=1, le=1_000_000)] | None = None
+    burst: Annotated[int, Field(strict=True, ge=1, le=1_000_000)] | None = None
     reserve: Reserve | None = None
 
     @model_validator(mode="after")
     def _fits(self) -> "Rate":
         if self.allow.octets and self.burst is not None:
             raise ValueError("a budget in kB or MB has no burst: all of it may be used at any time of its period")
+        burst = self.burst or self.allow.amount
+        if self.reserve is not None and burst * (1 - self.reserve.share) < 1:
+            raise ValueError(
+                "the reserve leaves no whole frame to other reports: none would ever pass; raise the burst"
+            )
         return self
 
 
 class Duplicates(_Strict):
     """How long a copy of a frame is known as one."""
 
-    window: Annotated[Duration, Field(ge=1000, le=3_600_000)] = 30_000
+    window: Annotated[Duration, between("1s", "1h")] = 30_000
 
 
 class Before(_Strict):
@@ -310,8 +353,8 @@ class Example(_Strict):
     frame: str
     after: list[Annotated[Before, BeforeValidator(_before, json_schema_input_type=str | Before)]] = []
     receiver: Name = "example"
-    control: Annotated[int, Field(ge=0, le=255)] = UI
-    pid: Annotated[int, Field(ge=0, le=255)] = NO_LAYER_3
+    control: Annotated[int, Field(strict=True, ge=0, le=255)] = UI
+    pid: Annotated[int, Field(strict=True, ge=0, le=255)] = NO_LAYER_3
     at: Annotated[int, BeforeValidator(_moment), WithJsonSchema({"type": "string", "format": "date-time"})] = (
         1_780_747_200_000  # 2026-06-06T12:00:00Z
     )
@@ -346,13 +389,3 @@ class Policy(_Strict):
             if nested is not None:
                 raise ValueError(f"group {name} names another group, {nested}: list its patterns instead")
         return groups
-
-    @model_validator(mode="after")
-    def _distinct_names(self) -> "Policy":
-        for what, entries in (("rule", self.rules), ("rate", self.rates)):
-            seen: set[str] = set()
-            for entry in entries:
-                if entry.name in seen:
-                    raise ValueError(f"two entries of `{what}s` are called {entry.name}; a verdict names the {what}")
-                seen.add(entry.name)
-        return self

@@ -57,7 +57,7 @@ class PolicySource:
 
 def read_policy(first: PolicyText, fetch: Fetch) -> PolicySource:
     """Read a policy and what it includes. Raises `DocumentError` with every problem found."""
-    parts = list(_parts(first, fetch, ()))
+    parts = list(_parts(first, fetch, (), {first.file}))
     problems: list[Problem] = []
     groups: dict[str, list[str]] = {}
     for document, policy in parts:
@@ -86,7 +86,10 @@ def read_policy(first: PolicyText, fetch: Fetch) -> PolicySource:
     )
 
 
-def _parts(text: PolicyText, fetch: Fetch, above: tuple[str, ...]) -> Iterable[tuple[Document, Policy]]:
+def _parts(
+    text: PolicyText, fetch: Fetch, above: tuple[str, ...], known: set[str]
+) -> Iterable[tuple[Document, Policy]]:
+    """The file itself, then what it includes; what several files include is read once, in its first place."""
     document = parse(text.text, text.file)
     policy = check(document, Policy)
     yield document, policy
@@ -94,14 +97,16 @@ def _parts(text: PolicyText, fetch: Fetch, above: tuple[str, ...]) -> Iterable[t
         place = ("include", position)
         try:
             included = fetch(name, text.file)
-        except (OSError, UnicodeDecodeError) as error:
-            what = f"{name} cannot be read: {getattr(error, 'strerror', None) or error}"
-            raise DocumentError([document.problem(place, what)]) from None
+        except OSError as error:
+            raise DocumentError([document.problem(place, f"{name} cannot be read: {error.strerror}")]) from None
         if included.file in (*above, text.file):
             raise DocumentError([document.problem(place, f"{name} includes itself, by way of this file")])
-        if len(above) >= MAXIMUM_FILES:
-            raise DocumentError([document.problem(place, f"more than {MAXIMUM_FILES} files include one another")])
-        yield from _parts(included, fetch, (*above, text.file))
+        if included.file in known:
+            continue
+        if len(known) >= MAXIMUM_FILES:
+            raise DocumentError([document.problem(place, f"more than {MAXIMUM_FILES} files make up the policy")])
+        known.add(included.file)
+        yield from _parts(included, fetch, (*above, text.file), known)
 
 
 def _entries(parts: list[tuple[Document, Policy]], kind: str) -> Iterable[Entry]:
@@ -111,13 +116,15 @@ def _entries(parts: list[tuple[Document, Policy]], kind: str) -> Iterable[Entry]
 
 
 def _twice(parts: list[tuple[Document, Policy]], kind: str) -> Iterable[Problem]:
-    seen: dict[str, str] = {}
+    seen: dict[str, Problem] = {}
     for document, policy in parts:
         for position, entry in enumerate(getattr(policy, kind)):
-            if entry.name in seen:
-                what = f"{entry.name} stands in {seen[entry.name]} too; a verdict names the entry, so names differ"
+            here = document.problem((kind, position, "name"), "")
+            if (first := seen.setdefault(entry.name, here)) is not here:
+                what = (
+                    f"{entry.name} stands at {first.file}:{first.line} too; a verdict names the entry, so names differ"
+                )
                 yield document.problem((kind, position, "name"), what)
-            seen[entry.name] = document.file
 
 
 def _unknown_groups(parts: list[tuple[Document, Policy]], groups: dict[str, list[str]]) -> Iterable[Problem]:
