@@ -73,6 +73,8 @@ class Uplink:
 
     def offer(self, departures: Sequence[Departure]) -> None:
         """Send lines now where that can be, else let them wait. Never blocks. Call it from the event loop's thread."""
+        if not departures:
+            return
         outbox = self._outbox
         outbox.put(departures)
         if self._stopped.is_set():
@@ -178,6 +180,9 @@ class Uplink:
             )
         except DialError as error:
             return str(error)
+        if self._stopped.is_set():
+            sock.close()
+            return ""
         session = Session(
             self._login, opened_ms=self._clock(), login_ms=options.login_ms, silence_ms=options.silence_ms
         )

@@ -3,6 +3,7 @@ import contextlib
 import itertools
 import random
 import re
+import socket
 import time
 from collections import Counter
 from collections.abc import AsyncIterator, Callable, Sequence
@@ -12,7 +13,9 @@ import pytest
 from structlog.testing import capture_logs
 
 from demo.network_server import Answer, Conduct, Fault, NetworkServer
+from gateway.uplink import client
 from gateway.uplink.client import Departure, Outcome, Phase, Uplink, UplinkOptions, UplinkState
+from gateway.uplink.dial import dial
 
 CALLSIGN = "QX1GAT-10"
 PASSCODE = 21161
@@ -232,12 +235,12 @@ async def test_without_a_passcode_every_line_is_refused_at_once(server: NetworkS
 
 async def test_what_cannot_go_in_time_is_late(server: NetworkServer) -> None:
     server.refuse()
-    async with a_post(server, freshness_ms=40) as post:
+    async with a_post(server, freshness_ms=150) as post:
         post.offer(1, 2)
         await post.until(lambda: post.came_to(Outcome.LATE) == [1, 2])
         await server.listen()
         await post.until_phase(Phase.VERIFIED)
-        post.offer("stale", age_ms=41)
+        post.offer("stale", age_ms=151)
         post.offer("fresh")
         await server.until(lambda: server.counts.lines == 1)
     assert post.came_to(Outcome.LATE) == [1, 2, "stale"]
@@ -394,6 +397,29 @@ async def test_run_ends_by_itself_after_a_drain(server: NetworkServer) -> None:
         await post.uplink.drain(SECONDS)
 
 
+async def test_a_stop_while_a_connection_comes_about_makes_no_use_of_it(
+    server: NetworkServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    connected, released = asyncio.Event(), asyncio.Event()
+
+    async def slow_dial(host: str, port: int, **options: float) -> socket.socket:
+        sock = await dial(host, port, **options)  # type: ignore[arg-type]
+        connected.set()
+        await released.wait()
+        return sock
+
+    monkeypatch.setattr(client, "dial", slow_dial)
+    post = Post(UplinkOptions(((server.host, server.port),), CALLSIGN, PASSCODE))
+    async with asyncio.timeout(SECONDS), asyncio.TaskGroup() as tasks:
+        tasks.create_task(post.uplink.run())
+        post.offer(1)
+        await connected.wait()
+        await post.uplink.drain(SECONDS)
+        released.set()
+    assert post.came_to(Outcome.STOPPED) == [1]
+    assert post.phases == [Phase.CONNECTING, Phase.STOPPED]
+
+
 async def test_a_stop_without_a_connection_takes_no_time(server: NetworkServer) -> None:
     server.refuse()
     async with a_post(server) as post:
@@ -433,8 +459,10 @@ async def test_a_cancelled_run_leaves_nothing_behind(server: NetworkServer) -> N
 
 
 async def test_with_nothing_to_do_nothing_runs(server: NetworkServer) -> None:
-    async with a_post(server, freshness_ms=30) as post:
+    async with a_post(server, freshness_ms=200) as post:  # longer than an acknowledgement may be put off
         await post.until_phase(Phase.VERIFIED)
+        post.offer()
+        assert post.uplink._watch is None  # noqa: SLF001
         post.offer("one")
         assert post.uplink._watch is not None  # noqa: SLF001 - whether a timer runs shows nowhere else
         await server.until(lambda: server.counts.accepted == 1)

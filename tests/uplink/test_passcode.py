@@ -1,5 +1,5 @@
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from demo.network_server import passcode_belongs
@@ -34,11 +34,8 @@ def test_it_agrees_with_the_stand_in_server_which_reckons_for_itself(callsign: s
     assert belongs(callsign, code) == passcode_belongs(callsign, code)
 
 
-@settings(max_examples=10)
-@given(CALLSIGNS)
-def test_exactly_one_passcode_belongs_to_a_callsign(callsign: str) -> None:
-    (code,) = [code for code in range(32768) if passcode_belongs(callsign, code)][:2]
-    assert belongs(callsign, code)
+def test_exactly_one_passcode_belongs_to_a_callsign() -> None:
+    assert [code for code in range(-1, 65536) if belongs("QX1GAT", code)] == [21161]
 
 
 def test_the_room_offers_no_way_to_ask_for_a_passcode() -> None:
