@@ -26,6 +26,10 @@ MAXIMUM_DEPTH = 32
 """How deep values may stand in one another."""
 
 
+SHORTEST_BEGINNING = 3
+"""So many letters of a word, `lat`, say which word was meant."""
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """One thing that is wrong in a document."""
@@ -242,7 +246,9 @@ def key_of(place: Place) -> str:
 
 def nearest(word: str, known: Iterable[str]) -> str:
     """A hint at the word that was meant: ` - did you mean "rules"?`, or nothing."""
-    near = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
+    words = list(known)
+    begun = [whole for whole in words if whole.startswith(word)] if len(word) >= SHORTEST_BEGINNING else []
+    near = begun or difflib.get_close_matches(word, words, n=1, cutoff=0.6)
     return f' - did you mean "{near[0]}"?' if near else ""
 
 

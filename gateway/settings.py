@@ -2,7 +2,7 @@
 
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from ipaddress import ip_address
 from pathlib import Path
@@ -10,26 +10,27 @@ from typing import Annotated, Self
 from urllib.parse import SplitResult, urlsplit
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
     Field,
     SecretStr,
-    StringConstraints,
     field_validator,
     model_validator,
 )
 
-from gateway.documents import Document, DocumentError, Problem, check, parse
+from gateway.documents import Document, DocumentError, Problem, check, parse, read_text
 from gateway.frames.header import is_network_callsign
 from gateway.judge.conditions import Post
-from gateway.judge.policy import Duration, Name
+from gateway.judge.policy import Duration, Name, between, fits
 from gateway.receivers.address import ReceiverAddress, Scheme, allowed_senders
 from gateway.receivers.address import parse as parse_receiver_address
 from gateway.reports import locator
 
 PASSCODE_VARIABLE = "STILE_PASSCODE"
 RECEIVE_ONLY_PASSCODE = -1
+HIGHEST_PASSCODE = 32_767
 NETWORK_PORT = 14580
 """Of the network's user-filtered service (IS-Connect)."""
 
@@ -39,20 +40,27 @@ HIGHEST_PORT = 65_535
 MAXIMUM_SECRET = 4096
 
 
+_TOPIC = r"[^/+#\x00-\x1f\x7f]+(?:/[^/+#\x00-\x1f\x7f]+)*"
+
+
 class _Section(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, hide_input_in_errors=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
 
 
 def _split(address: str, schemes: Mapping[str, int], example: str) -> tuple[str, int]:
     """Host and port of a URL with one of the schemes, each with its usual port. Raises `ValueError`."""
+    if "@" in address:  # the text of an address is logged and shown: a password in it would be, too
+        raise ValueError(f"an address holds no user and no password; write it as {example}")
     try:
         parts: SplitResult = urlsplit(address)
-        port = parts.port
-    except ValueError:
-        raise ValueError(f"{address!r} is no address; write it as {example}") from None
-    if parts.scheme not in schemes or not parts.hostname or parts.path.strip("/") or parts.query or parts.username:
+        host, port = parts.hostname, parts.port
+        (host or "").encode("idna")
+    except ValueError:  # UnicodeError is one
+        host = None
+    more = host is not None and (parts.path.strip("/") or parts.query or parts.fragment)
+    if not host or more or port == 0 or parts.scheme not in schemes or not address.isprintable() or " " in address:
         raise ValueError(f"{address!r} is no address; write it as {example}")
-    return parts.hostname, port or schemes[parts.scheme]
+    return host, port or schemes[parts.scheme]
 
 
 def is_loopback(host: str) -> bool:
@@ -103,7 +111,7 @@ class StationSettings(_Section):
             raise ValueError(f"{callsign!r} is no callsign for the network: 1-9 letters and digits, one hyphen at most")
         if re.fullmatch(r"[0-9A-Fa-f]{8}", callsign):
             raise ValueError("a callsign of exactly eight hexadecimal digits cannot log in (IS-Q)")
-        return callsign.upper()
+        return callsign.upper().removesuffix("-0")  # SSID 0 is not written on the network
 
 
 def _receiver_address(value: object) -> ReceiverAddress:
@@ -134,9 +142,9 @@ class UplinkSettings(_Section):
 
     servers: Annotated[list[str], Field(min_length=1)]
     passcode_file: Path | None = None
-    filter: Annotated[str, StringConstraints(max_length=400, pattern=r"^[ -~]*$")] = ""
-    freshness: Annotated[Duration, Field(ge=1000, le=60_000)] = 10_000
-    silence: Annotated[Duration, Field(ge=30_000, le=600_000)] = 90_000
+    filter: Annotated[str, AfterValidator(fits(r"[ -~]{0,400}", "is no filter: one line of ASCII, 400 at most"))] = ""
+    freshness: Annotated[Duration, between("1s", "60s")] = 10_000
+    silence: Annotated[Duration, between("30s", "10m")] = 90_000
 
     @field_validator("servers")
     @classmethod
@@ -154,15 +162,17 @@ class UplinkSettings(_Section):
 class StationTopics(_Section):
     """How many stations are kept on the bus, and for how long after each was last heard."""
 
-    limit: Annotated[int, Field(ge=1, le=100_000)] = 5000
-    forget: Annotated[Duration, Field(ge=60_000)] = 86_400_000
+    limit: Annotated[int, Field(strict=True, ge=1, le=100_000)] = 5000
+    forget: Annotated[Duration, between("1m", "366d")] = 86_400_000
 
 
 class BusSettings(_Section):
     """The MQTT broker in the house."""
 
     broker: str
-    base: Annotated[str, StringConstraints(pattern=r"^[^/+#\x00-\x1f\x7f]+(/[^/+#\x00-\x1f\x7f]+)*$")] = "stile"
+    base: Annotated[
+        str, AfterValidator(fits(_TOPIC, "is no start of a topic: write words with / between, no + and #"))
+    ] = "stile"
     username: str | None = None
     password_file: Path | None = None
     ca: Path | None = None
@@ -189,7 +199,7 @@ class BusSettings(_Section):
     @property
     def tls(self) -> bool:
         """Whether the connection is encrypted."""
-        return self.broker.startswith("mqtts://")
+        return self.broker.lower().startswith("mqtts://")
 
     @property
     def address(self) -> tuple[str, int]:
@@ -211,21 +221,6 @@ class Settings(_Section):
     policy: str = "receive-only"
     uplink: UplinkSettings | None = None
     bus: BusSettings | None = None
-
-    @model_validator(mode="after")
-    def _fits(self) -> Self:
-        names = [receiver.name for receiver in self.receivers]
-        twice = next((name for name in names if names.count(name) > 1), None)
-        if twice is not None:
-            raise ValueError(f"two receivers are called {twice}")
-        if self.uplink is not None and any(receiver.address.scheme is Scheme.FILE for receiver in self.receivers):
-            afar = next((host for host, _ in self.uplink.addresses if not is_loopback(host)), None)
-            if afar is not None:
-                raise ValueError(
-                    f"a capture is stamped as heard now, so with an uplink to {afar} old positions would go up as new;"
-                    " leave `uplink:` out, or play the capture to a server on loopback"
-                )
-        return self
 
     @property
     def post(self) -> Post:
@@ -259,12 +254,13 @@ class StationFile:
 def load(path: Path, environment: Mapping[str, str] = os.environ) -> StationFile:
     """Read a station file and the secrets that it names. Raises `DocumentError`."""
     try:
-        text = path.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        what = getattr(error, "strerror", None) or "is no UTF-8 text"
-        raise DocumentError([Problem(str(path), 1, "", f"cannot be read: {what}")]) from None
+        text = read_text(path)
+    except OSError as error:
+        raise DocumentError([Problem(str(path), 1, "", f"cannot be read: {error.strerror}")]) from None
     document = parse(text, str(path))
     settings = check(document, Settings)
+    if problems := [*_names_twice(document, settings), *_captures_sent_up(document, settings)]:
+        raise DocumentError(problems)
     passcode = None
     if settings.uplink is not None:
         passcode = _passcode(document, path.parent, settings.uplink, environment)
@@ -272,6 +268,26 @@ def load(path: Path, environment: Mapping[str, str] = os.environ) -> StationFile
     if settings.bus is not None and settings.bus.password_file is not None:
         password = _secret(document, path.parent / settings.bus.password_file, ("bus", "password_file"))
     return StationFile(path, settings, document, passcode, password)
+
+
+def _names_twice(document: Document, settings: Settings) -> Iterator[Problem]:
+    names = [receiver.name for receiver in settings.receivers]
+    for position, name in enumerate(names):
+        if name in names[:position]:
+            yield document.problem(("receivers", position, "name"), f"two receivers are called {name}")
+
+
+def _captures_sent_up(document: Document, settings: Settings) -> Iterator[Problem]:
+    """A capture is stamped as heard now: it may go to a server on this machine, and to no other."""
+    hosts = [host for host, _ in settings.uplink.addresses] if settings.uplink else []
+    afar = next((host for host in hosts if not is_loopback(host)), None)
+    for position, receiver in enumerate(settings.receivers):
+        if afar is not None and receiver.address.scheme is Scheme.FILE:
+            yield document.problem(
+                ("receivers", position, "from"),
+                f"a capture is stamped as heard now, so with an uplink to {afar} old positions would go up as new;"
+                " leave `uplink:` out, or play the capture to a server on loopback",
+            )
 
 
 def _passcode(document: Document, folder: Path, uplink: UplinkSettings, environment: Mapping[str, str]) -> SecretStr:
@@ -282,20 +298,18 @@ def _passcode(document: Document, folder: Path, uplink: UplinkSettings, environm
     else:
         secret = SecretStr(environment.get(PASSCODE_VARIABLE, str(RECEIVE_ONLY_PASSCODE)).strip())
         where = PASSCODE_VARIABLE
-    if not re.fullmatch(r"-1|\d{1,5}", secret.get_secret_value()):
-        raise DocumentError(
-            [document.problem(place, f"what {where} holds is no passcode: a number from 0 to 32767, or -1")]
-        )
+    number = secret.get_secret_value()
+    if not re.fullmatch(r"-1|[0-9]{1,5}", number) or int(number) > HIGHEST_PASSCODE:
+        what = f"what {where} holds is no passcode: a number from 0 to {HIGHEST_PASSCODE}, or -1"
+        raise DocumentError([document.problem(place, what)])
     return secret
 
 
 def _secret(document: Document, path: Path, place: tuple[str, ...]) -> SecretStr:
     try:
-        text = path.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        what = getattr(error, "strerror", None) or "it is no UTF-8 text"
-        raise DocumentError([document.problem(place, f"{path} cannot be read: {what}")]) from None
-    secret = text.strip()
-    if not secret or len(secret) > MAXIMUM_SECRET or "\n" in secret:
+        secret = read_text(path, MAXIMUM_SECRET).strip()
+    except OSError as error:
+        raise DocumentError([document.problem(place, f"{path} cannot be read: {error.strerror}")]) from None
+    if not secret or len(secret.splitlines()) > 1:
         raise DocumentError([document.problem(place, f"{path} should hold one line, the secret alone")])
     return SecretStr(secret)

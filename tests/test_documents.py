@@ -314,7 +314,9 @@ def test_a_place_is_written_as_an_operator_reads_it() -> None:
 
 def test_the_nearest_word_is_near() -> None:
     assert nearest("ruels", ["rules", "rates"]) == ' - did you mean "rules"?'
+    assert nearest("lat", ["locator", "latitude"]) == ' - did you mean "latitude"?'
     assert nearest("zebra", ["rules", "rates"]) == ""
+    assert nearest("", ["rules", "rates"]) == ""
 
 
 def test_a_problem_stays_one_line_on_a_terminal_whatever_stands_in_it() -> None:
