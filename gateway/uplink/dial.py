@@ -32,10 +32,8 @@ async def dial(
         try:
             async with asyncio.timeout(seconds):
                 return await _connected(family, address, send_buffer_octets, unacknowledged_ms)
-        except TimeoutError:
-            why = f"no answer within {seconds:g} s"
-        except OSError as error:
-            why = os.strerror(error.errno) if error.errno else str(error)  # asyncio's own text names the address only
+        except OSError as error:  # asyncio's own text names the address only; its time-out has no number at all
+            why = os.strerror(error.errno) if error.errno else f"no answer within {seconds:g} s"
     raise DialError(f"cannot connect: {why}")
 
 

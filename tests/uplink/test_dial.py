@@ -69,6 +69,16 @@ async def test_a_refusal_says_so(refusing: int) -> None:
             pass
 
 
+async def test_an_address_that_does_not_answer_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    async def never(*_: object) -> None:
+        await asyncio.Event().wait()
+
+    monkeypatch.setattr(asyncio.get_running_loop(), "sock_connect", never)
+    with pytest.raises(DialError, match=r"cannot connect: no answer within 0\.02 s"):
+        async with dialled("127.0.0.1", 1, seconds=0.02):
+            pass
+
+
 async def test_an_unknown_name_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     def look_up(*_: object, **__: object) -> Answer:
         raise socket.gaierror(socket.EAI_NONAME, "Name or service not known")
