@@ -233,7 +233,8 @@ def check(document: Document, model: type[Model]) -> Model:
         return model.model_validate(content)
     except ValidationError as error:
         details = error.errors(include_url=False, include_context=True)
-        raise DocumentError([_problem(document, model, detail) for detail in details]) from None
+        told = [detail for detail in details if not _is_told_by_another(detail, details)]
+        raise DocumentError([_problem(document, model, detail) for detail in told]) from None
 
 
 def key_of(place: Place) -> str:
@@ -287,6 +288,17 @@ _WHAT_BELONGS = {
 def _in_our_words(detail: ErrorDetails) -> str:
     what = _WHAT_BELONGS.get(detail["type"]) or detail["msg"].removeprefix("Value error, ")
     return (what[:1].lower() + what[1:]).replace("input should be", "this should be", 1)
+
+
+def _is_told_by_another(detail: ErrorDetails, details: Iterable[ErrorDetails]) -> bool:
+    """Whether a key is missing only because it is misspelt: the unknown key beside it says so, and what is right."""
+    *parents, key = detail["loc"]
+    return detail["type"] == "missing" and any(
+        other["type"] == "extra_forbidden"
+        and [*other["loc"][:-1]] == parents
+        and nearest(str(other["loc"][-1]), [str(key)])
+        for other in details
+    )
 
 
 def _keys_at(model: type[BaseModel], location: Place) -> list[str]:

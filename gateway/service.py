@@ -102,6 +102,11 @@ class Service:
         """Read the policy again, soon. A bad one is refused: the old one stays, and that is said."""
         self._reload_wanted.set()
 
+    @property
+    def policy_label(self) -> str:
+        """Name and digest of the policy in force."""
+        return self._judge.policy.label
+
     def health(self) -> Health:
         """How every part is now, and what became of every frame."""
         parts = [receiver_part(receiver, self._wall) for receiver in self._receivers]
