@@ -114,7 +114,7 @@ def test_a_position_is_degrees_or_a_locator(tmp_path: Path) -> None:
 
     assert place("{latitude: -90, longitude: 180}") == (-90, 180)
     # Maidenhead: IO88AO spans 58.5833 to 58.6250 north and 4.0000 to 3.9167 west; the centre is meant.
-    assert place("{locator: IO88ao}") == (pytest.approx(58.6041667), pytest.approx(-3.9583333))
+    assert place("{locator: IO88ao}") == pytest.approx((58.6041667, -3.9583333))
 
 
 MISTAKES = [
