@@ -292,13 +292,11 @@ def _in_our_words(detail: ErrorDetails) -> str:
 
 def _is_told_by_another(detail: ErrorDetails, details: Iterable[ErrorDetails]) -> bool:
     """Whether a key is missing only because it is misspelt: the unknown key beside it says so, and what is right."""
-    *parents, key = detail["loc"]
-    return detail["type"] == "missing" and any(
-        other["type"] == "extra_forbidden"
-        and [*other["loc"][:-1]] == parents
-        and nearest(str(other["loc"][-1]), [str(key)])
-        for other in details
-    )
+    if detail["type"] != "missing":
+        return False
+    parents, key = detail["loc"][:-1], str(detail["loc"][-1])
+    unknown = (other["loc"] for other in details if other["type"] == "extra_forbidden")
+    return any(place[:-1] == parents and nearest(str(place[-1]), [key]) for place in unknown)
 
 
 def _keys_at(model: type[BaseModel], location: Place) -> list[str]:

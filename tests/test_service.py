@@ -144,7 +144,7 @@ async def test_a_reload_swaps_the_policy_and_refuses_a_bad_one(tmp_path: Path) -
             await decoder.send(kiss_of(b"QA1BCD-9>APRS:>two"))
             await until(lambda: len(ear.judged) == 2)
 
-            policy.write_text("version: 1\nname: mine\nrules: [{nmae: nothing}]\n")
+            policy.write_text("version: 1\nname: mine\nrules: [{nmae: nothing, then: keep}]\n")
             service.reload()
             await until(lambda: part(service, PartKind.POLICY).state is State.DEGRADED)
             refused = part(service, PartKind.POLICY)
