@@ -30,6 +30,7 @@ class PartKind(StrEnum):
     RECEIVER = "receiver"
     UPLINK = "uplink"
     BUS = "bus"
+    JOURNAL = "journal"
     POLICY = "policy"
 
 

@@ -1,0 +1,148 @@
+"""Captures: heard objects, one a line, in files compressed with gzip that a crash leaves readable up to that moment."""
+
+import contextlib
+import os
+import re
+import time
+import zlib
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from gateway.feed.heard_object import Reader, no_report
+from gateway.frames.heard import Run
+from gateway.journal.batch import Batch
+from gateway.journal.options import CaptureOptions
+from gateway.journal.recorder import Recorder
+from gateway.journal.trouble import Trouble, explain_system
+
+_FILE_NAME = re.compile(r"heard-\d{8}T\d{6}Z-[0-9A-Za-z_-]{1,64}-\d{6}\.jsonl\.gz")
+"""`heard-`, when it was begun in UTC, the run, and which file of the run it is. In the order of names, oldest first."""
+
+_GZIP_WINDOW_BITS = 31
+"""Of zlib: the largest window, with a gzip header and trailer around the data."""
+
+
+class CaptureFile:
+    """One file, while it is written: whatever was appended can be read even if the file is never ended."""
+
+    def __init__(self, path: Path, begun_ms: int) -> None:
+        """Creates the file. Raises `OSError`, also where there is one."""
+        self.path = path
+        self.begun_ms = begun_ms
+        self.octets = 0
+        self._deflater = zlib.compressobj(wbits=_GZIP_WINDOW_BITS)
+        self._file = path.open("xb", buffering=0)
+
+    def append(self, lines: Sequence[bytes]) -> None:
+        """Append lines, given without their ends. Raises `OSError`: then none of them is in it, and it is closed."""
+        plain = b"".join([b"%b\n" % line for line in lines])
+        self._write(self._deflater.compress(plain) + self._deflater.flush(zlib.Z_SYNC_FLUSH))
+
+    def end(self) -> None:
+        """Write the trailer, see the file on the disk and close it. Raises `OSError`."""
+        self._write(self._deflater.flush())
+        try:
+            os.fsync(self._file.fileno())
+        finally:
+            self._file.close()
+
+    def _write(self, compressed: bytes) -> None:
+        try:
+            left = memoryview(compressed)
+            while left:
+                left = left[self._file.write(left) :]
+        except OSError:
+            # The compressor is past what did not go: the file stops here, at the end of a line.
+            with contextlib.suppress(OSError):
+                self._file.truncate(self.octets)
+            self._file.close()
+            if not self.octets:
+                self.path.unlink(missing_ok=True)
+            raise
+        self.octets += len(compressed)
+
+
+class CaptureWriter:
+    """Writes the captures of one run, a file after the other; the oldest of any run make room for the next."""
+
+    def __init__(self, options: CaptureOptions, run: str, now_ms: Callable[[], int]) -> None:
+        """`now_ms` is the clock, in Unix milliseconds. Opens nothing yet."""
+        self._options = options
+        self._run = run
+        self._now_ms = now_ms
+        self._files = 0
+        self._open: CaptureFile | None = None
+
+    @property
+    def notice(self) -> Trouble | None:
+        """Nothing: it works or it does not."""
+        return None
+
+    def write(self, batch: Batch) -> None:
+        """Append the frames of `batch`. Raises `JournalError`."""
+        self.append([row.encoded for row in batch.rows])
+
+    def append(self, lines: Sequence[bytes]) -> None:
+        """Append lines, given without their ends, all of them or none. Raises `JournalError`."""
+        if not lines:
+            return
+        path = self._options.folder
+        try:
+            if self._open is not None and self._open.octets >= self._options.file_octets:
+                self._end()
+            file = self._open or self._begin()
+            path = file.path
+            file.append(lines)
+        except OSError as error:
+            self._open = None
+            raise explain_system(error, path) from None
+
+    def tidy(self, time_ms: int) -> bool:
+        """End a file that was begun too long ago, so that it is whole. Raises `JournalError`."""
+        file = self._open
+        if file is not None and abs(time_ms - file.begun_ms) >= self._options.file_ms:  # a clock may be set back
+            try:
+                self._end()
+            except OSError as error:
+                raise explain_system(error, file.path) from None
+        return False
+
+    def close(self) -> None:
+        """End the file."""
+        with contextlib.suppress(OSError):
+            self._end()
+
+    def _begin(self) -> CaptureFile:
+        self._make_room()
+        self._files += 1
+        now_ms = self._now_ms()
+        begun = time.strftime("%Y%m%dT%H%M%SZ", time.gmtime(now_ms // 1000))
+        path = self._options.folder / f"heard-{begun}-{self._run}-{self._files:06d}.jsonl.gz"
+        self._open = CaptureFile(path, now_ms)
+        return self._open
+
+    def _end(self) -> None:
+        file, self._open = self._open, None
+        if file is not None:
+            file.end()
+
+    def _make_room(self) -> None:
+        """Delete the oldest files until one more has room, and nothing else that may lie in the folder."""
+        self._options.folder.mkdir(exist_ok=True)
+        files = sorted(path for path in self._options.folder.iterdir() if _FILE_NAME.fullmatch(path.name))
+        sizes = [path.stat().st_size for path in files]
+        room = self._options.octets - self._options.file_octets
+        for path, size in zip(files, sizes, strict=True):
+            if sum(sizes) <= room:
+                break
+            path.unlink()
+            sizes.remove(size)
+
+
+class Captures(Recorder):
+    """Keeps captures of one run for as long as it runs. See `Recorder` for how it is run and drained."""
+
+    def __init__(self, options: CaptureOptions, run: Run, *, read_report: Reader = no_report) -> None:
+        """Opens nothing yet."""
+        writer = CaptureWriter(options, run.identity, lambda: run.now().time_ms)
+        super().__init__("captures", writer, run.now, limits=options.limits, pace=options.pace, read_report=read_report)

@@ -1,0 +1,67 @@
+"""What the journal and the captures are told: where they lie, how much they keep, and how kind they are to the disk."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+MEGABYTE = 1_000_000
+DAY_MS = 86_400_000
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How much may wait for the disk."""
+
+    waiting: int = 4000
+    """Frames; beyond it the oldest are shed. One takes about 1.5 kB, so that the default stays under 6 MB."""
+
+    batch: int = 500
+    """Frames that are written in one transaction, at most."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How long the journal waits for what, in seconds."""
+
+    gather: float = 1.0
+    """After the first frame of a batch, for more: a memory card wears out by the number of writes."""
+
+    first_retry: float = 1.0
+    longest_retry: float = 60.0
+    tidy: float = 60.0
+    """How often what is too old is deleted, and what was shed is said."""
+
+    stalled: float = 15.0
+    """When a disk that has not answered for so long is said to be stuck."""
+
+
+@dataclass(frozen=True, slots=True)
+class JournalOptions:
+    """Where the journal lies and how much it keeps."""
+
+    path: Path
+    keep_ms: int = 30 * DAY_MS
+    """What was heard longer ago is deleted."""
+
+    octets: int = 2000 * MEGABYTE
+    """The most that the file's content may take: beyond it the oldest goes, however young. About 3 million frames."""
+
+    limits: Limits = Limits()
+    pace: Pace = Pace()
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureOptions:
+    """Where captures lie and how much they keep."""
+
+    folder: Path
+    file_octets: int = 16 * MEGABYTE
+    """A file that has grown to this, compressed, is ended and another one begun."""
+
+    file_ms: int = DAY_MS
+    """So is one that was begun so long ago."""
+
+    octets: int = 1000 * MEGABYTE
+    """The most that all files together may take: beyond it the oldest are deleted."""
+
+    limits: Limits = Limits()
+    pace: Pace = Pace()

@@ -1,0 +1,277 @@
+"""What everything kept on disk has in common: a bounded queue, batches, a thread of its own, patience with the disk."""
+
+import asyncio
+import contextlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import ParamSpec, Protocol, TypeVar
+
+import structlog
+
+from gateway.feed.health import Part, PartKind, State
+from gateway.feed.heard_object import Reader, no_report
+from gateway.frames.heard import Moment
+from gateway.journal.batch import Batch, Waiting
+from gateway.journal.options import Limits, Pace
+from gateway.journal.trouble import JournalError, Trouble
+from gateway.journal.worker import Worker
+from gateway.judge.verdict import Judged
+
+ENCODE_SECONDS = 0.001
+"""For so long frames are encoded at a stretch; then the event loop has its turn, so that no frame on its way up waits."""
+
+TIDY_STEPS = 50
+"""How many small steps one tidying takes at most: what is left over waits for the next."""
+
+_STOPPED = Trouble("the gateway stops", "start it again")
+
+_P = ParamSpec("_P")
+_T = TypeVar("_T")
+
+_log = structlog.get_logger()
+
+
+class Medium(Protocol):
+    """Where batches go. All of it runs in the recorder's thread, one call at a time; all but `notice`."""
+
+    @property
+    def notice(self) -> Trouble | None:
+        """What the operator should know though it works."""
+
+    def write(self, batch: Batch) -> None:
+        """Write `batch`, opening what must be opened. Raises `JournalError`: then the same batch comes again."""
+
+    def tidy(self, time_ms: int) -> bool:
+        """Take a small step to delete what is too old at that Unix time; returns whether more is left."""
+
+    def close(self) -> None:
+        """Close what is open. Never raises."""
+
+
+@dataclass(frozen=True, slots=True)
+class RecorderState:
+    """How a recorder is, at one moment."""
+
+    written: int
+    """Frames that are on disk. Frames offered = written + waiting + failed + what was shed of them."""
+
+    waiting: int
+    """Frames that are not."""
+
+    failed: int
+    """Frames that could not be written for a fault of the gateway's own."""
+
+    shed: dict[str, int]
+    """What was dropped because the disk did not keep up, by what was offered."""
+
+    trouble: Trouble | None
+    """Why nothing can be written now."""
+
+
+class Recorder:
+    """Takes what is to be kept, without ever waiting, and writes it in a thread of its own for as long as it runs.
+
+    Offers are for the event loop's own thread; they never fail.
+    """
+
+    def __init__(  # noqa: PLR0913 - said once, by each kind of recorder
+        self,
+        name: str,
+        medium: Medium,
+        now: Callable[[], Moment],
+        *,
+        limits: Limits,
+        pace: Pace,
+        read_report: Reader = no_report,
+    ) -> None:
+        self._name = name
+        self._medium = medium
+        self._now = now
+        self._limits = limits
+        self._pace = pace
+        self._read_report = read_report
+        self._waiting = Waiting(limits.waiting)
+        self._worker = Worker(name)
+        self._work = asyncio.Event()
+        self._hurry = asyncio.Event()
+        self._draining = asyncio.Event()
+        self._ended = asyncio.Event()
+        self._limit: asyncio.Timeout | None = None
+        self._in_hand = 0
+        self._written = 0
+        self._failed = 0
+        self._failure: str | None = None
+        self._failed_said = 0
+        self._shed_said = 0
+        self._sheds = False
+        self._trouble: Trouble | None = None
+        self._since_ms = now().time_ms
+        self._asked_at_ms: list[int] = []
+        self._log = _log.bind(part=name)
+
+    def offer_heard(self, judged: Judged) -> None:
+        """A frame was heard and judged."""
+        waiting = self._waiting
+        waiting.offer_heard(judged)
+        self._work.set()
+        if len(waiting) >= self._limits.batch:
+            self._hurry.set()
+
+    def offer_forwarded(self, judged: Judged, line: bytes, sent_at_ms: int) -> None:  # noqa: ARG002 - what every sink is offered
+        """The line of a frame was sent, at a Unix time in milliseconds."""
+        self._waiting.offer_sent(judged.heard.sequence, sent_at_ms)
+        self._work.set()
+
+    def state(self) -> RecorderState:
+        """How it is now."""
+        shed = {"heard": self._waiting.shed_heard, "forwarded": self._waiting.shed_sent}
+        waiting = len(self._waiting) + self._in_hand
+        return RecorderState(self._written, waiting, self._failed, shed, self._trouble)
+
+    def part(self) -> Part:
+        """How it is now, for the health of the post."""
+        trouble, since_ms = self._trouble or self._medium.notice, self._since_ms
+        now = self._now()
+        unanswered_ms = now.elapsed_ms - min(self._asked_at_ms, default=now.elapsed_ms)
+        if unanswered_ms >= self._pace.stalled * 1000:
+            trouble = Trouble("the disk does not answer", "see whether it is dying, or a network in between is down")
+            since_ms = now.time_ms - unanswered_ms
+        elif trouble is None and self._sheds:
+            trouble = Trouble("more is heard than the disk takes: some of it is not kept", "see what keeps it busy")
+        if trouble is None:
+            return Part(PartKind.JOURNAL, self._name, State.OK, since_ms)
+        return Part(PartKind.JOURNAL, self._name, State.DEGRADED, since_ms, trouble.why, trouble.do)
+
+    async def run(self) -> None:
+        """Write what is offered, until drained or cancelled. Whatever the disk does, it goes on."""
+        self._worker.start()
+        try:
+            async with asyncio.timeout(None) as self._limit, asyncio.TaskGroup() as tasks:
+                tidying = tasks.create_task(self._tidy_for_ever())
+                await self._write_until_drained()
+                tidying.cancel()
+                await self._ask(self._medium.close)
+        except TimeoutError:
+            if not self._draining.is_set():
+                raise
+        finally:
+            self._limit = None
+            self._worker.end(self._medium.close)
+            self._waiting.shed_heard += self._in_hand  # a stuck disk may yet take them; nobody will know
+            self._in_hand = 0
+            self._waiting.shed_all()
+            self._become(_STOPPED)
+            self._ended.set()
+
+    async def drain(self, seconds: float) -> None:
+        """Write what waits and close, all within `seconds`; `run` then returns.
+
+        What the disk does not take in that time, or at the one more try that it is given, is counted as shed.
+        """
+        if self._limit is None:
+            return
+        self._draining.set()
+        self._work.set()
+        self._hurry.set()
+        self._limit.reschedule(asyncio.get_running_loop().time() + seconds)
+        await self._ended.wait()
+
+    async def tidy(self) -> None:
+        """Delete what is too old, and say what was shed since the last time. `run` does it every minute."""
+        try:
+            for _ in range(TIDY_STEPS):
+                if not await self._ask(self._medium.tidy, self._now().time_ms):
+                    break
+        except JournalError as error:
+            self._become(error.trouble)
+        except Exception as error:  # noqa: BLE001 - a journal that cannot be tidied is none the worse for now
+            self._log.error("cannot delete what is too old", error=type(error).__name__)
+        shed = self._waiting.shed_heard - self._shed_said
+        self._shed_said += shed
+        if self._sheds != bool(shed):
+            self._sheds = bool(shed)
+            self._since_ms = self._since_ms if self._trouble else self._now().time_ms
+        if shed:
+            self._log.warning("more is heard than the disk takes", shed=shed)
+        failed = self._failed - self._failed_said
+        self._failed_said += failed
+        if failed:
+            self._log.error("frames cannot be kept", count=failed, error=self._failure)
+
+    async def _tidy_for_ever(self) -> None:
+        while True:
+            await asyncio.sleep(self._pace.tidy)
+            await self.tidy()
+
+    async def _write_until_drained(self) -> None:
+        await self._write(Batch())  # open the file: a disk that cannot be written shows before anything is heard
+        while not (self._draining.is_set() and self._waiting.is_empty):
+            await self._gather()
+            batch = self._waiting.take(self._limits.batch)
+            self._in_hand = len(batch)
+            while await self._ask(batch.encode, self._read_report, ENCODE_SECONDS):
+                pass
+            if not await self._write(batch):
+                return
+            self._in_hand = 0
+
+    async def _gather(self) -> None:
+        """Wait for something to write, and then for a little more of it."""
+        await self._work.wait()
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(self._pace.gather):
+                await self._hurry.wait()
+        if self._draining.is_set():
+            return
+        left = len(self._waiting) - self._limits.batch
+        if left <= 0:
+            self._work.clear()
+        if left < self._limits.batch:
+            self._hurry.clear()
+
+    async def _write(self, batch: Batch) -> bool:
+        """Write `batch`, trying again for as long as it takes; returns False where it was given up, at the end."""
+        pause = self._pace.first_retry
+        while True:
+            is_last_try = self._draining.is_set()
+            try:
+                await self._ask(self._medium.write, batch)
+            except JournalError as error:
+                self._become(error.trouble)
+            except Exception as error:  # noqa: BLE001 - what only this batch brings about must not end the rest
+                self._failed += len(batch)
+                self._failure = type(error).__name__
+                return True
+            else:
+                self._written += len(batch.rows)
+                self._failed += batch.failed
+                self._failure = batch.failure or self._failure
+                self._become(None)
+                return True
+            if is_last_try:
+                return False
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(pause):
+                    await self._draining.wait()
+            pause = min(2 * pause, self._pace.longest_retry)
+
+    async def _ask(self, function: Callable[_P, _T], *arguments: _P.args, **more: _P.kwargs) -> _T:
+        """Have the thread call `function`."""
+        asked_at_ms = self._now().elapsed_ms
+        self._asked_at_ms.append(asked_at_ms)
+        try:
+            return await self._worker.call(function, *arguments, **more)
+        finally:
+            self._asked_at_ms.remove(asked_at_ms)
+
+    def _become(self, trouble: Trouble | None) -> None:
+        """Take note of a change, and log it once: a disk may be full for a month."""
+        if trouble == self._trouble:
+            return
+        if (trouble is None) != (self._trouble is None):
+            self._since_ms = self._now().time_ms
+        self._trouble = trouble
+        if trouble is None:
+            self._log.info("what is heard is kept again")
+        elif trouble is not _STOPPED:
+            self._log.warning("what is heard cannot be kept", why=trouble.why, do=trouble.do)

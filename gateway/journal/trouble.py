@@ -1,0 +1,63 @@
+"""What went wrong with the disk, in words for the operator: why, and what to do."""
+
+import errno
+import os
+import sqlite3
+from dataclasses import dataclass
+from pathlib import Path
+
+_PRIMARY_CODE = 0xFF
+"""The part of an extended result code of SQLite that says the kind."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """Why nothing is written, or not all, and what the operator can do about it."""
+
+    why: str
+    do: str
+
+
+class JournalError(Exception):
+    """Something cannot be written or read. What waits is kept, as far as there is room, and tried again."""
+
+    def __init__(self, why: str, do: str) -> None:
+        super().__init__(f"{why}; {do}")
+        self.trouble = Trouble(why, do)
+
+
+class JournalRefusedError(JournalError):
+    """The file is no journal of ours, or a newer one: it is left as it is. Trying again helps only once it is gone."""
+
+
+class JournalDamagedError(JournalError):
+    """The file is damaged."""
+
+
+def explain_database(error: sqlite3.Error, path: Path) -> JournalError:
+    """The trouble that SQLite's `error` about the journal at `path` tells of."""
+    code = getattr(error, "sqlite_errorcode", 0) & _PRIMARY_CODE
+    folder = path.parent
+    if code in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}:
+        return JournalDamagedError(f"the journal {path} is damaged", "move it away: a new one is then begun")
+    known = {
+        sqlite3.SQLITE_FULL: (f"there is no room left for the journal {path}", f"make room on the disk of {folder}"),
+        sqlite3.SQLITE_IOERR: (
+            f"the disk fails the journal {path}",
+            f"see whether the disk of {folder} is full or dying",
+        ),
+        sqlite3.SQLITE_CANTOPEN: (f"the journal {path} cannot be opened", f"see that {folder} is a folder to write to"),
+        sqlite3.SQLITE_READONLY: (f"the journal {path} may not be written", f"see who may write it, and {folder}"),
+        sqlite3.SQLITE_BUSY: (f"another program holds the journal {path} locked", "end that program"),
+        sqlite3.SQLITE_LOCKED: (f"another program holds the journal {path} locked", "end that program"),
+    }
+    name = getattr(error, "sqlite_errorname", type(error).__name__)
+    return JournalError(*known.get(code, (f"the journal {path} cannot be used: {name}", "look at the disk")))
+
+
+def explain_system(error: OSError, path: Path) -> JournalError:
+    """The trouble that an `error` of the system about the file at `path` tells of."""
+    if error.errno in {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}:
+        return JournalError(f"there is no room left for {path}", f"make room on the disk of {path.parent}")
+    why = os.strerror(error.errno) if error.errno else "the disk fails"
+    return JournalError(f"{path} cannot be used: {why}", f"see that {path.parent} is a folder to write to")
