@@ -59,7 +59,25 @@ def _parser() -> argparse.ArgumentParser:
     explain.add_argument("--receiver", default="example", help="the receiver that heard it (default: example)")
     explain.add_argument("--json", action="store_true", help="print the heard object with its steps")
     explain.set_defaults(command=_explain)
+
+    _add_replay(commands.add_parser("replay", help="judge what was heard again, by one policy or two"))
     return parser
+
+
+def _add_replay(replay: argparse.ArgumentParser) -> None:
+    replay.description = (
+        "Judges the frames of captures, bus recordings, the journal, or lines of TNC-2 text with a time before each, "
+        "compressed with gzip or zstd or not; - reads standard input."
+    )
+    replay.add_argument("captures", type=Path, nargs="+", metavar="CAPTURE", help="what to read, one after the other")
+    replay.add_argument("--policy", required=True, help="a ready policy's name, or a policy file")
+    replay.add_argument("--against", help="another policy: say which frames differ")
+    replay.add_argument("--station", type=Path, help="the station file: its callsign and position count")
+    replay.add_argument("--advise", action="store_true", help="say what the policy could do better, and try it")
+    replay.add_argument("--csv", type=Path, metavar="FILE", help="write a row for each frame, or each that differs")
+    replay.add_argument("--json", action="store_true", help="print one JSON object, every frame that differs in it")
+    replay.add_argument("--top", type=int, default=20, metavar="N", help="groups of frames that differ (default: 20)")
+    replay.set_defaults(command=_replay)
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -95,6 +113,25 @@ def _explain(options: argparse.Namespace) -> int:
     )
     print(json.dumps(told.to_object(), indent=2) if options.json else told.in_words())
     return FINE if told.readable else FOUND_WRONG
+
+
+def _replay(options: argparse.Namespace) -> int:
+    from gateway import replaying  # noqa: PLC0415 - loaded by the command that needs it
+
+    request = replaying.Request(
+        captures=tuple(options.captures),
+        policy=options.policy,
+        against=options.against,
+        station=options.station,
+        advise=options.advise,
+        csv=options.csv,
+        as_json=options.json,
+        top=max(options.top, 0),
+    )
+    if request.misuse is not None:
+        print(request.misuse, file=sys.stderr)
+        return USED_WRONGLY
+    return FINE if replaying.Replaying(request).run(sys.stdout) else FOUND_WRONG
 
 
 def _say_problems(error: DocumentError, *, as_json: bool) -> None:

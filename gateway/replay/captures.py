@@ -1,0 +1,139 @@
+"""Reads captures: each line is told by its content, so that they may be of several kinds, and mixed.
+
+- heard objects, one a line, as the bus publishes them and as captures hold them; with the topic before them or without
+- time-stamped lines of TNC-2 text (see `timed_lines`)
+- the journal: a file of SQLite
+
+Each may be compressed with gzip or zstd, but for the journal. No more than a few lines are held at a time.
+"""
+
+import io
+import re
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+from gateway.frames.capture import BadLine, CaptureLines, CompressionError, Line, read_object
+from gateway.frames.plain import PlainFormError
+from gateway.replay import journal
+from gateway.replay.record import Reading, Record, because_no_heard_object, record_of
+from gateway.replay.timed_lines import TimedLineError, TimedLines
+
+STANDARD_INPUT = Path("-")
+
+_READ_OCTETS = 64 * 1024
+_TOPIC = re.compile(rb"[^\s{]*/[^\s{]*\Z")
+
+
+class UnreadableLineError(ValueError):
+    """A line holds no frame; the message says why, in words of our own."""
+
+
+class OtherTopicError(ValueError):
+    """A line of a bus recording is about something other than what was heard."""
+
+
+class Captures:
+    """The frames of some captures, one capture after the other. Can be gone through once; `reading` says how it went.
+
+    A capture that cannot be read, or not to its end, is said in `reading`; the others are read nevertheless.
+    """
+
+    def __init__(self, paths: Sequence[Path]) -> None:
+        self.reading = Reading()
+        self._paths = paths
+        self._timed = TimedLines()
+        self._sizes = [_size_of(path) for path in paths]
+        self._octets_read = 0
+
+    def __iter__(self) -> Iterator[Record]:
+        done = 0
+        for path, size in zip(self._paths, self._sizes, strict=True):
+            try:
+                yield from self._records_of(path)
+            except (OSError, CompressionError, journal.JournalError) as error:
+                self.reading.unreadable.append(f"{path}: {_because(error)}")
+            done += size or 0
+            self._octets_read = done
+
+    def part_read(self) -> float | None:
+        """How much has been read, from 0 to 1; None where that cannot be told."""
+        total = sum(size or 0 for size in self._sizes)
+        return min(self._octets_read / total, 1.0) if total and None not in self._sizes else None
+
+    def _records_of(self, path: Path) -> Iterator[Record]:
+        with _opened(path) as stream:
+            if stream.peek(len(journal.SQLITE_MARK)).startswith(journal.SQLITE_MARK):
+                yield from journal.records_of(path, self.reading)
+                return
+            lines = CaptureLines()
+            while data := stream.read1(_READ_OCTETS):
+                self._octets_read += len(data)
+                yield from self._records_in(lines.feed(data), str(path))
+            yield from self._records_in(lines.end(), str(path))
+
+    def _records_in(self, lines: Iterator[Line | BadLine], capture: str) -> Iterator[Record]:
+        reading, timed = self.reading, self._timed
+        for line in lines:
+            reading.lines += 1
+            if isinstance(line, BadLine):
+                reading.note_damage(capture, line.number, line.because)
+                continue
+            try:
+                record = _record_in(line.octets, timed)
+            except UnreadableLineError as error:
+                reading.note_damage(capture, line.number, str(error))
+            except OtherTopicError:
+                reading.other_topics += 1
+            else:
+                yield record
+        reading.clock_set_back = timed.clock_set_back
+
+
+def _record_in(line: bytes, timed: TimedLines) -> Record:
+    """The frame that `line` holds. Raises `UnreadableLineError`, `OtherTopicError`."""
+    if line.startswith(b"{"):
+        return _record_in_object(line)
+    try:
+        heard = timed.read(line)
+    except TimedLineError as error:
+        raise UnreadableLineError(str(error)) from None
+    if heard is not None:
+        return Record(heard)
+    topic, _, payload = line.partition(b" ")
+    if _TOPIC.match(topic) is None:
+        raise UnreadableLineError("neither a heard object nor a line with its time before it")
+    if not topic.endswith(b"/heard") or topic.endswith(b"/stations/heard"):
+        raise OtherTopicError
+    return _record_in_object(payload)
+
+
+def _record_in_object(text: bytes) -> Record:
+    try:
+        return record_of(read_object(text))
+    except PlainFormError as error:
+        raise UnreadableLineError(because_no_heard_object(error)) from None
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[io.BufferedReader]:
+    if path == STANDARD_INPUT:
+        yield sys.stdin.buffer  # type: ignore[misc]  # a process's standard input is a buffered reader
+        return
+    with path.open("rb") as stream:
+        yield stream
+
+
+def _size_of(path: Path) -> int | None:
+    """Octets of the file; None where it is no plain one. What cannot be opened takes no time."""
+    if path == STANDARD_INPUT:
+        return None
+    try:
+        return path.stat().st_size if path.is_file() else None
+    except OSError:
+        return 0
+
+
+def _because(error: Exception) -> str:
+    return error.strerror or str(error) if isinstance(error, OSError) else str(error)

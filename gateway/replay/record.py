@@ -1,0 +1,110 @@
+"""What a capture holds: frames heard, each with the verdict that it got, and lines that could not be read."""
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Any
+
+from gateway.frames.heard import Heard
+from gateway.frames.plain import PlainFormError, PlainObject, from_object
+from gateway.judge.verdict import Decision, Reason, Verdict
+
+MAXIMUM_NAMED = 20
+"""How many damaged lines are named; all are counted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One frame of a capture."""
+
+    heard: Heard
+    recorded: Verdict | None = None
+    """The verdict that the live gateway gave; None where the capture does not say."""
+
+
+@dataclass(frozen=True, slots=True)
+class DamagedLine:
+    """A line that holds no frame, and why."""
+
+    capture: str
+    line: int
+    """Counted from 1; in a journal, which record."""
+
+    because: str
+    """In words of our own: never text from the capture."""
+
+    def __str__(self) -> str:
+        return f"{self.capture}:{self.line}: {self.because}"
+
+
+@dataclass
+class Reading:
+    """How the reading of the captures went."""
+
+    lines: int = 0
+    """All that were read, in every capture."""
+
+    damaged: int = 0
+    damaged_because: Counter[str] = field(default_factory=Counter)
+    named: list[DamagedLine] = field(default_factory=list)
+    """The first of the damaged lines."""
+
+    other_topics: int = 0
+    """Lines of a bus recording that came on a topic other than `heard`."""
+
+    clock_set_back: int = 0
+    """Time-stamped lines whose time is before that of the line above."""
+
+    unreadable: list[str] = field(default_factory=list)
+    """The captures that could not be read, or not to their ends, each with the reason."""
+
+    def note_damage(self, capture: str, line: int, because: str) -> None:
+        """Count a damaged line, and name it where not too many were named."""
+        self.damaged += 1
+        self.damaged_because[because] += 1
+        if len(self.named) < MAXIMUM_NAMED:
+            self.named.append(DamagedLine(capture, line, because))
+
+    def to_object(self) -> PlainObject:
+        """The plain form."""
+        return {
+            "lines": self.lines,
+            "damaged": self.damaged,
+            "damaged_because": dict(self.damaged_because.most_common()),
+            "damaged_lines": [
+                {"capture": each.capture, "line": each.line, "because": each.because} for each in self.named
+            ],
+            "other_topics": self.other_topics,
+            "clock_set_back": self.clock_set_back,
+            "unreadable": list(self.unreadable),
+        }
+
+
+def record_of(plain: Mapping[str, Any]) -> Record:
+    """Read a heard object, with the verdict in it. Raises `PlainFormError`."""
+    return Record(from_object(plain), _verdict_in(plain))
+
+
+def because_no_heard_object(error: PlainFormError) -> str:
+    """Why a capture's object is none, in words of our own: what the object says stays out of them."""
+    text = str(error)
+    return "no heard object: a field says what it cannot" if text.startswith("not a heard object") else text
+
+
+def _verdict_in(plain: Mapping[str, Any]) -> Verdict | None:
+    """None where it says none, or one in words of a later version that this one does not know."""
+    try:
+        return _verdict(plain.get("verdict"), plain.get("policy"), plain.get("reason"), plain.get("rule"))
+    except (TypeError, ValueError):
+        return None
+
+
+@lru_cache(maxsize=1024)
+def _verdict(decision: object, policy: object, reason: object, rule: object) -> Verdict:
+    """Raises `TypeError` (a list or object is no key either) or `ValueError` where one of them is none."""
+    if not (isinstance(decision, str) and isinstance(policy, str)):
+        raise TypeError
+    if not (isinstance(reason, str | None) and isinstance(rule, str | None)):
+        raise TypeError
+    return Verdict(Decision(decision), policy, None if reason is None else Reason(reason), rule)
