@@ -10,6 +10,7 @@ import contextlib
 import signal
 from collections import Counter
 from collections.abc import AsyncIterator, Sequence
+from pathlib import Path
 from typing import Protocol
 
 import structlog
@@ -28,6 +29,7 @@ from gateway.judge.compiled import CompiledPolicy
 from gateway.judge.judge import Judge
 from gateway.judge.source import PolicySource
 from gateway.judge.verdict import Judged, Reason, Verdict
+from gateway.policy_watch import changed_files
 from gateway.post_health import PolicyState, policy_part, receiver_part, uplink_part
 from gateway.receivers.kinds import open_receiver
 from gateway.settings import BusSettings, StationFile
@@ -69,6 +71,8 @@ class Service:
         self._verdicts: Counter[Verdict] = Counter()
         self._emergencies = 0
         self._reload_wanted = asyncio.Event()
+        self._watch_again = asyncio.Event()
+        self._policy_files = source.files
         self._receivers = [
             open_receiver(receiver.name, receiver.address, self.frames, self._deliver, allow=receiver.allow)
             for receiver in settings.receivers
@@ -87,6 +91,7 @@ class Service:
                 keepers.append(tasks.create_task(self._bus.run(), name="bus"))
             keepers.append(tasks.create_task(self._tell_health(), name="health"))
             keepers.append(tasks.create_task(self._reload_when_wanted(), name="reload"))
+            keepers.append(tasks.create_task(self._watch_files(), name="watch files"))
             listeners = [tasks.create_task(receiver.listen(), name=receiver.name) for receiver in self._receivers]
             _log.info("started", run=self.frames.identity, policy=self._policy.label, receivers=len(listeners))
             await stop.wait()
@@ -194,22 +199,36 @@ class Service:
             self._reload_wanted.clear()
             try:
                 # A long list takes its time to read: frames are judged by the old policy meanwhile.
-                policy = await asyncio.to_thread(self._read_policy)
+                source, policy = await asyncio.to_thread(self._read_policy)
             except DocumentError as error:
                 problem = str(error.problems[0])
                 self._policy = PolicyState(self._policy.label, self.frames.now().time_ms, problem)
                 _log.error("the new policy is refused, the old one stays", policy=self._policy.label, problem=problem)
             else:
-                now = self.frames.now()
-                self._judge.replace(policy, now.elapsed_ms)
-                self._policy = PolicyState(policy.label, now.time_ms)
-                _log.info("policy reloaded", policy=policy.label)
+                self._take_policy(source, policy)
             self._publish_health()
 
-    def _read_policy(self) -> CompiledPolicy:
+    def _read_policy(self) -> tuple[PolicySource, CompiledPolicy]:
         settings = self._station.settings
         source = policy_files.load(settings.policy, settings.post, beside=self._station.folder)
-        return source.compiled(settings.post)
+        return source, source.compiled(settings.post)
+
+    def _take_policy(self, source: PolicySource, policy: CompiledPolicy) -> None:
+        now = self.frames.now()
+        self._judge.replace(policy, now.elapsed_ms)
+        self._policy = PolicyState(policy.label, now.time_ms)
+        if self._policy_files != source.files:
+            self._policy_files = source.files
+            self._watch_again.set()
+        _log.info("policy reloaded", policy=policy.label)
+
+    async def _watch_files(self) -> None:
+        station = self._station.path
+        async for changed in changed_files(lambda: [station, *map(Path, self._policy_files)], self._watch_again):
+            if station in changed:
+                _log.warning("the station file has changed: restart to use it", file=str(self._station.path))
+            if changed != {station}:
+                self.reload()
 
     async def _drain(self) -> None:
         if self._uplink is not None:

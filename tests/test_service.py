@@ -1,5 +1,6 @@
 """The whole gateway on real sockets: a decoder's on one side, the network's and a broker's on the other."""
 
+import itertools
 import json
 from pathlib import Path
 
@@ -155,6 +156,32 @@ async def test_a_reload_swaps_the_policy_and_refuses_a_bad_one(tmp_path: Path) -
     assert first.policy != second.policy == third.policy
     assert "mine.yaml:3" in refused.why
     assert "nmae" in refused.why
+
+
+async def test_a_policy_that_is_saved_is_read_again_by_itself(tmp_path: Path) -> None:
+    policy, part_of_it = tmp_path / "mine.yaml", tmp_path / "club" / "club.yaml"
+    part_of_it.parent.mkdir()
+    part_of_it.write_text("version: 1\nname: club\n")
+    policy.write_text("version: 1\nname: mine\n")
+    async with Decoder() as decoder:
+        station = station_file(tmp_path, station_text(decoder, more="policy: ./mine.yaml\n"))
+        async with running(station) as service:
+            await until(lambda: part(service, PartKind.RECEIVER).state is State.OK)
+            labels = [service.policy_label]
+            for text in ("include: [club/club.yaml]", "include: [club/club.yaml]\nduplicates: {window: 60s}"):
+                # As most editors save: a new file takes the old one's place.
+                written = tmp_path / "written"
+                written.write_text(f"version: 1\nname: mine\n{text}\n")
+                written.replace(policy)
+                await until(lambda: service.policy_label not in labels)
+                labels.append(service.policy_label)
+            saves = itertools.count()
+
+            def is_noticed_when_saved_again() -> bool:
+                part_of_it.write_text(f"version: 1\nname: club\n# save {next(saves)}\n")
+                return service.policy_label not in labels
+
+            await until(is_noticed_when_saved_again)
 
 
 async def test_duplicates_are_known_over_a_reload(tmp_path: Path) -> None:

@@ -1,0 +1,58 @@
+"""Notices when a file of the policy, or the station file, was written anew."""
+
+import asyncio
+from collections.abc import AsyncIterator, Callable, Iterable
+from pathlib import Path
+
+SETTLE_MS = 400
+"""An editor writes a file in several steps: changes within this time are one."""
+
+STEP_MS = 100
+LOOK_MS = 5000
+"""How often the files are looked at though nobody says that they changed: not every file system tells."""
+
+Print = tuple[int, int, int] | None
+
+
+async def changed_files(watched: Callable[[], Iterable[Path]], again: asyncio.Event) -> AsyncIterator[set[Path]]:
+    """The files among `watched()` that changed, each time that some did.
+
+    Folders are watched, not files: most editors put a new file in the place of the old one. Set `again` when files in
+    other folders are to be watched. That something happens in a folder is only the occasion to look: what changed is
+    told by the files themselves, so nothing is missed between two watches.
+    """
+    prints = {path: _print_of(path) for path in watched()}
+    async for _ in _occasions(watched, again):
+        now = {path: _print_of(path) for path in watched()}
+        changed = {path for path, found in now.items() if found is not None and found != prints.get(path, found)}
+        prints = now
+        if changed:
+            yield changed
+
+
+async def _occasions(watched: Callable[[], Iterable[Path]], again: asyncio.Event) -> AsyncIterator[None]:
+    """Whenever something happened in a folder of the files, and now and then besides."""
+    from watchfiles import awatch  # noqa: PLC0415 - not needed before the gateway runs
+
+    while True:
+        again.clear()
+        yield
+        events = awatch(
+            *{path.resolve().parent for path in watched()},
+            recursive=False,
+            debounce=SETTLE_MS,
+            step=STEP_MS,
+            rust_timeout=LOOK_MS,
+            yield_on_timeout=True,
+            stop_event=again,
+        )
+        async for _ in events:
+            yield
+
+
+def _print_of(path: Path) -> Print:
+    try:
+        status = path.stat()
+    except OSError:
+        return None  # on its way from one name to another, or gone: the policy that was read stays
+    return (status.st_mtime_ns, status.st_size, status.st_ino)
