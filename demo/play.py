@@ -1,8 +1,8 @@
 """Plays the Skerry Sound Regatta through a real gateway, shows what becomes of every frame, and adds it all up.
 
 Everything is real but the air and the network: a simulated decoder on a KISS socket, the gateway as `stile run` makes
-it, a stand-in network server that logs it in and checks each line, an MQTT broker in the process, and a subscriber of the
-demo's own that counts what the house gets.
+it, a stand-in network server that logs it in and checks each line, an MQTT broker in the process, and a subscriber of
+the demo's own that counts what the house gets.
 """
 
 import argparse
