@@ -13,9 +13,6 @@ from gateway.judge.policy import Example
 from gateway.judge.source import Entry, PolicySource
 from gateway.judge.verdict import Judged, Reason
 
-FIRST_MOMENT_MS = 3_600_000
-"""When an example's frame is heard, after the start: as long as `before` may say."""
-
 
 def check_examples(source: PolicySource, post: Post) -> None:
     """Judge every example, each with empty memory. Raises `DocumentError` that names those that came out otherwise."""
@@ -33,19 +30,24 @@ def judge_example(policy: CompiledPolicy, example: Example) -> Judged:
     """What the policy says of an example, with nothing heard before it but what the example says."""
     judge = Judge(policy)
     earlier = sorted(example.after, key=lambda frame: -frame.before)
+    longest_ms = earlier[0].before if earlier else 0
     for sequence, before in enumerate(earlier, 1):
-        receiver = before.receiver or example.receiver
-        judge.judge(_heard(sequence, _frame(before.frame), receiver, example.at, before.before))
+        moment = Moment(longest_ms - before.before, example.at - before.before)
+        judge.judge(_heard(sequence, _frame(before.frame), before.receiver or example.receiver, moment))
     frame = _frame(example.frame)
     if isinstance(frame, Frame):
         frame = replace(frame, control=example.control, pid=example.pid)
-    return judge.judge(_heard(len(earlier) + 1, frame, example.receiver, example.at, 0))
+    return judge.judge(_heard(len(earlier) + 1, frame, example.receiver, Moment(longest_ms, example.at)))
 
 
 def _problems(policy: CompiledPolicy, example: Example, entry: Entry) -> list[Problem]:
+    for before in example.after:
+        if isinstance(frame := _frame(before.frame), Damaged):
+            return [entry.problem(f"a frame before it cannot be read: {frame.because}")]
     judged = judge_example(policy, example)
-    if judged.verdict.reason is Reason.DAMAGED and example.reason is not Reason.DAMAGED:
-        return [entry.problem(f"the frame cannot be read: {_damage(judged)}")]
+    frame = judged.heard.frame
+    if isinstance(frame, Damaged) and example.reason is not Reason.DAMAGED:
+        return [entry.problem(f"the frame cannot be read: {frame.because}")]
     verdict = judged.verdict
     asked = {"expect": example.expect, "reason": example.reason, "rule": example.rule}
     got = {"expect": verdict.decision, "reason": verdict.reason, "rule": verdict.rule}
@@ -61,11 +63,5 @@ def _frame(line: str) -> Frame | Damaged:
     return tnc2.read(line.encode("utf-8"))
 
 
-def _heard(sequence: int, frame: Frame | Damaged, receiver: str, at_ms: int, before_ms: int) -> Heard:
-    moment = Moment(FIRST_MOMENT_MS - before_ms, at_ms - before_ms)
+def _heard(sequence: int, frame: Frame | Damaged, receiver: str, moment: Moment) -> Heard:
     return Heard("example", sequence, moment, receiver, 0, frame)
-
-
-def _damage(judged: Judged) -> str:
-    frame = judged.heard.frame
-    return frame.because if isinstance(frame, Damaged) else ""

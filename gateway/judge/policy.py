@@ -329,7 +329,7 @@ class Before(_Strict):
 
     frame: str
     receiver: Name | None = None
-    before: Duration = 0
+    before: Annotated[Duration, between("0s", "366d")] = 0
     """How long before, in milliseconds."""
 
 

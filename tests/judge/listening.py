@@ -31,8 +31,8 @@ def judge_of(text: str = "") -> Judge:
 class Listening:
     """Listens with one judge; frames are heard at the second that is said."""
 
-    def __init__(self, policy: str = "") -> None:
-        self.judge = judge_of(policy)
+    def __init__(self, policy: str = "", *, source: PolicySource | None = None) -> None:
+        self.judge = judge_of(policy) if source is None else Judge(source.compiled(POST))
         self._sequence = 0
 
     def hear(
