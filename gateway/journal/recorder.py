@@ -18,7 +18,7 @@ from gateway.journal.worker import Worker
 from gateway.judge.verdict import Judged
 
 ENCODE_SECONDS = 0.001
-"""For so long frames are encoded at a stretch; then the event loop has its turn, so that no frame on its way up waits."""
+"""For so long frames are encoded at a stretch: no frame on its way up waits longer for the interpreter."""
 
 TIDY_STEPS = 50
 """How many small steps one tidying takes at most: what is left over waits for the next."""

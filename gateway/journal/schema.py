@@ -36,7 +36,7 @@ def migrate(connection: sqlite3.Connection, path: Path, steps: Sequence[str] | N
     Raises `JournalRefusedError` where it is none of ours, or newer than `steps`, and `sqlite3.Error`.
     """
     steps = migrations() if steps is None else steps
-    _refuse_what_is_not_ours(connection, path, len(steps))
+    require_ours(connection, path, len(steps))
     for number in range(version(connection) + 1, len(steps) + 1):
         connection.execute("BEGIN IMMEDIATE")
         try:
@@ -54,14 +54,15 @@ def migrate(connection: sqlite3.Connection, path: Path, steps: Sequence[str] | N
 
 def require_readable(connection: sqlite3.Connection, path: Path) -> None:
     """See that the file is a journal whose version this program reads as it is. Raises `JournalRefusedError`."""
-    known = len(migrations())
-    _refuse_what_is_not_ours(connection, path, known)
-    if version(connection) < known:
+    require_ours(connection, path)
+    if version(connection) < len(migrations()):
         why = f"{path} is a journal of an older Stile, or an empty one"
         raise JournalRefusedError(why, "let the gateway run with it once: that brings it up to date")
 
 
-def _refuse_what_is_not_ours(connection: sqlite3.Connection, path: Path, known: int) -> None:
+def require_ours(connection: sqlite3.Connection, path: Path, known: int | None = None) -> None:
+    """See that the file is new, or a journal of no later version than `known`. Raises `JournalRefusedError`."""
+    known = len(migrations()) if known is None else known
     if sqlite3.sqlite_version_info < OLDEST_SQLITE:
         needed = ".".join(map(str, OLDEST_SQLITE))
         why = f"this Python uses SQLite {sqlite3.sqlite_version}, and the journal needs {needed}"

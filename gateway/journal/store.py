@@ -172,6 +172,7 @@ class Store:
     def _connect(self) -> sqlite3.Connection:
         connection = sqlite3.connect(self._path, timeout=BUSY_SECONDS, isolation_level=None)
         try:
+            schema.require_ours(connection, self._path)  # before any setting could change what is not
             was = schema.version(connection)
             for setting in _SETTINGS:
                 connection.execute(setting).fetchall()
@@ -217,9 +218,9 @@ class Store:
                 values += (
                     first | row.sequence, row.time_ms, row.source, row.reason, sent.get(row.sequence), encoded,
                 )  # fmt: skip
-            # IGNORE: where a commit was said to have failed and had not, the same rows come again.
+            # On conflict: where a commit was said to have failed and had not, the same rows come again.
             places = ", ".join([_PLACES] * len(rows))
-            connection.execute(f"INSERT OR IGNORE INTO heard {_COLUMNS} VALUES {places}", values)  # noqa: S608 - no value is in the text
+            connection.execute(f"INSERT INTO heard {_COLUMNS} VALUES {places} ON CONFLICT (id) DO NOTHING", values)  # noqa: S608 - no value is in the text
         here = {row.sequence for row in batch.rows}
         earlier = [(at_ms, first | sequence) for sequence, at_ms in sent.items() if sequence not in here]
         if earlier:
