@@ -12,7 +12,6 @@ import re
 import signal
 import socket
 import sys
-import tempfile
 from collections import Counter
 from pathlib import Path
 from types import TracebackType
@@ -128,12 +127,11 @@ def free_port(wanted: int) -> int:
     raise SystemExit("No port is free on 127.0.0.1.")
 
 
-def station_file(folder: Path, ports: dict[int, int]) -> settings.StationFile:
+def station_file(ports: dict[int, int]) -> settings.StationFile:
     """The demo's station file with the ports that are used in place of those that it names."""
     text = STATION_FILE.read_text("utf-8")
-    path = folder / "station.yaml"
-    path.write_text(re.sub(r"(?<=:)\d+\b", lambda port: str(ports.get(int(port[0]), port[0])), text), "utf-8")
-    return settings.load(path, {settings.PASSCODE_VARIABLE: PASSCODE})
+    filled_in = re.sub(r"(?<=:)\d+\b", lambda port: str(ports.get(int(port[0]), port[0])), text)
+    return settings.read(filled_in, STATION_FILE, {settings.PASSCODE_VARIABLE: PASSCODE})
 
 
 async def play(seconds: float | None) -> bool:
@@ -148,9 +146,7 @@ async def play(seconds: float | None) -> bool:
         SimulatedDecoder(port=free_port(8100)) as decoder,
         Subscriber(broker.port) as house,
     ):
-        with tempfile.TemporaryDirectory() as folder:
-            ports = {8100: decoder.port, 14580: network.port, 1883: broker.port}
-            station = station_file(Path(folder), ports)
+        station = station_file({8100: decoder.port, 14580: network.port, 1883: broker.port})
         source = policy_files.load(station.settings.policy, station.settings.post, beside=STATION_FILE.parent)
         service = Service(station, source, sinks=[Show(colours=sys.stdout.isatty())])
         print(f"decoder  KISS on 127.0.0.1:{decoder.port}")

@@ -46,8 +46,11 @@ async def _occasions(watched: Callable[[], Iterable[Path]], again: asyncio.Event
             yield_on_timeout=True,
             stop_event=again,
         )
-        async for _ in events:
-            yield
+        try:
+            async for _ in events:
+                yield
+        except (OSError, RuntimeError):  # a folder is gone, or the system has no watches left: look now and then
+            await asyncio.sleep(LOOK_MS / 1000)
 
 
 def _print_of(path: Path) -> Print:

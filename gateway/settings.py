@@ -257,6 +257,11 @@ def load(path: Path, environment: Mapping[str, str] = os.environ) -> StationFile
         text = read_text(path)
     except OSError as error:
         raise DocumentError([Problem(str(path), 1, "", f"cannot be read: {error.strerror}")]) from None
+    return read(text, path, environment)
+
+
+def read(text: str, path: Path, environment: Mapping[str, str] = os.environ) -> StationFile:
+    """Read the text of the station file at `path`, and the secrets that it names. Raises `DocumentError`."""
     document = parse(text, str(path))
     settings = check(document, Settings)
     if problems := [*_names_twice(document, settings), *_captures_sent_up(document, settings)]:

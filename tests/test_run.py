@@ -1,0 +1,108 @@
+"""`stile run` as a process: what it logs, how it is stopped, and that the passcode shows nowhere."""
+
+import asyncio
+import json
+import os
+import signal
+import sys
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+from demo.network_server import NetworkServer
+from tests.whole_gateway import FAIL_SAFE_SECONDS, PASSCODE, Decoder, kiss_of
+
+
+def station_text(decoder: int, server: int, more: str = "") -> str:
+    return (
+        "station: {callsign: QX1GAT-10}\n"
+        f"receivers: [{{name: vhf, from: 'kiss+tcp://127.0.0.1:{decoder}'}}]\n"
+        f"uplink: {{servers: ['tcp://127.0.0.1:{server}'], passcode_file: passcode}}\n{more}"
+    )
+
+
+class Gateway:
+    """A gateway's process and its log so far."""
+
+    def __init__(self, process: asyncio.subprocess.Process) -> None:
+        self.process = process
+        self.log: list[dict[str, object]] = []
+        self.text = ""
+
+    async def until_logged(self, event: str) -> dict[str, object]:
+        assert self.process.stderr is not None
+        async with asyncio.timeout(FAIL_SAFE_SECONDS):
+            while line := await self.process.stderr.readline():
+                self.text += line.decode()
+                self.log.append(json.loads(line))
+                if self.log[-1]["event"] == event:
+                    return self.log[-1]
+        raise AssertionError(f"{event!r} is not in the log:\n{self.text}")
+
+    async def end(self, number: signal.Signals) -> int:
+        self.process.send_signal(number)
+        async with asyncio.timeout(FAIL_SAFE_SECONDS):
+            assert self.process.stderr is not None
+            self.text += (await self.process.stderr.read()).decode()
+            return await self.process.wait()
+
+
+@asynccontextmanager
+async def stile_run(folder: Path, text: str, passcode: str = PASSCODE) -> AsyncIterator[Gateway]:
+    (folder / "station.yaml").write_text(text)
+    (folder / "passcode").write_text(f"{passcode}\n")
+    command = (sys.executable, "-m", "gateway.cli", "run", str(folder / "station.yaml"))
+    environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parent.parent)}
+    process = await asyncio.create_subprocess_exec(*command, stderr=asyncio.subprocess.PIPE, env=environment)
+    try:
+        yield Gateway(process)
+    finally:
+        if process.returncode is None:
+            process.kill()
+            await process.wait()
+
+
+async def test_a_frame_passes_through_the_process_and_sigterm_ends_it_well(tmp_path: Path) -> None:
+    async with Decoder() as decoder, NetworkServer(keep_lines=5) as server:
+        async with stile_run(tmp_path, station_text(decoder.port, server.port)) as gateway:
+            await gateway.until_logged("uplink is up")
+            await decoder.send(kiss_of(b"QA1BCD-9>APRS:>hello"))
+            await server.until(lambda: len(server.lines) == 1)
+            assert await gateway.end(signal.SIGTERM) == 0
+        assert list(server.lines) == [b"QA1BCD-9>APRS,qAO,QX1GAT-10:>hello\r\n"]
+        stopped = json.loads(gateway.text.splitlines()[-1])
+        assert (stopped["event"], stopped["heard"], stopped["outcomes"]["sent"]) == ("stopped", 1, 1)
+        assert PASSCODE not in gateway.text
+
+
+async def test_sigint_ends_it_well_too_and_a_bad_policy_on_sighup_leaves_the_old_one(tmp_path: Path) -> None:
+    policy = tmp_path / "mine.yaml"
+    policy.write_text("version: 1\nname: mine\n")
+    async with Decoder() as decoder, NetworkServer() as server:
+        text = station_text(decoder.port, server.port, "policy: ./mine.yaml\n")
+        async with stile_run(tmp_path, text) as gateway:
+            await gateway.until_logged("uplink is up")
+            policy.write_text("version: 2\nname: mine\n")
+            gateway.process.send_signal(signal.SIGHUP)
+            refused = await gateway.until_logged("the new policy is refused, the old one stays")
+            assert "mine.yaml:1: version" in str(refused["problem"])
+            assert await gateway.end(signal.SIGINT) == 0
+
+
+async def test_a_passcode_that_does_not_belong_to_the_callsign_ends_it_with_exit_1(tmp_path: Path) -> None:
+    async with stile_run(tmp_path, station_text(1, 1), passcode="12345") as gateway:
+        assert gateway.process.stderr is not None
+        said = (await gateway.process.stderr.read()).decode()
+        assert await gateway.process.wait() == 1
+    assert "station.yaml:3: uplink.passcode_file: the passcode does not belong to QX1GAT-10" in said
+    assert "12345" not in said
+    assert PASSCODE not in said
+
+
+async def test_a_bad_policy_at_the_start_ends_it_with_exit_1_and_the_reason(tmp_path: Path) -> None:
+    (tmp_path / "mine.yaml").write_text("version: 1\nname: mine\nruels: []\n")
+    async with stile_run(tmp_path, station_text(1, 1, "policy: ./mine.yaml\n")) as gateway:
+        assert gateway.process.stderr is not None
+        said = (await gateway.process.stderr.read()).decode()
+        assert await gateway.process.wait() == 1
+    assert 'mine.yaml:3: ruels: unknown key - did you mean "rules"?' in said
