@@ -66,6 +66,9 @@ class Subject:
     frame: Frame
     """The innermost one."""
 
+    information: bytes
+    """Of that frame, up to its first line end: what would go up."""
+
     traits: Traits
     time_ms: int
     origin: Origin | None
@@ -74,7 +77,7 @@ class Subject:
     @cached_property
     def report(self) -> Report:
         """What the information field says."""
-        return read(self.frame.destination, self.frame.information)
+        return read(self.frame.destination, self.information)
 
     @cached_property
     def distance_km(self) -> float | None:
@@ -87,7 +90,7 @@ class Subject:
     @cached_property
     def text(self) -> str:
         """The information as text, case folded."""
-        return self.frame.information.decode("utf-8", "replace").casefold()
+        return self.information.decode("utf-8", "replace").casefold()
 
 
 _Asked = TypeVar("_Asked")

@@ -1,12 +1,13 @@
 """Why a verdict is what it is: every question that was asked of a frame, its answer, and which of them decided."""
 
-from collections.abc import Generator, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from gateway.frames.frame import Damaged
-from gateway.frames.heard import Heard, Moment
-from gateway.frames.network_line import network_line, route
+from gateway.frames.heard import Heard
+from gateway.frames.network_line import route
 from gateway.frames.third_party import Unwrapped, unwrap
+from gateway.frames.tnc2 import first_line
 from gateway.judge.conditions import Subject
 from gateway.judge.judge import Judge, Standing
 from gateway.judge.network_rules import NETWORK_RULES
@@ -35,9 +36,15 @@ class Explanation:
 
 
 def explain(judge: Judge, heard: Heard) -> Explanation:
-    """Judge `heard`, and say what was asked. The judge remembers the frame as it would any other."""
-    steps = tuple(_until_decided(_steps(judge, heard)))
-    return Explanation(judge.judge(heard), steps)
+    """Judge `heard`, and say what was asked. The judge remembers the frame as it would any other.
+
+    A rate is not asked twice, since asking counts as an offer: what it said shows in the verdict.
+    """
+    steps = [*_until_decided(_steps(judge, heard))]
+    judged = judge.judge(heard)
+    if not (steps and steps[-1].decided):
+        steps += _until_decided(_rate_steps(judge, judged))
+    return Explanation(judged, tuple(steps))
 
 
 def _until_decided(steps: Iterator[Step]) -> Iterator[Step]:
@@ -48,6 +55,7 @@ def _until_decided(steps: Iterator[Step]) -> Iterator[Step]:
 
 
 def _steps(judge: Judge, heard: Heard) -> Iterator[Step]:
+    """All that is asked before the rates."""
     frame = heard.frame
     if isinstance(frame, Damaged):
         yield Step(Reason.DAMAGED, "Can it be read?", f"no: {frame.because}", decided=True)
@@ -58,27 +66,25 @@ def _steps(judge: Judge, heard: Heard) -> Iterator[Step]:
     for rule in NETWORK_RULES:
         why = rule.broken(unwrapped, added)
         yield Step(rule.reason, rule.question, "no" if why is None else f"yes: {why}", decided=why is not None)
-    yield from _policy_steps(judge, heard, unwrapped, len(network_line(unwrapped.innermost, added)))
+    yield from _policy_steps(judge, heard, unwrapped)
 
 
-def _policy_steps(judge: Judge, heard: Heard, unwrapped: Unwrapped, octets: int) -> Iterator[Step]:
+def _policy_steps(judge: Judge, heard: Heard, unwrapped: Unwrapped) -> Iterator[Step]:
     innermost = unwrapped.innermost
+    information = first_line(innermost.information)
     standing = judge.standing(heard.receiver, unwrapped)
-    since = judge.copy_since(standing, innermost, heard.moment.elapsed_ms)
+    since = judge.copy_since(standing, information, heard.moment.elapsed_ms)
     asked = f"Did a copy of it go up in the last {judge.policy.window_ms / 1000:g} s?"
     answer = "no" if since is None else f"yes: {since / 1000:.1f} s ago"
     yield Step(Reason.DUPLICATE, asked, answer, decided=since is not None)
-    if is_emergency(innermost.destination, innermost.information):
+    if is_emergency(innermost.destination, information):
         answer = "yes: no rule and no rate of the policy can hold it back"
         yield Step("emergency", "Is it a Mic-E emergency?", answer, decided=True)
         return
-    subject = judge.subject(standing, innermost, heard.moment)
-    decision = yield from _rule_steps(judge, standing, subject)
-    if decision is Decision.FORWARD:
-        yield from _rate_steps(judge, standing, subject, heard.moment, octets)
+    yield from _rule_steps(judge, standing, judge.subject(standing, innermost, information, heard.moment))
 
 
-def _rule_steps(judge: Judge, standing: Standing, subject: Subject) -> Generator[Step, None, Decision]:
+def _rule_steps(judge: Judge, standing: Standing, subject: Subject) -> Iterator[Step]:
     """Only rules whose questions to the header hold are shown one by one: a policy may have thousands."""
     for candidate in standing.rules:
         verdict = candidate.verdict
@@ -87,18 +93,23 @@ def _rule_steps(judge: Judge, standing: Standing, subject: Subject) -> Generator
         keeps = holds and verdict.decision is Decision.KEEP
         yield Step(f"rule {verdict.rule}", "Does everything hold that it asks?", answer, decided=keeps)
         if holds:
-            return verdict.decision
+            return
     others = len(judge.policy.rules) - len(standing.rules)
     if others:
         yield Step("rules", f"Does one of the {others} others hold?", "no: not this callsign, receiver or path")
-    return Decision.FORWARD
 
 
-def _rate_steps(judge: Judge, standing: Standing, subject: Subject, moment: Moment, octets: int) -> Iterator[Step]:
-    for place, rate in standing.rates:
+def _rate_steps(judge: Judge, judged: Judged) -> Iterator[Step]:
+    """The rates up to the one that had no room, which the verdict names."""
+    frame, innermost = judged.heard.frame, judged.innermost
+    if isinstance(frame, Damaged) or innermost is None:
+        return
+    standing = judge.standing(judged.heard.receiver, unwrap(frame))
+    subject = judge.subject(standing, innermost, first_line(innermost.information), judged.heard.moment)
+    for _, rate in standing.rates:
         name = f"rate {rate.rate.name}"
         if rate.when.of_subject is not None and not rate.when.of_subject(subject):
             yield Step(name, "Is the frame one that it is about?", "no")
             continue
-        room = judge.has_room(place, subject, moment, octets)
-        yield Step(name, f"Is there room in it, per {rate.rate.per}?", "yes" if room else "no", decided=not room)
+        full = judged.verdict == rate.verdict
+        yield Step(name, f"Is there room in it, per {rate.rate.per}?", "no" if full else "yes", decided=full)

@@ -99,19 +99,16 @@ class Judge:
             rates=self._policy.rates_about(traits),
         )
 
-    def copy_since(self, standing: Standing, frame: Frame, elapsed_ms: int) -> int | None:
-        """How long ago a copy of `frame` was judged `forward`, in milliseconds; None where none was in the window."""
-        return self._recent.since(_duplicate_key(standing, first_line(frame.information)), elapsed_ms)
+    def copy_since(self, standing: Standing, information: bytes, elapsed_ms: int) -> int | None:
+        """How long ago a copy was judged `forward`, in milliseconds; None where none was in the window.
 
-    def subject(self, standing: Standing, frame: Frame, moment: Moment) -> Subject:
-        """What the policy's conditions are asked about."""
-        return Subject(frame, standing.traits, moment.time_ms, self._policy.origin)
+        `information` ends before its first line end.
+        """
+        return self._recent.since(_duplicate_key(standing, information), elapsed_ms)
 
-    def has_room(self, place: int, subject: Subject, moment: Moment, octets: int) -> bool:
-        """Whether the rate at `place` of the policy has room for a line of so many octets."""
-        limit = self._limits[place]
-        reserved = not limit.reserved_kinds or subject.report.kind in limit.reserved_kinds
-        return limit.admits(_key(limit.per, subject), subject.frame.source, moment, octets, reserved=reserved)
+    def subject(self, standing: Standing, frame: Frame, information: bytes, moment: Moment) -> Subject:
+        """What the policy's conditions are asked about; `information` is that of `frame` up to its first line end."""
+        return Subject(frame, information, standing.traits, moment.time_ms, self._policy.origin)
 
     def budgets(self) -> dict[str, object]:
         """What is used of each budget: one plain value with a version, to be kept over a restart."""
@@ -160,14 +157,12 @@ class Judge:
             return Judged(heard, kept[Reason.DUPLICATE], frame, emergency)
         verdict = self._policy.forward
         if not emergency and (standing.rules or standing.rates):
-            octets = MAXIMUM_LINE_OCTETS - standing.room + len(information)
-            verdict = self._ask_policy(heard, frame, standing, octets)
+            verdict = self._ask_policy(standing, self.subject(standing, frame, information, heard.moment), heard.moment)
         if verdict.decision is Decision.FORWARD:
             self._recent.remember(key, elapsed_ms)
         return Judged(heard, verdict, frame, emergency)
 
-    def _ask_policy(self, heard: Heard, frame: Frame, standing: Standing, octets: int) -> Verdict:
-        subject = self.subject(standing, frame, heard.moment)
+    def _ask_policy(self, standing: Standing, subject: Subject, moment: Moment) -> Verdict:
         verdict = self._policy.forward
         for rule in standing.rules:
             if rule.asks is None or rule.asks(subject):
@@ -175,21 +170,28 @@ class Judge:
                 break
         if verdict.decision is Decision.KEEP or not standing.rates:
             return verdict
-        return self._take_tokens(subject, standing, heard.moment, octets) or verdict
+        return self._take_tokens(standing, subject, moment) or verdict
 
-    def _take_tokens(self, subject: Subject, standing: Standing, moment: Moment, octets: int) -> Verdict | None:
+    def _take_tokens(self, standing: Standing, subject: Subject, moment: Moment) -> Verdict | None:
         """Take a token of every rate that matches, or of none; what is returned says which had none."""
+        octets = MAXIMUM_LINE_OCTETS - standing.room + len(subject.information)
         matching: list[int] = []
         for place, rate in standing.rates:
             if rate.when.of_subject is not None and not rate.when.of_subject(subject):
                 continue
-            if not self.has_room(place, subject, moment, octets):
+            if not self._has_room(place, subject, moment, octets):
                 return rate.verdict
             matching.append(place)
         for place in matching:
             limit = self._limits[place]
             limit.take(_key(limit.per, subject), subject.frame.source, moment, octets)
         return None
+
+    def _has_room(self, place: int, subject: Subject, moment: Moment, octets: int) -> bool:
+        """Whether the rate at `place` of the policy has room for a line of so many octets."""
+        limit = self._limits[place]
+        reserved = not limit.reserved_kinds or subject.report.kind in limit.reserved_kinds
+        return limit.admits(_key(limit.per, subject), subject.frame.source, moment, octets, reserved=reserved)
 
 
 def _duplicate_key(standing: Standing, information: bytes) -> bytes:
