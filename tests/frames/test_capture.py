@@ -5,7 +5,7 @@ import gzip
 import json
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gateway.frames.capture import (
@@ -33,6 +33,7 @@ crowded = st.lists(st.sampled_from([b"\n", b"\r\n", b" ", b"{}", b"x" * MAXIMUM_
 )
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=300) | crowded, st.booleans(), st.data())
 def test_any_split_gives_the_same_lines(data: bytes, compressed: bool, drawn: st.DataObject) -> None:
     if compressed:

@@ -6,7 +6,7 @@ import sys
 import zlib
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gateway.frames.decompression import GZIP_MARK, PIECE_OCTETS, ZSTD_MARK, CompressionError, Decompressor
@@ -45,6 +45,7 @@ def expand_or_name(*data: bytes) -> None:
         expand(*data)
 
 
+@settings(deadline=None)
 @given(contents.filter(lambda octets: octets[:1] not in {b"\x1f", b"\x28"}), st.data())
 def test_what_is_not_compressed_comes_back_as_it_is(content: bytes, drawn: st.DataObject) -> None:
     assert expand(*drawn.draw(splits(content))) == content
@@ -55,6 +56,7 @@ def test_the_beginning_of_a_mark_is_none(content: bytes) -> None:
     assert expand(*(bytes([octet]) for octet in content)) == content
 
 
+@settings(deadline=None)
 @given(st.lists(contents, min_size=1, max_size=4), compressions, st.data())
 def test_members_in_a_row_are_expanded_however_the_bytes_come(
     parts: list[bytes], compress: object, drawn: st.DataObject
@@ -124,12 +126,14 @@ def test_without_the_zstd_library_the_operator_is_told_which_extra_to_install(mo
     assert "install Stile's extra `zstd`" in before_the_error(zstd.compress(b"one"))[1]
 
 
+@settings(deadline=None)
 @given(st.sampled_from([b"", GZIP_MARK + b"\x08\x00", ZSTD_MARK]), st.binary(max_size=400), st.data())
 def test_any_bytes_at_all_expand_or_are_named_as_damaged(mark: bytes, octets: bytes, drawn: st.DataObject) -> None:
     data = mark + octets
     expand_or_name(*drawn.draw(splits(data)))
 
 
+@settings(deadline=None)
 @given(contents, compressions, st.data())
 def test_one_changed_octet_ends_no_reader(content: bytes, compress: object, drawn: st.DataObject) -> None:
     assert callable(compress)

@@ -57,21 +57,24 @@ def test_a_frame_is_a_row_with_what_later_questions_ask_for(path: Path) -> None:
 awkward = any_frames() | st.binary(max_size=600).map(lambda octets: damaged("the header is odd", octets))
 
 
-@given(awkward, st.integers(0, 15))
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
-def test_a_frame_with_any_octets_comes_back_as_it_was(path: Path, frame: Frame | Damaged, port: int) -> None:
-    heard = Heard(RUN, 1, Moment(3, NOON_MS), "vhf", port, frame)
-    is_damaged = isinstance(frame, Damaged)
-    verdict = Verdict(Decision.KEEP, POLICY, Reason.DAMAGED) if is_damaged else Verdict(Decision.FORWARD, POLICY)
-    judged = Judged(heard, verdict, None if isinstance(frame, Damaged) else third_party.unwrap(frame).innermost)
+@given(st.lists(st.tuples(awkward, st.integers(0, 15)), max_size=20))
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_frames_with_any_octets_come_back_as_they_were(path: Path, frames: list[tuple[Frame | Damaged, int]]) -> None:
+    heard = [Heard(RUN, place, Moment(3, NOON_MS), "vhf", *each[::-1]) for place, each in enumerate(frames, 1)]
+    judged = [judged_somehow(each) for each in heard]
     path.unlink(missing_ok=True)
     store = store_at(path)
-    store.write(batch_of([judged]))
+    store.write(batch_of(judged))
     store.close()
-    [plain] = read_heard(path)
-    assert from_object(plain) == heard
-    [(text,)] = rows_in(path, "SELECT object FROM heard")
-    assert text.encode() == HeardPayload(judged).encoded()
+    assert [from_object(plain) for plain in read_heard(path)] == heard
+    texts = [text.encode() for (text,) in rows_in(path, "SELECT object FROM heard ORDER BY id")]
+    assert texts == [HeardPayload(each).encoded() for each in judged]
+
+
+def judged_somehow(heard: Heard) -> Judged:
+    if isinstance(heard.frame, Damaged):
+        return Judged(heard, Verdict(Decision.KEEP, POLICY, Reason.DAMAGED), None)
+    return Judged(heard, Verdict(Decision.FORWARD, POLICY), third_party.unwrap(heard.frame).innermost)
 
 
 def test_the_time_of_sending_may_come_later(path: Path) -> None:

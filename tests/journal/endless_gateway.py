@@ -1,0 +1,42 @@
+"""A program for tests to kill: keeps a journal and captures, and prints how many frames are on disk in both.
+
+Usage: python endless_gateway.py JOURNAL CAPTURE-FOLDER
+"""
+
+import asyncio
+import sys
+from pathlib import Path
+
+from gateway.frames.heard import Run
+from gateway.journal.capture import Captures
+from gateway.journal.journal import Journal
+from gateway.journal.options import CaptureOptions, JournalOptions, Pace
+from tests.journal.keeping import RUN, frames
+from tests.judged_frames import POLICY, Post
+
+AT_ONCE = Pace(gather=0)
+
+
+async def main(journal_path: Path, capture_folder: Path) -> None:
+    run = Run(RUN)
+    journal = Journal(JournalOptions(journal_path, pace=AT_ONCE), run, callsign="QX1GAT-10", policy=POLICY)
+    captures = Captures(CaptureOptions(capture_folder, pace=AT_ONCE), run)
+    post = Post(RUN)
+    said = 0
+    async with asyncio.TaskGroup() as tasks:
+        tasks.create_task(journal.run())
+        tasks.create_task(captures.run())
+        while True:
+            for judged in frames(7, post):
+                journal.offer_heard(judged)
+                captures.offer_heard(judged)
+            journal.offer_budgets({"version": 1, "budgets": {}, "frames": post.moment.elapsed_ms})
+            await asyncio.sleep(0.001)
+            on_disk = min(journal.state().written, captures.state().written)
+            if on_disk > said:
+                said = on_disk
+                print(said, flush=True)  # noqa: T201 - the test reads it
+
+
+if __name__ == "__main__":
+    asyncio.run(main(Path(sys.argv[1]), Path(sys.argv[2])))

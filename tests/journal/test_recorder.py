@@ -1,0 +1,324 @@
+"""Recorders: nobody waits for them, whatever the disk does, and every frame offered is accounted for."""
+
+import asyncio
+import threading
+from collections.abc import Sequence
+from dataclasses import replace
+
+import pytest
+from structlog.testing import capture_logs
+
+from gateway.feed.health import Counts, Health, State
+from gateway.feed.heard_object import encode
+from gateway.feed.schemas import Schema
+from gateway.journal.batch import Batch
+from gateway.journal.options import Limits, Pace
+from gateway.journal.recorder import Recorder
+from gateway.journal.trouble import JournalError, Trouble
+from gateway.judge.verdict import Judged
+from tests.journal.keeping import Clock, frames, running, until_written
+from tests.judged_frames import NOON_MS
+from tests.payload_schemas import held_to
+
+LIMITS = Limits()
+AT_ONCE = Pace(gather=0, first_retry=0, longest_retry=0)
+FULL = JournalError("the disk is full", "make room")
+
+
+class Disk:
+    """A medium in memory that does as it is told."""
+
+    def __init__(self) -> None:
+        self.notice: Trouble | None = None
+        self.batches: list[list[int]] = []
+        self.sent: dict[int, int] = {}
+        self.failures: list[Exception] = []
+        """What the next tries meet, one each."""
+
+        self.answers = threading.Event()
+        """Cleared, the disk does not answer."""
+
+        self.answers.set()
+        self.tries = 0
+        self.left_to_tidy = 0
+        self.tidied_at: list[int] = []
+        self.closed = 0
+        self.threads: set[int] = set()
+
+    def write(self, batch: Batch) -> None:
+        self.threads.add(threading.get_ident())
+        self.tries += 1
+        self.answers.wait()
+        if self.failures:
+            raise self.failures.pop(0)
+        if batch.rows:
+            self.batches.append([row.sequence for row in batch.rows])
+        self.sent |= batch.sent
+
+    def tidy(self, time_ms: int) -> bool:
+        self.threads.add(threading.get_ident())
+        if self.failures:
+            raise self.failures.pop(0)
+        self.tidied_at.append(time_ms)
+        self.left_to_tidy -= 1
+        return self.left_to_tidy > 0
+
+    def close(self) -> None:
+        self.closed += 1
+
+    @property
+    def written(self) -> list[int]:
+        return [sequence for batch in self.batches for sequence in batch]
+
+
+class Fixture:
+    def __init__(self, *, limits: Limits = LIMITS, pace: Pace = AT_ONCE) -> None:
+        self.clock = Clock()
+        self.disk = Disk()
+        self.recorder = Recorder("journal", self.disk, self.clock.run().now, limits=limits, pace=pace)
+
+    def offer(self, judged: Sequence[Judged]) -> None:
+        for each in judged:
+            self.recorder.offer_heard(each)
+
+    async def tried(self, count: int) -> None:
+        while self.disk.tries < count:  # noqa: ASYNC110 - the disk is in another thread
+            await asyncio.sleep(0.001)
+
+
+async def test_what_is_offered_is_written_in_its_order_by_a_thread_of_its_own() -> None:
+    fixture = Fixture()
+    async with running(fixture.recorder):
+        fixture.offer(frames(1200))
+        await until_written(fixture.recorder, 1200)
+    assert fixture.disk.written == list(range(1, 1201))
+    assert max(map(len, fixture.disk.batches)) <= LIMITS.batch
+    assert len(fixture.disk.threads) == 1
+    assert threading.get_ident() not in fixture.disk.threads
+
+
+async def test_frames_are_gathered_for_a_while_and_written_together() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, gather=1000))
+    async with running(fixture.recorder):
+        for judged in frames(20):
+            fixture.recorder.offer_heard(judged)
+            await asyncio.sleep(0)
+        assert fixture.disk.batches == []
+        await fixture.recorder.drain(10)
+    assert fixture.disk.batches == [list(range(1, 21))]
+
+
+async def test_a_full_batch_is_written_without_more_waiting() -> None:
+    fixture = Fixture(limits=Limits(waiting=100, batch=10), pace=replace(AT_ONCE, gather=1000))
+    async with running(fixture.recorder):
+        fixture.offer(frames(25))
+        await until_written(fixture.recorder, 20)
+        assert fixture.recorder.state().waiting == 5
+    assert fixture.disk.batches == [list(range(1, 11)), list(range(11, 21)), list(range(21, 26))]
+
+
+async def test_times_of_sending_are_written() -> None:
+    fixture = Fixture()
+    judged = frames(2)
+    async with running(fixture.recorder):
+        fixture.offer(judged)
+        fixture.recorder.offer_forwarded(judged[0], b"QA1BCD-1>APRS:one\r\n", NOON_MS + 3)
+        await until_written(fixture.recorder, 2)
+        fixture.recorder.offer_forwarded(judged[1], b"QA1BCD-2>APRS:two\r\n", NOON_MS + 4)
+    assert fixture.disk.sent == {1: NOON_MS + 3, 2: NOON_MS + 4}
+
+
+async def test_a_disk_that_fails_is_tried_again_with_the_same_frames_and_said_once() -> None:
+    fixture = Fixture()
+    with capture_logs() as logs:
+        async with running(fixture.recorder):
+            await fixture.tried(1)
+            fixture.disk.failures = [FULL] * 5
+            fixture.clock.seconds = 60
+            fixture.offer(frames(3))
+            await until_written(fixture.recorder, 3)
+            assert fixture.recorder.part().state is State.OK
+    assert fixture.disk.batches == [[1, 2, 3]]
+    assert [(each["event"], each["log_level"]) for each in logs] == [
+        ("what is heard cannot be kept", "warning"),
+        ("what is heard is kept again", "info"),
+    ]
+    assert logs[0]["why"] == "the disk is full"
+
+
+async def test_a_disk_that_cannot_be_written_shows_before_anything_is_heard() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, first_retry=1000, longest_retry=1000))
+    fixture.disk.failures = [FULL]
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        while fixture.recorder.state().trouble is None:  # noqa: ASYNC110 - the disk is in another thread
+            await asyncio.sleep(0.001)
+        part = fixture.recorder.part()
+        assert (part.kind, part.name, part.state, part.why, part.do) == (
+            "journal",
+            "journal",
+            State.DEGRADED,
+            "the disk is full",
+            "make room",
+        )
+
+
+async def test_while_the_disk_is_away_the_oldest_are_shed_and_everything_adds_up() -> None:
+    fixture = Fixture(limits=Limits(waiting=10, batch=4))
+    fixture.disk.answers.clear()
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        fixture.offer(frames(25))
+        state = fixture.recorder.state()
+        assert (state.written, state.waiting, state.failed, state.shed["heard"]) == (0, 10, 0, 15)
+        fixture.disk.answers.set()
+        await until_written(fixture.recorder, 10)
+    assert fixture.disk.written == list(range(16, 26))
+    state = fixture.recorder.state()
+    assert (state.written, state.waiting, state.failed, state.shed["heard"]) == (10, 0, 0, 15)
+
+
+async def test_a_disk_that_does_not_answer_shows_in_health() -> None:
+    fixture = Fixture()
+    fixture.disk.answers.clear()
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        fixture.clock.seconds = 14
+        assert fixture.recorder.part().state is State.OK
+        fixture.clock.seconds = 20
+        part = fixture.recorder.part()
+        assert (part.state, part.why, part.since_ms) == (State.DEGRADED, "the disk does not answer", NOON_MS)
+        fixture.disk.answers.set()
+        fixture.offer(frames(1))
+        await until_written(fixture.recorder, 1)
+        assert fixture.recorder.part().state is State.OK
+
+
+async def test_a_stop_waits_for_a_disk_that_does_not_answer_no_longer_than_it_may() -> None:
+    fixture = Fixture()
+    fixture.disk.answers.clear()
+    async with running(fixture.recorder) as task:
+        await fixture.tried(1)
+        fixture.offer(frames(3))
+        await fixture.recorder.drain(0.05)
+        await task
+    state = fixture.recorder.state()
+    assert (state.written, state.waiting, state.shed["heard"]) == (0, 0, 3)
+    fixture.disk.answers.set()
+
+
+async def test_a_stop_gives_a_disk_that_fails_one_more_try() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, first_retry=1000, longest_retry=1000))
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        fixture.disk.failures = [FULL]
+        fixture.offer(frames(3))
+        await fixture.tried(2)
+    assert fixture.disk.batches == [[1, 2, 3]]
+    assert fixture.disk.closed >= 1
+
+
+async def test_a_stop_gives_up_a_disk_that_goes_on_failing() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, first_retry=1000, longest_retry=1000))
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        fixture.disk.failures = [FULL] * 100
+        fixture.offer(frames(3))
+        await fixture.tried(2)
+    assert fixture.disk.tries == 3
+    assert fixture.recorder.state().shed["heard"] == 3
+    assert fixture.recorder.part().why == "the gateway stops"
+
+
+async def test_cancelled_it_ends_at_once_and_closes_the_disk() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, gather=1000))
+    task = asyncio.create_task(fixture.recorder.run())
+    await fixture.tried(1)
+    fixture.offer(frames(3))
+    task.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await task
+    assert fixture.recorder.state().shed["heard"] == 3
+    while not fixture.disk.closed:  # noqa: ASYNC110 - the disk is in another thread
+        await asyncio.sleep(0.001)
+
+
+async def test_a_stop_before_it_runs_waits_for_nothing() -> None:
+    await Fixture().recorder.drain(10)
+
+
+async def test_a_batch_that_only_its_own_content_keeps_from_being_written_is_counted_and_left() -> None:
+    fixture = Fixture()
+    with capture_logs() as logs:
+        async with running(fixture.recorder):
+            await fixture.tried(1)
+            fixture.disk.failures = [OverflowError("text from the air")]
+            fixture.offer(frames(3))
+            await fixture.tried(2)
+            fixture.offer(frames(2))
+            await until_written(fixture.recorder, 2)
+            await fixture.recorder.tidy()
+            await fixture.recorder.tidy()
+    assert fixture.recorder.state().failed == 3
+    assert [each for each in logs if each["log_level"] == "error"] == [
+        {
+            "event": "frames cannot be kept",
+            "part": "journal",
+            "count": 3,
+            "error": "OverflowError",
+            "log_level": "error",
+        }
+    ]
+
+
+async def test_tidying_takes_steps_until_nothing_is_left_or_for_long_enough() -> None:
+    fixture = Fixture()
+    async with running(fixture.recorder):
+        fixture.disk.left_to_tidy = 7
+        await fixture.recorder.tidy()
+        assert fixture.disk.tidied_at == [NOON_MS] * 7
+        fixture.disk.left_to_tidy = 1000
+        await fixture.recorder.tidy()
+        assert fixture.disk.left_to_tidy == 950
+
+
+@pytest.mark.parametrize("failure", [FULL, LookupError("a fault of our own")])
+async def test_tidying_that_fails_ends_nothing(failure: Exception) -> None:
+    fixture = Fixture()
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        fixture.disk.failures = [failure]
+        await fixture.recorder.tidy()
+        fixture.offer(frames(2))
+        await until_written(fixture.recorder, 2)
+        assert fixture.recorder.part().state is State.OK
+
+
+async def test_what_was_shed_is_said_once_and_shows_in_health_until_it_ends() -> None:
+    fixture = Fixture(limits=Limits(waiting=5, batch=5), pace=replace(AT_ONCE, gather=1000))
+    with capture_logs() as logs:
+        async with running(fixture.recorder):
+            await fixture.tried(1)
+            fixture.offer(frames(8))
+            await fixture.recorder.tidy()
+            part = fixture.recorder.part()
+            assert (part.state, part.do) == (State.DEGRADED, "see what keeps it busy")
+            await fixture.recorder.tidy()
+            assert fixture.recorder.part().state is State.OK
+    assert [each for each in logs if each["log_level"] == "warning"] == [
+        {"event": "more is heard than the disk takes", "part": "journal", "shed": 3, "log_level": "warning"}
+    ]
+
+
+async def test_what_the_operator_should_know_of_a_disk_that_works_shows_in_health() -> None:
+    fixture = Fixture()
+    fixture.disk.notice = Trouble("the journal was damaged", "see whether the disk is failing")
+    async with running(fixture.recorder):
+        part = fixture.recorder.part()
+        assert (part.state, part.why) == (State.DEGRADED, "the journal was damaged")
+
+
+async def test_its_health_is_as_the_schema_says() -> None:
+    recorder = Fixture().recorder
+    health = Health("run", NOON_MS, [recorder.part()], Counts(0, 0, {}), {"journal": recorder.state().shed})
+    held_to(Schema.HEALTH, encode(health.to_object()))
