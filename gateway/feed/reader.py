@@ -1,6 +1,8 @@
-"""The report of a judged frame as a plain object, with what only this post knows of it: how far and where from here."""
+"""The report of a judged frame as a plain object, with what only this post knows of it: how far, where, and by name."""
 
 from gateway import reports
+from gateway.feed.telemetry import TelemetryMemory
+from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
 from gateway.frames.tnc2 import first_line
 from gateway.judge.conditions import Post
@@ -8,21 +10,38 @@ from gateway.judge.verdict import Judged
 
 
 class ReportReader:
-    """Reads reports for one post. An instance is a `heard_object.Reader`."""
+    """Reads reports for one post. An instance is a `heard_object.Reader`, and may be called for a frame at any time.
 
-    def __init__(self, post: Post) -> None:
+    Where every frame is first told to `hear`, in the order of hearing, telemetry has its names and units.
+    """
+
+    def __init__(self, post: Post, telemetry: TelemetryMemory | None = None) -> None:
+        self.telemetry = TelemetryMemory() if telemetry is None else telemetry
         self._origin = post.origin
+
+    def hear(self, judged: Judged) -> None:
+        """Remember what a frame says of its sender's telemetry. It costs next to nothing where it says nothing."""
+        frame = judged.innermost
+        if frame is not None and self.telemetry.heard(frame):
+            self.telemetry.take(frame.source, _report_of(frame), judged.heard.sequence)
 
     def __call__(self, judged: Judged) -> PlainObject | None:
         """What the innermost frame reports; None where the frame is damaged."""
         frame = judged.innermost
         if frame is None:
             return None
-        report = reports.read(frame.destination, first_line(frame.information))
+        report = _report_of(frame)
         plain = reports.to_object(report)
+        channels = self.telemetry.channels(frame.source, report, judged.heard.sequence)
+        if channels is not None:
+            plain["channels"] = channels
         position = report.position
         if position is not None and self._origin is not None:
             line = self._origin.line_to(position.latitude, position.longitude)
             plain["distance_km"] = round(line.distance_km, 3)
             plain["bearing_deg"] = round(line.bearing_deg, 1) % 360
         return plain
+
+
+def _report_of(frame: Frame) -> reports.Report:
+    return reports.read(frame.destination, first_line(frame.information))

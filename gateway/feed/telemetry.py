@@ -1,0 +1,188 @@
+"""Telemetry memory: what each station says that its values mean, and the values scaled by it. No I/O, no clock.
+
+A station tells the names, units, coefficients and bit senses of its telemetry in messages to itself (APRS101 chapter
+13), now and then; its values come bare, in reports of their own or in a comment.
+"""
+
+from collections import OrderedDict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic.dataclasses import dataclass as checked_dataclass
+
+from gateway.frames.frame import Frame
+from gateway.frames.header import is_network_callsign
+from gateway.frames.plain import PlainObject
+from gateway.reports import Definition, MessageReport, PositionReport, Report, Telemetry, TelemetryReport, WeatherReport
+
+STATE_VERSION = 1
+
+REMEMBERED_MEANINGS = 8
+"""How many meanings of one station are kept: a definition comes in four messages, and a new one in four more."""
+
+VALUES = 5
+"""Measured values of one report; the bits come after them in names and units (APRS101 chapter 13)."""
+
+SIGNIFICANT_DIGITS = 9
+"""Of a scaled value: far more than what was measured can mean, and fewer than show the rounding of binary numbers."""
+
+_Coefficients = Annotated[tuple[tuple[float, float, float], ...], Field(max_length=VALUES)]
+_Labels = Annotated[tuple[str, ...], Field(max_length=13)]
+
+
+@checked_dataclass(frozen=True, slots=True, config=ConfigDict(allow_inf_nan=False))
+class Meaning:
+    """What a station has said of its telemetry so far; what it did not say is None."""
+
+    names: _Labels | None = None
+    """Of up to five values, then up to eight bits."""
+
+    units: _Labels | None = None
+    """In the same order; for a bit, the word for the state in which it is on."""
+
+    coefficients: _Coefficients | None = None
+    senses: str | None = None
+    """For each bit, the state in which it is on."""
+
+    def with_more(self, definition: Definition) -> "Meaning":
+        """This, with what one more message says: each message brings one of the four."""
+        return Meaning(
+            definition.telemetry_names or self.names,
+            definition.telemetry_units or self.units,
+            definition.telemetry_coefficients or self.coefficients,
+            definition.telemetry_senses or self.senses,
+        )
+
+    def channels(self, telemetry: Telemetry) -> list[PlainObject]:
+        """The values and bits of one report, by name. Where names are known, what has none is not in use."""
+        values = enumerate(telemetry.values[:VALUES])
+        bits = enumerate(telemetry.bits or "", VALUES)
+        channels = [self._channel(place, f"A{place + 1}", self._scaled(place, value)) for place, value in values]
+        channels += [self._channel(place, f"B{place - VALUES + 1}", self._is_on(place, bit)) for place, bit in bits]
+        return [channel for channel in channels if channel is not None]
+
+    def _channel(self, place: int, usual_name: str, value: float | None) -> PlainObject | None:
+        name = usual_name if self.names is None else _at(self.names, place)
+        if not name:
+            return None
+        unit = _at(self.units or (), place)
+        return {"name": name, "value": value, "unit": unit} if unit else {"name": name, "value": value}
+
+    def _scaled(self, place: int, value: float | None) -> float | None:
+        """a·v² + b·v + c; as sent where the station gave no coefficients."""
+        if value is None or self.coefficients is None or place >= len(self.coefficients):
+            return value
+        a, b, c = self.coefficients[place]
+        return float(f"{a * value * value + b * value + c:.{SIGNIFICANT_DIGITS}g}")
+
+    def _is_on(self, place: int, bit: str) -> bool:
+        """Whether the bit is in the state that its sense names; without one, 1 is on."""
+        return bit == (_at(self.senses or "", place - VALUES) or "1")
+
+
+def _at(labels: Sequence[str], place: int) -> str:
+    return labels[place] if place < len(labels) else ""
+
+
+@dataclass(slots=True)
+class _Remembered:
+    """The meanings of one station's telemetry, each with the sequence number of the frame that brought it."""
+
+    meanings: list[tuple[int, Meaning]]
+
+    def at(self, sequence: int) -> Meaning | None:
+        """What was known once the frame with this number was heard."""
+        return next((meaning for since, meaning in reversed(self.meanings) if since <= sequence), None)
+
+    def add(self, sequence: int, meaning: Meaning) -> None:
+        self.meanings.append((sequence, meaning))
+        del self.meanings[:-REMEMBERED_MEANINGS]
+
+
+_stations = TypeAdapter(dict[str, Meaning])
+
+
+class TelemetryMemory:
+    """What stations say of their telemetry: `limit` of them, the least recently heard making room for a new one.
+
+    Frames are told by their sequence numbers, so that what a frame is shown with depends on what was heard before it,
+    not on when someone asks.
+    """
+
+    def __init__(self, limit: int = 5000) -> None:
+        self.limit = limit
+        self._stations: OrderedDict[str, _Remembered] = OrderedDict()
+
+    def __len__(self) -> int:
+        return len(self._stations)
+
+    def heard(self, frame: Frame) -> bool:
+        """A frame was heard. Returns whether it may say something of its sender's telemetry: then `take` its report.
+
+        Asked of every frame, so the cheapest question comes first.
+        """
+        if frame.source in self._stations:
+            self._stations.move_to_end(frame.source)
+        information = frame.information
+        return information.startswith(b":") and information[1:10].rstrip(b" ") == frame.source.encode("ascii")
+
+    def take(self, source: str, report: Report, sequence: int) -> None:
+        """Remember what the report in the frame with this sequence number says of the telemetry of its `source`.
+
+        A source that the network would not take as a callsign is no station: the air can make them up without end.
+        """
+        if not isinstance(report, MessageReport) or report.definition is None or report.addressee != source:
+            return
+        remembered = self._stations.get(source)
+        if remembered is None:
+            if not is_network_callsign(source):
+                return
+            remembered = self._stations[source] = _Remembered([])
+            if len(self._stations) > self.limit:
+                self._stations.popitem(last=False)
+        known = remembered.meanings[-1][1] if remembered.meanings else Meaning()
+        meaning = known.with_more(report.definition)
+        if meaning != known:
+            remembered.add(sequence, meaning)
+
+    def channels(self, source: str, report: Report, sequence: int) -> list[PlainObject] | None:
+        """The telemetry of a report in the published form (`channels`), by what was known when it was heard.
+
+        None where it has none, or where its source has said nothing of it.
+        """
+        telemetry = _telemetry_of(report)
+        remembered = self._stations.get(source)
+        if telemetry is None or remembered is None:
+            return None
+        meaning = remembered.at(sequence)
+        return None if meaning is None else meaning.channels(telemetry) or None
+
+    def state(self) -> PlainObject:
+        """All that is known: one plain value with a version, to be kept over a restart."""
+        known = {source: remembered.meanings[-1][1] for source, remembered in self._stations.items()}
+        return {"version": STATE_VERSION, "stations": _stations.dump_python(known, mode="json", exclude_none=True)}
+
+    def restore(self, state: Mapping[str, object]) -> None:
+        """Take in what `state` gave out before the restart. What is of another shape is left out."""
+        stations = state.get("stations")
+        if state.get("version") != STATE_VERSION or not isinstance(stations, Mapping):
+            return
+        for source, meaning in [*stations.items()][-self.limit :]:
+            try:
+                self._stations.update(
+                    (known, _Remembered([(0, said)]))
+                    for known, said in _stations.validate_python({source: meaning}).items()
+                )
+            except ValidationError:
+                continue
+
+
+def _telemetry_of(report: Report) -> Telemetry | None:
+    """What the sender measured. What a thing that it placed on the map measured is no channel of its own."""
+    if isinstance(report, TelemetryReport):
+        return report.telemetry
+    if isinstance(report, PositionReport | WeatherReport):
+        return report.located.telemetry
+    return None
