@@ -3,10 +3,11 @@
 import os
 import re
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from ipaddress import ip_address
 from pathlib import Path
-from typing import Annotated, Self
+from typing import Annotated, NamedTuple, Self
 from urllib.parse import SplitResult, urlsplit
 
 from pydantic import (
@@ -23,7 +24,7 @@ from pydantic import (
 from gateway.documents import Document, DocumentError, Problem, check, parse, read_text
 from gateway.frames.header import is_network_callsign
 from gateway.judge.conditions import Post
-from gateway.judge.policy import Duration, Name, between, fits
+from gateway.judge.policy import DAY_MS, Duration, Name, between, fits
 from gateway.receivers.address import ReceiverAddress, Scheme, allowed_senders
 from gateway.receivers.address import parse as parse_receiver_address
 from gateway.reports import locator
@@ -36,6 +37,8 @@ NETWORK_PORT = 14580
 
 MQTT_PORT = 1883
 MQTTS_PORT = 8883
+LINES_PORT = 8074
+WEB_PORT = 8073
 HIGHEST_PORT = 65_535
 MAXIMUM_SECRET = 4096
 
@@ -213,6 +216,55 @@ class BusSettings(_Section):
         return _split(self.broker, schemes, "mqtt://127.0.0.1:1883, mqtts://broker.example:8883 or embedded")
 
 
+class Listen(NamedTuple):
+    """Where a service of the gateway's own listens."""
+
+    host: str
+    port: int
+
+
+def _listen(default_port: int) -> BeforeValidator:
+    def read_it(value: object) -> object:
+        if isinstance(value, str):
+            with suppress(ValueError):
+                return Listen(*_split(f"tcp://{value}", {"tcp": default_port}, ""))
+        raise ValueError(f"{value!r} is no place to listen at; write it as 127.0.0.1:{default_port}")
+
+    return BeforeValidator(read_it)
+
+
+class LinesSettings(_Section):
+    """The text port: monitor text of everything heard, for programs that read it."""
+
+    listen: Annotated[Listen, _listen(LINES_PORT)] = Listen("127.0.0.1", LINES_PORT)
+
+
+class WebSettings(_Section):
+    """The page, the API and the metrics."""
+
+    listen: Annotated[Listen, _listen(WEB_PORT)] = Listen("127.0.0.1", WEB_PORT)
+    token_file: Path | None = None
+    hosts: list[str] = []
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        if self.token_file is None and not is_loopback(self.listen.host):
+            raise ValueError(
+                f"{self.listen.host} can be reached from other computers: name a file with a secret in token_file,"
+                " or listen on 127.0.0.1"
+            )
+        return self
+
+
+class JournalSettings(_Section):
+    """What is remembered on disk."""
+
+    path: Path
+    keep: Annotated[Duration, between("1h", "3660d")] = 30 * DAY_MS
+    captures: Path | None = None
+    """A folder for captures, beside the journal; none are written if left out."""
+
+
 class Settings(_Section):
     """A whole station file. A section left out is off."""
 
@@ -221,6 +273,9 @@ class Settings(_Section):
     policy: str = "receive-only"
     uplink: UplinkSettings | None = None
     bus: BusSettings | None = None
+    lines: LinesSettings | None = None
+    web: WebSettings | None = None
+    journal: JournalSettings | None = None
 
     @property
     def post(self) -> Post:
@@ -239,6 +294,7 @@ class StationFile:
     document: Document
     passcode: SecretStr | None
     bus_password: SecretStr | None
+    web_token: SecretStr | None
 
     @property
     def passcode_number(self) -> int | None:
@@ -269,10 +325,12 @@ def read(text: str, path: Path, environment: Mapping[str, str] = os.environ) -> 
     passcode = None
     if settings.uplink is not None:
         passcode = _passcode(document, path.parent, settings.uplink, environment)
-    password = None
+    password = token = None
     if settings.bus is not None and settings.bus.password_file is not None:
         password = _secret(document, path.parent / settings.bus.password_file, ("bus", "password_file"))
-    return StationFile(path, settings, document, passcode, password)
+    if settings.web is not None and settings.web.token_file is not None:
+        token = _secret(document, path.parent / settings.web.token_file, ("web", "token_file"))
+    return StationFile(path, settings, document, passcode, password, token)
 
 
 def _names_twice(document: Document, settings: Settings) -> Iterator[Problem]:
