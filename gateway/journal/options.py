@@ -12,7 +12,7 @@ class Limits:
     """How much may wait for the disk."""
 
     waiting: int = 4000
-    """Frames; beyond it the oldest are shed. One takes about 1.5 kB, so that the default stays under 6 MB."""
+    """Frames; beyond it the oldest are shed. One takes 0.4 to 1.5 kB, so that the default stays under 6 MB."""
 
     batch: int = 500
     """Frames that are written in one transaction, at most."""
