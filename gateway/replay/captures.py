@@ -16,13 +16,16 @@ from pathlib import Path
 
 from gateway.frames.capture import BadLine, CaptureLines, CompressionError, Line, read_object
 from gateway.frames.plain import PlainFormError
-from gateway.replay import journal
+from gateway.journal.reading import READ_OCTETS, read_heard
+from gateway.journal.trouble import JournalError
 from gateway.replay.record import Reading, Record, because_no_heard_object, record_of
 from gateway.replay.timed_lines import TimedLineError, TimedLines
 
 STANDARD_INPUT = Path("-")
 
-_READ_OCTETS = 64 * 1024
+_SQLITE_MARK = b"SQLite format 3\0"
+"""How a journal begins (SQLite's database file format, section 1.3.1)."""
+
 _TOPIC = re.compile(rb"[^\s{]*/[^\s{]*\Z")
 
 
@@ -45,33 +48,54 @@ class Captures:
         self._paths = paths
         self._timed = TimedLines()
         self._sizes = [_size_of(path) for path in paths]
-        self._octets_read = 0
+        self._octets_done = 0
+        self._open: io.BufferedReader | None = None
 
     def __iter__(self) -> Iterator[Record]:
-        done = 0
         for path, size in zip(self._paths, self._sizes, strict=True):
             try:
                 yield from self._records_of(path)
-            except (OSError, CompressionError, journal.JournalError) as error:
+            except (OSError, CompressionError, JournalError) as error:
                 self.reading.unreadable.append(f"{path}: {_because(error)}")
-            done += size or 0
-            self._octets_read = done
+            self._octets_done += size or 0
 
     def part_read(self) -> float | None:
         """How much has been read, from 0 to 1; None where that cannot be told."""
         total = sum(size or 0 for size in self._sizes)
-        return min(self._octets_read / total, 1.0) if total and None not in self._sizes else None
+        if not total or None in self._sizes:
+            return None
+        here = self._open.tell() if self._open is not None else 0
+        return min((self._octets_done + here) / total, 1.0)
 
     def _records_of(self, path: Path) -> Iterator[Record]:
         with _opened(path) as stream:
-            if stream.peek(len(journal.SQLITE_MARK)).startswith(journal.SQLITE_MARK):
-                yield from journal.records_of(path, self.reading)
+            if stream.peek(len(_SQLITE_MARK)).startswith(_SQLITE_MARK):
+                yield from self._records_in_journal(path)
                 return
-            lines = CaptureLines()
-            while data := stream.read1(_READ_OCTETS):
-                self._octets_read += len(data)
-                yield from self._records_in(lines.feed(data), str(path))
-            yield from self._records_in(lines.end(), str(path))
+            self._open = stream
+            try:
+                yield from self._records_in(self._lines_of(stream, str(path)), str(path))
+            finally:
+                self._open = None
+
+    def _lines_of(self, stream: io.BufferedReader, capture: str) -> Iterator[Line | BadLine]:
+        lines = CaptureLines()
+        while data := stream.read1(READ_OCTETS):
+            yield from lines.feed(data)
+        try:
+            yield from lines.end()
+        except CompressionError:
+            self.reading.without_end.append(capture)
+
+    def _records_in_journal(self, path: Path) -> Iterator[Record]:
+        for number, plain in enumerate(read_heard(path), 1):
+            self.reading.lines += 1
+            try:
+                record = record_of(plain)
+            except PlainFormError as error:
+                self.reading.note_damage(str(path), number, because_no_heard_object(error))
+            else:
+                yield record
 
     def _records_in(self, lines: Iterator[Line | BadLine], capture: str) -> Iterator[Record]:
         reading, timed = self.reading, self._timed

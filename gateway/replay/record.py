@@ -59,6 +59,9 @@ class Reading:
     unreadable: list[str] = field(default_factory=list)
     """The captures that could not be read, or not to their ends, each with the reason."""
 
+    without_end: list[str] = field(default_factory=list)
+    """The compressed captures that have no end: a gateway still writes them, or was stopped in the midst of it."""
+
     def note_damage(self, capture: str, line: int, because: str) -> None:
         """Count a damaged line, and name it where not too many were named."""
         self.damaged += 1
@@ -77,6 +80,7 @@ class Reading:
             ],
             "other_topics": self.other_topics,
             "clock_set_back": self.clock_set_back,
+            "without_end": list(self.without_end),
             "unreadable": list(self.unreadable),
         }
 

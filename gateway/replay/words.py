@@ -50,6 +50,8 @@ def _heard(span: Span) -> Iterator[str]:
 def _reading(reading: Reading) -> Iterator[str]:
     for trouble in reading.unreadable:
         yield f"could not be read: {trouble}"
+    for capture in reading.without_end:
+        yield f"{capture} has no end: it is still being written, or was cut off; what stands in it was read"
     if reading.damaged:
         yield f"{_counted(reading.damaged, 'line')} passed over:"
         for line in reading.named:
