@@ -5,11 +5,13 @@ number per bucket says when it would be full again. A budget counts octets in a 
 """
 
 import time
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from datetime import date
+from functools import lru_cache
 
 from gateway.frames.heard import Moment
 from gateway.judge.fairness import FairShares
-from gateway.judge.policy import Per, Rate
+from gateway.judge.policy import DAY_MS, Per, Rate
 
 MAXIMUM_BUCKETS = 16_384
 """Buckets of one rate: about 2 MB. When every one of them is in use, all further keys share one more."""
@@ -40,14 +42,19 @@ class TokenBuckets:
     def admits(self, key: str, elapsed_ms: int, *, leaving: float = 0.0) -> bool:
         """Whether the bucket has a token when so large a share of its depth must be left in it."""
         now = elapsed_ms * self.amount
-        used = self._full_at.get(self._bucket(key, now), 0) - now
+        used = self._level(self._bucket(key, now)) - now
         return max(used, 0) + self.token <= self.depth - int(self.depth * leaving)
 
     def take(self, key: str, elapsed_ms: int) -> None:
         """Take one token."""
         now = elapsed_ms * self.amount
         bucket = self._bucket(key, now)
-        self._full_at[bucket] = max(self._full_at.get(bucket, 0), now) + self.token
+        self._full_at[bucket] = max(self._level(bucket), now) + self.token
+
+    def _level(self, bucket: str) -> int:
+        """When the bucket is full again. A new one begins as the shared one stands: its key may have used that."""
+        full_at = self._full_at.get(bucket)
+        return self._full_at.get(OVERFLOW_KEY, 0) if full_at is None else full_at
 
     def _bucket(self, key: str, now: int) -> str:
         if key in self._full_at or len(self._full_at) < MAXIMUM_BUCKETS:
@@ -76,8 +83,12 @@ class Budget:
     def __init__(self, octets: int, period: str) -> None:
         self.octets = octets
         self.period = period
-        self._now = ""
+        self._number_of, self._text_of, self._number_in = _PERIODS[period]
+        self._now: int | None = None
         self._used: dict[str, int] = {}
+
+    def __len__(self) -> int:
+        return len(self._used)
 
     def admits(self, key: str, time_ms: int, octets: int, *, leaving: float = 0.0) -> bool:
         """Whether `octets` fit into what is left of the period that `time_ms` lies in, less a share of it all."""
@@ -92,27 +103,60 @@ class Budget:
 
     def state(self) -> dict[str, object]:
         """What was used and in which period, as plain values."""
-        return {"period": self._now, "used": dict(self._used)}
+        return {"period": "" if self._now is None else self._text_of(self._now), "used": dict(self._used)}
 
     def restore(self, state: Mapping[str, object]) -> None:
         """Take in what `state` gave out. What is of another shape is left out: a budget then starts full."""
-        now, used = state.get("period"), state.get("used")
-        if isinstance(now, str) and isinstance(used, Mapping):
-            self._now = now
-            pairs = ((key, value) for key, value in used.items() if isinstance(key, str) and isinstance(value, int))
-            self._used = dict(pairs)
+        period, used = state.get("period"), state.get("used")
+        if not isinstance(period, str) or not isinstance(used, Mapping):
+            return
+        try:
+            self._now = self._number_in(period)
+        except ValueError:
+            return
+        pairs = [(key, value) for key, value in used.items() if isinstance(key, str) and _is_count(value)]
+        self._used = dict(pairs[: MAXIMUM_BUCKETS + 1])
 
     def _turn(self, time_ms: int) -> None:
-        now = _period_of(time_ms, self.period)
-        if now > self._now:  # a clock that is set back opens no second budget
+        now = self._number_of(time_ms // DAY_MS)
+        if self._now is None or now > self._now:
             self._now, self._used = now, {}
+        elif now < self._now - 1:
+            self._now = now  # the clock had run far ahead: what was used stays used, and the period ends when it should
+        # Set back by no more than a period, a clock opens no second budget.
 
     def _key(self, key: str) -> str:
         return key if key in self._used or len(self._used) < MAXIMUM_BUCKETS else OVERFLOW_KEY
 
 
-def _period_of(time_ms: int, period: str) -> str:
-    return time.strftime("%Y-%m-%d" if period == "day" else "%Y-%m", time.gmtime(time_ms // 1000))
+_FIRST_DAY = date(1970, 1, 1)
+
+
+@lru_cache(maxsize=4)
+def _month_of(day: int) -> int:
+    """Months since the year 0, of a day that is counted from 1 January 1970."""
+    moment = time.gmtime(day * DAY_MS // 1000)
+    return moment.tm_year * 12 + moment.tm_mon - 1
+
+
+def _month_in(text: str) -> int:
+    first = date.fromisoformat(f"{text}-01")
+    return first.year * 12 + first.month - 1
+
+
+_PERIODS: dict[str, tuple[Callable[[int], int], Callable[[int], str], Callable[[str], int]]] = {
+    "day": (
+        lambda day: day,
+        lambda number: time.strftime("%Y-%m-%d", time.gmtime(number * DAY_MS // 1000)),
+        lambda text: (date.fromisoformat(text) - _FIRST_DAY).days,
+    ),
+    "month": (_month_of, lambda number: f"{number // 12:04}-{number % 12 + 1:02}", _month_in),
+}
+"""Periods are numbered in turn: the number of the one a day lies in, the text of a number, and the number in a text."""
+
+
+def _is_count(value: object) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool) and value >= 0
 
 
 class RateLimit:
