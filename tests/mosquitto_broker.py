@@ -11,7 +11,7 @@ from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field
 from getpass import getuser
 from pathlib import Path
-from typing import Self
+from typing import Protocol, Self
 
 FAIL_SAFE_SECONDS = 20.0
 """How long anything may take before a test gives up. Nothing waits for this long when all is well."""
@@ -35,6 +35,24 @@ class Login:
     password: str
 
 
+class Reachable(Protocol):
+    """A broker on loopback, whosever it is."""
+
+    @property
+    def port(self) -> int: ...
+
+    @property
+    def login(self) -> Login | None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerAddress:
+    """A broker that somebody else started."""
+
+    port: int
+    login: Login | None = None
+
+
 class MosquittoBroker:
     """A broker on a loopback port of its own, in a folder of its own; `async with` starts and ends it.
 
@@ -45,13 +63,8 @@ class MosquittoBroker:
         self.port = port or free_port()
         self.login = login
         self._settings = tuple(settings)
-        self._folder = tempfile.TemporaryDirectory(prefix="mosquitto-")
+        self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._process: asyncio.subprocess.Process | None = None
-
-    @property
-    def folder(self) -> Path:
-        """Where its settings are, and where tests may put more."""
-        return Path(self._folder.name)
 
     async def __aenter__(self) -> Self:
         await self.start()
@@ -59,17 +72,20 @@ class MosquittoBroker:
 
     async def __aexit__(self, *_: object) -> None:
         await self.kill()
-        self._folder.cleanup()
+        if self._folder is not None:
+            self._folder.cleanup()
 
     async def start(self) -> None:
         """Start it, and wait until it listens."""
+        self._folder = self._folder or tempfile.TemporaryDirectory(prefix="mosquitto-")
+        folder = Path(self._folder.name)
         # Started by root it would go on as a user of its own, who may read nothing of ours.
         settings = [f"listener {self.port} 127.0.0.1", f"user {getuser()}", "log_type error", *self._settings]
         if self.login is None:
             settings.append("allow_anonymous true")
         else:
-            settings += ["allow_anonymous false", f"password_file {self._write_password_file(self.login)}"]
-        path = self.folder / "mosquitto.conf"
+            settings += ["allow_anonymous false", f"password_file {_write_password_file(folder, self.login)}"]
+        path = folder / "mosquitto.conf"
         path.write_text("\n".join([*settings, ""]))
         self._process = await asyncio.create_subprocess_exec(
             "mosquitto",
@@ -121,12 +137,13 @@ class MosquittoBroker:
         await writer.wait_closed()
         return True
 
-    def _write_password_file(self, login: Login) -> Path:
-        path = self.folder / "passwords"
-        path.write_text(f"{login.username}:{login.password}\n")
-        path.chmod(0o600)
-        subprocess.run(["mosquitto_passwd", "-U", str(path)], check=True, capture_output=True)
-        return path
+
+def _write_password_file(folder: Path, login: Login) -> Path:
+    path = folder / "passwords"
+    path.write_text(f"{login.username}:{login.password}\n")
+    path.chmod(0o600)
+    subprocess.run(["mosquitto_passwd", "-U", str(path)], check=True, capture_output=True)
+    return path
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +184,7 @@ class Witness:
 
 
 @asynccontextmanager
-async def witness(broker: MosquittoBroker, *topics: str) -> AsyncIterator[Witness]:
+async def witness(broker: Reachable, *topics: str) -> AsyncIterator[Witness]:
     """`mosquitto_sub` on `topics`, on all where there are none, subscribed when the block begins."""
     wanted = [part for topic in topics or ("#",) for part in ("-t", topic)]
     process = await asyncio.create_subprocess_exec(
@@ -204,7 +221,7 @@ async def _read(process: asyncio.subprocess.Process, record: Witness, subscribed
             subscribed.set()
 
 
-async def publish(broker: MosquittoBroker, topic: str, payload: bytes, *, retain: bool = False) -> None:
+async def publish(broker: Reachable, topic: str, payload: bytes, *, retain: bool = False) -> None:
     """Publish with `mosquitto_pub`: something that is not ours. An empty payload clears what is retained."""
     how = ["-s" if payload else "-n", *(["-r"] if retain else [])]
     process = await asyncio.create_subprocess_exec(
@@ -214,16 +231,16 @@ async def publish(broker: MosquittoBroker, topic: str, payload: bytes, *, retain
     assert process.returncode == 0
 
 
-async def retained(broker: MosquittoBroker, topics: str = "#") -> dict[str, bytes]:
+async def retained(broker: Reachable, topics: str = "#") -> dict[str, bytes]:
     """Every retained message that the broker holds on `topics`, as a witness sees it that came just now."""
     end = "end-of-retained"
     async with witness(broker, topics, end) as newcomer:
-        await publish(broker, end, b"")
+        await publish(broker, end, b"end")
         seen = await newcomer.until(lambda seen: any(message.topic == end for message in seen))
     return {message.topic: message.payload for message in seen if message.retained}
 
 
-def _access(broker: MosquittoBroker) -> list[str]:
+def _access(broker: Reachable) -> list[str]:
     login = broker.login
     who = [] if login is None else ["-u", login.username, "-P", login.password]
     return ["-h", "127.0.0.1", "-p", str(broker.port), *who]

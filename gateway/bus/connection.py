@@ -147,8 +147,8 @@ class Connection(aiomqtt.Client):
             super()._client_connect()
         except OSError as error:
             failure = error
-        except Exception:  # noqa: BLE001 - such as a name that no resolver takes; aiomqtt expects system errors
-            failure = OSError("no connection can be made with these options")
+        except ValueError:
+            failure = socket.gaierror(socket.EAI_NONAME, "a name that no resolver takes")
         self.reached_broker = failure is None
         try:
             if failure is None:

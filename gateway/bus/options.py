@@ -76,7 +76,19 @@ class Tls:
             raise BusOptionsError(
                 f"bus.certificate, bus.key: {files}: {_why(error)}; give a PEM certificate and its key, unencrypted"
             ) from None
+        context.sslsocket_class = _TidySocket
         return context
+
+
+class _TidySocket(ssl.SSLSocket):
+    """Closes itself when its handshake fails; whoever called for it has nothing in hand to close."""
+
+    def do_handshake(self, block: bool = False) -> None:  # noqa: FBT001, FBT002 - as its parent has it
+        try:
+            super().do_handshake(block)
+        except OSError:
+            self.close()
+            raise
 
 
 def _no_password() -> str:
