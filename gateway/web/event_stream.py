@@ -1,0 +1,203 @@
+"""The streams of server-sent events: every open one gets what it has not had, and none makes anybody wait.
+
+All streams read from one `EventLog`, each with a cursor of its own; a stream itself holds no more than one chunk. They
+are served in rounds: what happened meanwhile goes out in one write to each, and streams that are equally far get the
+very same octets, made once. A round gives way to the rest of the gateway every half millisecond, and rests after itself
+in proportion to the time it took, so that no number of streams takes more than a part of the processor.
+
+A stream whose client reads too slowly falls behind, and is told how many events it missed once the log has moved on;
+one whose client does not read at all is ended.
+"""
+
+import asyncio
+import contextlib
+from dataclasses import dataclass, field
+
+import structlog
+
+from gateway.web.event_log import EventLog, Piece, Start
+from gateway.web.options import WebPace
+
+SLICE_SECONDS = 0.0005
+"""How long a round may keep the event loop to itself."""
+
+REST = 4.0
+"""How many times as long as a round took the next one is put off: a fifth of a core is the most that all take."""
+
+SHORTEST_REST_SECONDS = 0.05
+REMEMBERED_CHUNKS = 16
+
+PRELUDE = b"retry: 2000\n\n"
+"""How soon a client comes back whose stream was cut off, in milliseconds."""
+
+HEARTBEAT = b":\n\n"
+
+_log = structlog.get_logger("web")
+
+
+@dataclass(slots=True, eq=False)
+class Stream:
+    """One client's stream."""
+
+    transport: asyncio.Transport
+    cursor: int
+    chunked: bool
+    """Whether what is written must be framed as chunks (RFC 9112 section 7.1)."""
+
+    ended: asyncio.Event = field(default_factory=asyncio.Event)
+    """Set where we end it."""
+
+    stuck_since: float | None = None
+    """Since when the kernel has not taken all of the last chunk, in the event loop's time."""
+
+    def write(self, chunk: "_Chunk") -> None:
+        """Hand over a chunk."""
+        self.transport.write(chunk.framed if self.chunked else chunk.plain)
+
+
+@dataclass(slots=True)
+class StreamTally:
+    """What became of the streams so far."""
+
+    opened: int = 0
+    dropped: int = 0
+    """Streams that were ended, as their clients did not read."""
+
+    turned_away: int = 0
+    """Clients for whom there was no room."""
+
+    missed: int = 0
+    """Events that streams did not get, as they came too late or read too slowly: each counts for every stream."""
+
+
+class _Chunk:
+    """The same octets for streams in either form."""
+
+    __slots__ = ("cursor", "framed", "missed", "plain")
+
+    def __init__(self, plain: bytes, cursor: int = 0, missed: int = 0) -> None:
+        self.plain = plain
+        self.framed = b"%x\r\n%b\r\n" % (len(plain), plain)
+        self.cursor = cursor
+        self.missed = missed
+
+    @classmethod
+    def of(cls, piece: Piece) -> "_Chunk":
+        return cls(piece.octets, piece.cursor, piece.missed)
+
+
+class EventStreams:
+    """All open streams. `run` serves them, `wake` says that there is something new."""
+
+    def __init__(self, log: EventLog, chunk_octets: int, room: int, pace: WebPace) -> None:
+        """At most `room` of them at once, each written to in chunks of about `chunk_octets`."""
+        self.tally = StreamTally()
+        self._log = log
+        self._chunk_octets = chunk_octets
+        self._room = room
+        self._pace = pace
+        self._streams: dict[Stream, None] = {}
+        self._chunks: dict[int, _Chunk] = {}
+        self._heartbeat = _Chunk(HEARTBEAT)
+        self._work = asyncio.Event()
+
+    def __len__(self) -> int:
+        return len(self._streams)
+
+    @property
+    def has_room(self) -> bool:
+        """Whether one more may join."""
+        return len(self._streams) < self._room
+
+    def wake(self) -> None:
+        """Something was recorded."""
+        if self._streams:
+            self._work.set()
+
+    def join(self, transport: asyncio.Transport, start: Start, *, chunked: bool) -> Stream:
+        """A stream whose head has been written to `transport`. Nothing but streams may write to it from now on."""
+        stream = Stream(transport, start.cursor, chunked)
+        stream.write(_Chunk(PRELUDE + start.words))
+        self._streams[stream] = None
+        self.tally.opened += 1
+        self._work.set()
+        return stream
+
+    def leave(self, stream: Stream) -> None:
+        """It is over."""
+        self._streams.pop(stream, None)
+
+    async def run(self) -> None:
+        """Serve them until cancelled."""
+        while True:
+            had_news = await self._wait()
+            self._work.clear()
+            busy = await self._serve_all(heartbeat=not had_news)
+            await asyncio.sleep(max(SHORTEST_REST_SECONDS, REST * busy))
+
+    async def finish(self) -> None:
+        """Give every stream what it can take now, and end them all."""
+        await self._serve_all(heartbeat=False)
+        for stream in self._streams:
+            stream.ended.set()
+            if stream.transport.get_write_buffer_size():
+                stream.transport.abort()
+
+    async def _wait(self) -> bool:
+        """Until there is something to do: whether that is news, or a heartbeat that is due."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(self._pace.heartbeat):
+                await self._work.wait()
+        return self._work.is_set()
+
+    async def _serve_all(self, *, heartbeat: bool) -> float:
+        """One round. Gives back for how many seconds it kept the event loop busy."""
+        loop = asyncio.get_running_loop()
+        busy = 0.0
+        began = loop.time()
+        for stream in list(self._streams):
+            self._serve(stream, began, heartbeat=heartbeat)
+            now = loop.time()
+            if now - began >= SLICE_SECONDS:
+                busy += now - began
+                await asyncio.sleep(0)
+                began = loop.time()
+        self._chunks.clear()
+        return busy + loop.time() - began
+
+    def _serve(self, stream: Stream, now: float, *, heartbeat: bool) -> None:
+        transport = stream.transport
+        if transport.is_closing():
+            return
+        if transport.get_write_buffer_size():
+            self._wait_for(stream, now)
+            return
+        stream.stuck_since = None
+        if stream.cursor < self._log.newest:
+            chunk = self._chunk_after(stream.cursor)
+            stream.cursor = chunk.cursor
+            self.tally.missed += chunk.missed
+            if chunk.plain:
+                stream.write(chunk)
+            if stream.cursor < self._log.newest:
+                self._work.set()
+        elif heartbeat:
+            stream.write(self._heartbeat)
+
+    def _wait_for(self, stream: Stream, now: float) -> None:
+        """A stream whose client has not read all of the last chunk: look again soon, but not for ever."""
+        self._work.set()
+        if stream.stuck_since is None:
+            stream.stuck_since = now
+        elif now - stream.stuck_since >= self._pace.patience:
+            stream.transport.abort()
+            self.tally.dropped += 1
+            _log.warning("a client of the event stream does not read: it is dropped", dropped=self.tally.dropped)
+
+    def _chunk_after(self, cursor: int) -> _Chunk:
+        chunk = self._chunks.get(cursor)
+        if chunk is None:
+            if len(self._chunks) >= REMEMBERED_CHUNKS:
+                self._chunks.clear()
+            chunk = self._chunks[cursor] = _Chunk.of(self._log.read(cursor, self._chunk_octets))
+        return chunk

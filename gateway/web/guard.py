@@ -1,0 +1,150 @@
+"""Who may ask for what: every request passes here before anything else is done about it.
+
+Against pages of other sites that the operator's browser has open: the name that the request was sent to must be ours
+(a name of theirs that is made to resolve to this computer, "DNS rebinding", is not); a browser that says that another
+site asks is refused; no answer carries leave for another origin to read it. Against everyone else: the token, where
+one is set, in the `Authorization` header, or for the page a session in its cookie. A token in an address is refused,
+for addresses end up in logs and histories.
+"""
+
+from collections import Counter
+from collections.abc import Callable
+from enum import StrEnum
+from http import HTTPStatus
+from ipaddress import IPv4Address, IPv6Address, ip_address
+from typing import Any
+from urllib.parse import urlsplit
+
+from aiohttp import hdrs, web
+
+from gateway.web import session
+from gateway.web.options import WebOptions, is_loopback
+from gateway.web.problem import ProblemError
+
+OPEN_PATHS = frozenset({"/", "/session", "/page.css", "/icon.svg", "/healthz", "/readyz"})
+"""They need no token: the page asks for it itself, and the rest tell nothing of what is heard."""
+
+CHALLENGE = {"WWW-Authenticate": 'Bearer realm="stile"'}
+"""Goes with every 401 (RFC 9110 section 11.6.1, RFC 6750 section 3)."""
+
+SECURITY_HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; object-src 'none';"
+        " require-trusted-types-for 'script'; trusted-types 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cache-Control": "no-store",
+    "Server": "stile",
+}
+"""On every answer. The name of the server stands in for the HTTP library's, which would tell its version."""
+
+_FOREIGN_SITES = frozenset({"cross-site", "same-site"})
+"""What a browser says of a request that a page of another origin makes (Fetch Metadata)."""
+
+
+class Refusal(StrEnum):
+    """Why requests are refused."""
+
+    HOST = "host"
+    SITE = "site"
+    TOKEN = "token"  # noqa: S105 - the name of a reason, no secret
+    TOKEN_IN_ADDRESS = "token-in-address"  # noqa: S105 - likewise
+
+
+class Guard:
+    """Refuses what must not be answered, and counts it."""
+
+    def __init__(self, options: WebOptions, now_ms: Callable[[], int]) -> None:
+        """`now_ms` gives Unix milliseconds."""
+        self.refused = Counter(dict.fromkeys(Refusal, 0))
+        self._token = options.token
+        self._names = frozenset(name.lower().rstrip(".") for name in (options.host, *options.hosts))
+        self._now_ms = now_ms
+
+    def check(self, request: web.Request) -> None:
+        """Raises `ProblemError` where the request must not be answered."""
+        self._check_host(request)
+        self._check_site(request)
+        if not {"token", "access_token"}.isdisjoint(request.query):
+            told = "a token does not belong in an address: send it in the header `Authorization: Bearer …`"
+            raise self._refusal(Refusal.TOKEN_IN_ADDRESS, HTTPStatus.BAD_REQUEST, told)
+        if request.path not in OPEN_PATHS and not self.is_known(request):
+            told = "send the token of this gateway in the header `Authorization: Bearer …`"
+            raise self._refusal(Refusal.TOKEN, HTTPStatus.UNAUTHORIZED, told, **CHALLENGE)
+
+    def is_known(self, request: web.Request) -> bool:
+        """Whether whoever asks may read: there is no token, or they have it, or a session that was opened with it."""
+        if self._token is None:
+            return True
+        scheme, _, shown = request.headers.get(hdrs.AUTHORIZATION, "").partition(" ")
+        if scheme.lower() == "bearer":
+            return session.is_token(self._token, shown.strip())
+        return session.holds(self._token, request.cookies.get(session.COOKIE, ""), self._now_ms())
+
+    def open_session(self, shown: str) -> str | None:
+        """A session for who shows the token; None where it is not that."""
+        if self._token is not None and session.is_token(self._token, shown):
+            return session.issue(self._token, self._now_ms())
+        self.refused[Refusal.TOKEN] += 1
+        return None
+
+    def _check_host(self, request: web.Request) -> None:
+        hosts = request.headers.getall(hdrs.HOST, [])
+        target = request.rel_url.raw_host  # of a request line that holds a whole address (RFC 9112 section 3.2.2)
+        names = [host_name(host) for host in hosts] + ([target.lower()] if target else [])
+        if len(hosts) != 1 or not all(name is not None and self._is_ours(name, request) for name in names):
+            told = "this gateway is not known by that name: use its address, or add the name to `hosts` under `web:`"
+            raise self._refusal(Refusal.HOST, HTTPStatus.MISDIRECTED_REQUEST, told)
+
+    def _is_ours(self, name: str, request: web.Request) -> bool:
+        if is_loopback(name) or name in self._names:
+            return True
+        address = _address(name)
+        return address is not None and address == _local_address(request)
+
+    def _check_site(self, request: web.Request) -> None:
+        if request.headers.get("Sec-Fetch-Site") not in _FOREIGN_SITES:
+            return
+        follows_link = (
+            request.method == hdrs.METH_GET
+            and request.headers.get("Sec-Fetch-Mode") == "navigate"
+            and request.headers.get("Sec-Fetch-Dest") == "document"
+        )
+        if not follows_link:
+            told = "pages of other sites may not ask here"
+            raise self._refusal(Refusal.SITE, HTTPStatus.FORBIDDEN, told)
+
+    def _refusal(self, refusal: Refusal, status: HTTPStatus, told: str, **headers: str) -> ProblemError:
+        self.refused[refusal] += 1
+        return ProblemError(status, told, headers=headers)
+
+
+def host_name(host: str) -> str | None:
+    """The name or address in a `Host` header, without the port and in lower case; None where there is none."""
+    try:
+        parts = urlsplit(f"//{host}")
+        parts.port  # noqa: B018 - raises where it is none
+    except ValueError:
+        return None
+    if parts.path or parts.query or parts.fragment or "@" in parts.netloc:
+        return None
+    return parts.hostname.rstrip(".") if parts.hostname else None
+
+
+def _local_address(request: web.Request) -> IPv4Address | IPv6Address | None:
+    """The address of this computer that the request came in by: it may listen on all that it has."""
+    transport = request.transport
+    name: Any = None if transport is None else transport.get_extra_info("sockname")
+    return _address(name[0]) if isinstance(name, tuple) else None
+
+
+def _address(text: str) -> IPv4Address | IPv6Address | None:
+    try:
+        address = ip_address(text.partition("%")[0])
+    except ValueError:
+        return None
+    return getattr(address, "ipv4_mapped", None) or address

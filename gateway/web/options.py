@@ -1,0 +1,105 @@
+"""What the web is told: where it listens, who may read it, and how much may wait for whom."""
+
+from dataclasses import dataclass, field
+from ipaddress import ip_address
+
+SHORTEST_TOKEN = 16
+LONGEST_TOKEN = 256
+
+
+class WebOptionsError(ValueError):
+    """The options would leave a door open, or shut everyone out; the message says what to write instead."""
+
+
+@dataclass(frozen=True, slots=True)
+class WebLimits:
+    """Bounds, all in force at once. A client that reads nothing costs `chunk_octets` and the kernel's buffer."""
+
+    connections: int = 1_200
+    """At once, of every kind; in any case no more than half of the files that the process may have open."""
+
+    kept_for_requests: int = 32
+    """So many of them are not for event streams, so that there is always room to ask for the health."""
+
+    heard: int = 1_000
+    """How many heard objects `/api/heard` can look back."""
+
+    events: int = 2_000
+    """How many events a stream that was cut off can look back."""
+
+    memory_octets: int = 4_194_304
+    """About how much the events and the heard objects may hold, each; beyond it the oldest go, however few."""
+
+    chunk_octets: int = 32_768
+    """How much goes to one event stream at a time; the next goes once the kernel has taken it."""
+
+    kernel_octets: int = 65_536
+    """The send buffer of each connection in the kernel, which may take twice as much for its own account of it."""
+
+    form_octets: int = 4_096
+    """The longest body of a request."""
+
+
+@dataclass(frozen=True, slots=True)
+class WebPace:
+    """How long the web waits for what, in seconds."""
+
+    idle: float = 60.0
+    """For a request, on a connection where none is being answered."""
+
+    answer: float = 60.0
+    """For one answer other than an event stream to be read to its end."""
+
+    heartbeat: float = 15.0
+    """A stream that had nothing to say for so long says so: a comment, which keeps the way to the client open."""
+
+    patience: float = 20.0
+    """A stream whose client has not read one chunk in so long is ended."""
+
+    retry: float = 10.0
+    """How soon it tries again where it could not listen."""
+
+
+@dataclass(frozen=True, slots=True)
+class WebOptions:
+    """Where the web listens, and who may read it. Raises `WebOptionsError`."""
+
+    callsign: str
+    """Of this post, for the head of the page."""
+
+    host: str = "127.0.0.1"
+    port: int = 8073
+    """0: one that is free."""
+
+    token: str | None = field(default=None, repr=False)
+    """The secret that readers show. Without one everybody who can connect may read, so then it must be loopback."""
+
+    hosts: tuple[str, ...] = ()
+    """Names by which readers reach it, beside loopback's and the address it listens on: those of a proxy, say."""
+
+    limits: WebLimits = WebLimits()
+    pace: WebPace = WebPace()
+
+    def __post_init__(self) -> None:
+        token = self.token
+        if token is None:
+            if not is_loopback(self.host):
+                raise WebOptionsError(
+                    f"{self.host} can be reached from other computers: write a secret of {SHORTEST_TOKEN} characters"
+                    " or more into a file and name it in `token_file`, or listen on 127.0.0.1"
+                )
+        elif not SHORTEST_TOKEN <= len(token) <= LONGEST_TOKEN or not all("!" <= letter <= "~" for letter in token):
+            raise WebOptionsError(
+                f"the token is no good secret: {SHORTEST_TOKEN} to {LONGEST_TOKEN} characters belong there, ASCII and"
+                " without spaces; `openssl rand -hex 24` makes one"
+            )
+
+
+def is_loopback(host: str) -> bool:
+    """Whether a name or address surely means this machine (RFC 6761 section 6.3, RFC 1122 section 3.2.1.3)."""
+    if host == "localhost" or host.endswith(".localhost"):
+        return True
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return False

@@ -1,0 +1,236 @@
+"""The web as a whole: takes what the house should see, without ever waiting, and answers whoever asks for it."""
+
+import asyncio
+import contextlib
+import os
+import socket
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from http import HTTPStatus
+
+import structlog
+from aiohttp import hdrs, web
+
+from gateway.feed.heard_object import HeardPayload
+from gateway.frames.heard import Moment
+from gateway.frames.plain import PlainObject
+from gateway.web.connection import Connections, bound_buffers, most_connections, problem_response
+from gateway.web.event_log import EventLog
+from gateway.web.event_stream import EventStreams
+from gateway.web.guard import SECURITY_HEADERS, Guard
+from gateway.web.handlers import Handlers
+from gateway.web.heard_memory import HeardMemory
+from gateway.web.metrics import WebNumbers
+from gateway.web.options import WebOptions, is_loopback
+from gateway.web.problem import ProblemError
+from gateway.web.sources import WebSources
+from gateway.web.turns import Turns
+
+SHUTDOWN_SECONDS = 0.5
+"""How long requests that are being answered at a stop may take to end, before they are cut off."""
+
+_log = structlog.get_logger("web")
+
+
+@dataclass(frozen=True, slots=True)
+class WebState:
+    """How the web is, at one moment."""
+
+    port: int | None
+    """The port that it listens on; None where it does not."""
+
+    trouble: str
+    """Why it does not listen; empty where it does."""
+
+    numbers: WebNumbers
+
+    @property
+    def shed(self) -> dict[str, int]:
+        """What readers did not get, as they could not keep up."""
+        return {"events": self.numbers.events_missed}
+
+
+class WebServer:
+    """The gateway's web. Offers are for the event loop's own thread; they never wait and never fail."""
+
+    def __init__(self, options: WebOptions, sources: WebSources, now: Callable[[], Moment], run: str) -> None:
+        """`now` is the clock of the run, `run` its identity."""
+        limits = options.limits
+        self._options = options
+        self._sources = sources
+        self._started_ms = now().time_ms - now().elapsed_ms
+        self._guard = Guard(options, lambda: now().time_ms)
+        self._log = EventLog(run, limit=limits.events, limit_octets=limits.memory_octets)
+        self._memory = HeardMemory(limit=limits.heard, limit_octets=limits.memory_octets)
+        self._most_connections = most_connections(limits)
+        room = self._most_connections - limits.kept_for_requests
+        self._streams = EventStreams(self._log, limits.chunk_octets, room, options.pace)
+        self._turns = Turns()
+        self._handlers = Handlers(
+            run,
+            options,
+            sources,
+            self._guard,
+            self._log,
+            self._memory,
+            self._streams,
+            self._turns,
+            self._numbers,
+        )
+        self._connections: Connections | None = None
+        self._leaving = asyncio.Event()
+        self._ended = asyncio.Event()
+        self._ended.set()
+        self._port: int | None = None
+        self._trouble = "it was not started yet"
+
+    def offer_heard(self, payload: HeardPayload) -> None:
+        """A judged frame."""
+        self._memory.heard(payload)
+        self._log.heard(payload)
+        self._streams.wake()
+
+    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
+        """A frame that was handed to the network as `line`, at that Unix time in milliseconds."""
+        self._log.forwarded(payload, line, sent_at_ms)
+        self._streams.wake()
+
+    def offer_health(self, health: PlainObject) -> None:
+        """A health object."""
+        self._log.health(health)
+        self._streams.wake()
+
+    def offer_alert(self, alert: PlainObject) -> None:
+        """An alert object."""
+        self._log.alert(alert)
+        self._streams.wake()
+
+    def state(self) -> WebState:
+        """How it is now."""
+        return WebState(self._port, self._trouble, self._numbers())
+
+    async def run(self) -> None:
+        """Listen and answer, until cancelled or drained. A port that is taken is tried again and again."""
+        self._ended.clear()
+        runner = web.AppRunner(self._application(), handler_cancellation=True, shutdown_timeout=SHUTDOWN_SECONDS)
+        await runner.setup()
+        listening = None
+        try:
+            assert runner.server is not None  # noqa: S101 - `setup` has made it
+            self._connections = Connections(runner.server, self._most_connections, self._options.pace)
+            listening = await self._listen(self._connections)
+            if listening is not None:
+                async with asyncio.TaskGroup() as tasks:
+                    serving = tasks.create_task(self._streams.run())
+                    await self._leaving.wait()
+                    serving.cancel()
+                listening.close()
+        finally:
+            if listening is not None:
+                listening.close()
+            await self._streams.finish()
+            await runner.cleanup()
+            self._port, self._trouble = None, "the gateway stops"
+            self._ended.set()
+
+    async def drain(self, seconds: float) -> None:
+        """Give the streams what they can take now, and take leave of everyone, within `seconds`; `run` then returns."""
+        self._leaving.set()
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                await self._ended.wait()
+
+    def _application(self) -> web.Application:
+        application = web.Application(middlewares=[self._answer], client_max_size=self._options.limits.form_octets)
+        application.add_routes(self._handlers.routes())
+        application.on_response_prepare.append(_secure)
+        return application
+
+    @web.middleware
+    async def _answer(
+        self, request: web.Request, handler: Callable[[web.Request], Awaitable[web.StreamResponse]]
+    ) -> web.StreamResponse:
+        """Every request passes here: the guard first, and whatever goes wrong becomes a problem object."""
+        try:
+            self._guard.check(request)
+            if request.path == "/events":
+                return await handler(request)
+            async with asyncio.timeout(self._options.pace.answer):
+                return await handler(request)
+        except ProblemError as problem:
+            return problem_response(problem)
+        except web.HTTPException as error:
+            headers = {name: value for name, value in error.headers.items() if name == hdrs.ALLOW}
+            return problem_response(ProblemError(HTTPStatus(error.status), _detail_of(error.status), headers=headers))
+        except ConnectionError:
+            raise
+        except TimeoutError:
+            raise ConnectionResetError("the client did not read its answer") from None
+        except Exception as error:  # noqa: BLE001 - a fault in one answer must not end the rest: it is logged
+            _log.error("a request could not be answered", path=request.path, error=type(error).__name__)
+            return problem_response(
+                ProblemError(HTTPStatus.INTERNAL_SERVER_ERROR, "a fault of the gateway: see its log")
+            )
+
+    async def _listen(self, connections: Connections) -> asyncio.Server | None:
+        """Listen, as soon as it can be; None where it is time to leave before that."""
+        options = self._options
+        loop = asyncio.get_running_loop()
+        while not self._leaving.is_set():
+            try:
+                server = await loop.create_server(connections, options.host, options.port, start_serving=False)
+            except (OSError, UnicodeError) as error:
+                why = _why(error)
+                if why != self._trouble:
+                    _log.error("the web does not listen", host=options.host, port=options.port, why=why)
+                self._trouble = why
+                with contextlib.suppress(TimeoutError):
+                    async with asyncio.timeout(options.pace.retry):
+                        await self._leaving.wait()
+                continue
+            for listening in server.sockets:
+                bound_buffers(listening, options.limits, options.pace)
+            await server.start_serving()
+            self._port, self._trouble = server.sockets[0].getsockname()[1], ""
+            _log.info("the web listens", host=options.host, port=self._port, connections=connections.limit)
+            if not is_loopback(options.host):
+                _log.warning("the web is not encrypted: put a proxy with TLS before it where others share the network")
+            return server
+        return None
+
+    def _numbers(self) -> WebNumbers:
+        tally = self._streams.tally
+        connections = self._connections
+        return WebNumbers(
+            stations=sum(1 for _ in self._sources.stations()),
+            last_heard_ms=self._memory.last_heard_ms,
+            started_ms=self._started_ms,
+            streams=len(self._streams),
+            streams_dropped=tally.dropped,
+            streams_turned_away=tally.turned_away,
+            events_missed=tally.missed,
+            connections=len(connections) if connections else 0,
+            refused={refusal.value: count for refusal, count in self._guard.refused.items()},
+            failed=self._log.failed + self._turns.failed,
+        )
+
+
+async def _secure(_request: web.Request, response: web.StreamResponse) -> None:
+    """What stands on every answer."""
+    response.headers.update(SECURITY_HEADERS)
+
+
+def _detail_of(status: int) -> str:
+    details = {
+        HTTPStatus.NOT_FOUND: "there is nothing by that name: /openapi.json lists what there is",
+        HTTPStatus.METHOD_NOT_ALLOWED: "this can only be read",
+        HTTPStatus.REQUEST_ENTITY_TOO_LARGE: "that is more than belongs there",
+    }
+    return details.get(HTTPStatus(status), "the request cannot be answered")
+
+
+def _why(error: OSError | UnicodeError) -> str:
+    """What the system says of it; asyncio puts the address into the text, which is said beside it."""
+    if isinstance(error, UnicodeError | socket.gaierror) or not error.errno:
+        return "this is no address of this computer"
+    return os.strerror(error.errno)

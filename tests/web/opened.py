@@ -1,0 +1,146 @@
+"""A web server for tests, on a free port of loopback, with a post behind it that hears what the test says."""
+
+import asyncio
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager, suppress
+from dataclasses import dataclass, field, replace
+
+import httpx
+
+from gateway.feed.health import Counts, Health, Part, PartKind, State
+from gateway.feed.heard_object import HeardPayload
+from gateway.feed.reader import ReportReader
+from gateway.feed.stations import Stations
+from gateway.judge import conditions
+from gateway.judge.verdict import Judged, Reason
+from gateway.web.options import WebLimits, WebOptions, WebPace
+from gateway.web.server import WebServer
+from gateway.web.sources import PolicyFile, PublishedPolicy, WebSources
+from tests.judged_frames import NOON_MS, POLICY, Post
+
+FAIL_SAFE_SECONDS = 20.0
+"""How long anything may take before a test gives up. Nothing waits for this long when all is well."""
+
+TOKEN = "an-invented-token-for-tests"
+LINE = b"QA1BCD-9>APRS,QD1AA*,WIDE2-1:!5836.00N/00355.00W>under way"
+
+READER = ReportReader(conditions.Post("QX1GAT-10", 58.6, -3.9167))
+
+
+@dataclass
+class Gateway:
+    """What stands behind the web in a test: a post, its stations, and what the service would tell of itself."""
+
+    post: Post = field(default_factory=Post)
+    stations: Stations = field(default_factory=Stations)
+    waits_for: Sequence[str] = ()
+    emergencies: int = 0
+
+    def health(self) -> Health:
+        """The health of a post that has heard five frames."""
+        counts = Counts(
+            heard=5,
+            forward=3,
+            kept={Reason.DUPLICATE: 2},
+            outcomes={"sent": 2, "late": 0, "dropped": 0, "stopped": 0, "refused": 0},
+            waiting=1,
+            emergencies=self.emergencies,
+        )
+        parts = [
+            Part(PartKind.RECEIVER, "vhf", State.OK, NOON_MS),
+            Part(PartKind.UPLINK, "uplink", State.DEGRADED, NOON_MS, "the login is not verified", "check the passcode"),
+        ]
+        return Health(self.post.run, NOON_MS, parts, counts, shed={"bus": {"heard": 7}})
+
+    def sources(self) -> WebSources:
+        """As the service would give them in."""
+        files = [PolicyFile("receive-only.yaml", "version: 1\nname: receive-only\n")]
+        return WebSources(
+            health=self.health,
+            stations=lambda: self.stations,
+            policy=lambda: PublishedPolicy(POLICY, files),
+            waits_for=lambda: self.waits_for,
+        )
+
+    def hear(self, line: bytes = LINE, reason: Reason | None = None) -> HeardPayload:
+        """A frame, as every sink is offered it."""
+        return self.payload(self.post.hear(line, reason=reason))
+
+    def payload(self, judged: Judged) -> HeardPayload:
+        """What every sink is offered for a judged frame."""
+        payload = HeardPayload(judged, READER)
+        self.stations.hear(payload)
+        return payload
+
+
+class OpenWeb:
+    """A web server that listens, and a client of another library."""
+
+    def __init__(self, server: WebServer, gateway: Gateway, client: httpx.AsyncClient) -> None:
+        self.server = server
+        self.gateway = gateway
+        self.client = client
+
+    @property
+    def port(self) -> int:
+        """Where it listens."""
+        port = self.server.state().port
+        assert port is not None
+        return port
+
+    @property
+    def address(self) -> str:
+        """Its root."""
+        return f"http://127.0.0.1:{self.port}"
+
+    def hear(self, line: bytes = LINE, reason: Reason | None = None) -> HeardPayload:
+        """Hear a frame, and offer it to the web."""
+        payload = self.gateway.hear(line, reason)
+        self.server.offer_heard(payload)
+        return payload
+
+    async def get(self, path: str, **headers: str) -> httpx.Response:
+        """Ask for a path; headers are written with underscores for their hyphens."""
+        return await self.client.get(path, headers={name.replace("_", "-"): value for name, value in headers.items()})
+
+
+@asynccontextmanager
+async def open_web(
+    gateway: Gateway | None = None,
+    *,
+    token: str | None = None,
+    hosts: tuple[str, ...] = (),
+    pace: WebPace | None = None,
+    **limits: int,
+) -> AsyncIterator[OpenWeb]:
+    """Runs a web server for a block; at its end it is cut off, where it was not drained."""
+    gateway = gateway or Gateway()
+    options = WebOptions(
+        "QX1GAT-10",
+        port=0,
+        token=token,
+        hosts=hosts,
+        limits=replace(WebLimits(), **limits),
+        pace=pace or WebPace(),
+    )
+    server = WebServer(options, gateway.sources(), gateway.post.now, gateway.post.run)
+    running = asyncio.create_task(server.run())
+    try:
+        await until(lambda: server.state().port is not None)
+        base = f"http://127.0.0.1:{server.state().port}"
+        async with (
+            asyncio.timeout(FAIL_SAFE_SECONDS),
+            httpx.AsyncClient(base_url=base, timeout=FAIL_SAFE_SECONDS, trust_env=False) as client,
+        ):
+            yield OpenWeb(server, gateway, client)
+    finally:
+        running.cancel()
+        with suppress(asyncio.CancelledError):
+            await running
+
+
+async def until(holds: Callable[[], bool]) -> None:
+    """Wait until something holds, within the fail-safe time."""
+    async with asyncio.timeout(FAIL_SAFE_SECONDS):
+        while not holds():  # noqa: ASYNC110 - what is waited for comes from the other end of a socket
+            await asyncio.sleep(0.005)
