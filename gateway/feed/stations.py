@@ -1,10 +1,10 @@
 """Station memory: what was last heard of every station, within bounds. No I/O, no clock."""
 
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from gateway.feed.heard_object import relayed_by
+from gateway.feed.heard_object import HeardPayload, relayed_by
 from gateway.frames.frame import Damaged
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import PlainObject, rfc3339
@@ -18,7 +18,7 @@ class Station:
     """What is remembered of one source. Times are Unix milliseconds."""
 
     source: str
-    last: Judged
+    last: HeardPayload
     """The frame that was heard last."""
 
     first_heard_ms: int
@@ -50,6 +50,9 @@ class Stations:
     def __init__(self, limit: int = 5000, forget_ms: int = DAY_MS) -> None:
         self.limit = limit
         self.forget_ms = forget_ms
+        self.on_forgotten: list[Callable[[str], None]] = []
+        """Told of every source that is remembered no longer, evicted or forgotten."""
+
         self._stations: OrderedDict[str, Station] = OrderedDict()
 
     def __len__(self) -> int:
@@ -66,38 +69,39 @@ class Stations:
         """What is remembered of `source`."""
         return self._stations.get(source)
 
-    def hear(self, judged: Judged) -> tuple[Station | None, str | None]:
-        """Remember `judged`. Returns its station, where it has one, and the source that was evicted for it, if any."""
+    def hear(self, payload: HeardPayload) -> None:
+        """Remember a frame as the last of its station, where it has one."""
+        judged = payload.judged
         frame = judged.innermost
         if frame is None:
-            return None, None
+            return
         time_ms = judged.heard.moment.time_ms
         station = self._stations.get(frame.source)
-        evicted = None
         if station is not None:
             self._stations.move_to_end(frame.source)
-            station.last = judged
+            station.last = payload
         elif is_network_callsign(frame.source):
-            station = self._stations[frame.source] = Station(frame.source, judged, time_ms)
+            station = self._stations[frame.source] = Station(frame.source, payload, time_ms)
             if len(self._stations) > self.limit:
-                evicted, _ = self._stations.popitem(last=False)
+                self._forget(next(iter(self._stations)))
         else:
-            return None, None
+            return
         station.frames += 1
         if _is_direct(judged):
             station.last_direct_ms = time_ms
-        return station, evicted
 
-    def forget(self, elapsed_ms: int) -> list[str]:
-        """Forget who was not heard for `forget_ms`, now being `elapsed_ms`; returns the sources forgotten."""
-        forgotten = []
-        for source, station in self._stations.items():
-            if elapsed_ms - station.last.heard.moment.elapsed_ms < self.forget_ms:
+    def forget(self, elapsed_ms: int) -> None:
+        """Forget who was not heard for `forget_ms`, now being `elapsed_ms`."""
+        while self._stations:
+            source, station = next(iter(self._stations.items()))
+            if elapsed_ms - station.last.judged.heard.moment.elapsed_ms < self.forget_ms:
                 break
-            forgotten.append(source)
-        for source in forgotten:
-            del self._stations[source]
-        return forgotten
+            self._forget(source)
+
+    def _forget(self, source: str) -> None:
+        del self._stations[source]
+        for tell in self.on_forgotten:
+            tell(source)
 
 
 def _is_direct(judged: Judged) -> bool:
