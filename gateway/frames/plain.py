@@ -122,11 +122,12 @@ def _frame_from(plain: object) -> Frame:
 
 @lru_cache(maxsize=REMEMBERED_HEADERS)
 def _header(source: str, destination: str, path: tuple[str, ...]) -> Header:
-    entries = tuple(Repeater(entry.removesuffix("*"), entry.endswith("*")) for entry in path)
-    for text in (source, destination, *(entry.callsign for entry in entries)):
-        if not is_plain_text(text):
-            raise PlainFormError("source, destination or path: a callsign holds what no header can")
-    return Header(source, destination, entries)
+    names = [source, destination, *(entry.removesuffix("*") for entry in path)]
+    if not all(map(is_plain_text, names)):
+        raise PlainFormError("source, destination or path: a callsign holds what no header can")
+    names = [name.removesuffix("-0") for name in names]  # as every reader does: SSID 0 is not written
+    used = (entry.endswith("*") for entry in path)
+    return Header(names[0], names[1], tuple(map(Repeater, names[2:], used)))
 
 
 def _information_from(plain: Mapping[str, Any]) -> bytes:

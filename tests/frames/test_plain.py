@@ -147,3 +147,11 @@ def test_times_are_written_to_the_millisecond_and_read_back(time_ms: int) -> Non
 
 def test_a_time_without_an_offset_is_utc_and_one_with_it_is_converted() -> None:
     assert from_rfc3339("2026-06-06T12:00:00") == from_rfc3339("2026-06-06T13:00:00+01:00")
+
+
+def test_an_ssid_of_0_is_not_kept_as_with_every_reader() -> None:
+    frame = Frame(Header("QA1BCD", "APRS"), b"x")
+    plain = to_object(Heard("run", 1, Moment(0, 0), "vhf", 0, frame), frame)
+    heard = from_object({**plain, "source": "QA1BCD-0", "destination": "APRS-0", "path": ["QD1AA-0*", "WIDE2-0"]})
+    assert isinstance(heard.frame, Frame)
+    assert heard.frame.header.text == "QA1BCD>APRS,QD1AA*,WIDE2"
