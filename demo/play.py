@@ -25,6 +25,7 @@ from demo.network_server import NetworkServer
 from gateway import policy_files, settings
 from gateway.bus.embedded import EmbeddedBroker
 from gateway.feed.health import Counts
+from gateway.feed.heard_object import HeardPayload
 from gateway.frames.frame import Damaged
 from gateway.frames.plain import rfc3339
 from gateway.frames.tnc2 import first_line
@@ -49,8 +50,9 @@ class Show:
     def __init__(self, *, colours: bool) -> None:
         self._colours = colours
 
-    def offer_heard(self, judged: Judged) -> None:
+    def offer_heard(self, payload: HeardPayload) -> None:
         """One line: when, where, what became of it, from whom, what it says."""
+        judged = payload.judged
         heard = judged.heard
         clock = rfc3339(heard.moment.time_ms)[11:19]
         verdict = judged.verdict
@@ -62,7 +64,7 @@ class Show:
             mark, colour = f"keep: {verdict.reason}", "33"
         print(f"{clock} {heard.receiver:5} {self._painted(f'{mark:27}', colour)} {_what(judged)}", flush=True)
 
-    def offer_forwarded(self, judged: Judged, line: bytes, sent_at_ms: int) -> None:
+    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
         """Shown already."""
 
     def _painted(self, text: str, colour: str) -> str:

@@ -6,25 +6,22 @@ one call of `Service._deliver`, which never waits; only sockets are waited for, 
 """
 
 import asyncio
-import contextlib
 import signal
 from collections import Counter
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING
 
 import structlog
 
 from gateway import checking, policy_files
-from gateway.bus.bus import Bus
-from gateway.bus.options import BusOptions, Tls
 from gateway.documents import DocumentError
 from gateway.feed.alert import emergency_alert
 from gateway.feed.health import Counts, Health
-from gateway.feed.heard_object import heard_object
-from gateway.feed.reader import ReportReader
+from gateway.feed.heard_object import HeardPayload, heard_object
 from gateway.frames.heard import Heard, Run
 from gateway.frames.network_line import network_line, route
+from gateway.house import Asked, House, Sink
 from gateway.judge.compiled import CompiledPolicy
 from gateway.judge.judge import Judge
 from gateway.judge.source import PolicySource
@@ -32,10 +29,14 @@ from gateway.judge.verdict import Judged, Reason, Verdict
 from gateway.policy_watch import changed_files
 from gateway.post_health import PolicyState, policy_part, receiver_part, uplink_part
 from gateway.receivers.kinds import open_receiver
-from gateway.settings import BusSettings, StationFile
+from gateway.settings import StationFile
 from gateway.uplink.client import Uplink
 from gateway.uplink.outbox import Departure, Outcome
 from gateway.uplink.state import Phase, UplinkOptions, UplinkState
+
+if TYPE_CHECKING:
+    from gateway.journal.journal import Journal
+    from gateway.web.sources import PublishedPolicy
 
 STOP_SECONDS = 3.0
 """How long a stop may take: half of it to send what waits, half to publish what waits."""
@@ -46,25 +47,14 @@ HEALTH_SECONDS = 10.0
 _log = structlog.get_logger("stile")
 
 
-class Sink(Protocol):
-    """One that is told of everything, and never makes anyone wait."""
-
-    def offer_heard(self, judged: Judged) -> None:
-        """A frame was heard and judged."""
-
-    def offer_forwarded(self, judged: Judged, line: bytes, sent_at_ms: int) -> None:
-        """The line of a frame was sent, at a Unix time in milliseconds."""
-
-
 class Service:
     """One gateway, from its station file."""
 
     def __init__(self, station: StationFile, source: PolicySource, *, sinks: Sequence[Sink] = ()) -> None:
-        """`sinks` are told besides the bus of the station file. Raises `ValueError` where a part cannot be made so."""
+        """`sinks` are told besides those of the station file. Raises `ValueError` where a part cannot be made so."""
         settings = station.settings
         self.frames = Run()
         self._station = station
-        self._reader = ReportReader(settings.post)
         self._judge = Judge(source.compiled(settings.post))
         self._policy = PolicyState(self._judge.policy.label, self.frames.now().time_ms)
         self._added = route(settings.station.callsign)
@@ -72,27 +62,30 @@ class Service:
         self._emergencies = 0
         self._reload_wanted = asyncio.Event()
         self._watch_again = asyncio.Event()
-        self._policy_files = source.files
+        self._source = source
+        self._starting = True
+        self._delivering = False
+        self._sent: list[Departure] = []
+        asked = Asked(self.health, self._published_policy, self._waits_for)
+        self.house = House(station, self.frames, asked, policy=self._policy.label, sinks=sinks)
         self._receivers = [
             open_receiver(receiver.name, receiver.address, self.frames, self._deliver, allow=receiver.allow)
             for receiver in settings.receivers
         ]
         self._uplink = self._make_uplink()
-        self._bus = self._make_bus(settings.bus) if settings.bus else None
-        self._sinks: list[Sink] = [*sinks, *([self._bus] if self._bus else [])]
 
     async def run(self, stop: asyncio.Event) -> None:
         """Work until `stop` is set, then drain within `STOP_SECONDS` and return."""
-        async with self._broker(), asyncio.TaskGroup() as tasks:
-            keepers = []
+        self._restore_budgets()
+        async with self.house.broker(), asyncio.TaskGroup() as tasks:
+            keepers = self.house.start(tasks)
             if self._uplink is not None:
                 keepers.append(tasks.create_task(self._uplink.run(), name="uplink"))
-            if self._bus is not None:
-                keepers.append(tasks.create_task(self._bus.run(), name="bus"))
-            keepers.append(tasks.create_task(self._tell_health(), name="health"))
+            keepers.append(tasks.create_task(self._look_after(), name="health"))
             keepers.append(tasks.create_task(self._reload_when_wanted(), name="reload"))
             keepers.append(tasks.create_task(self._watch_files(), name="watch files"))
             listeners = [tasks.create_task(receiver.listen(), name=receiver.name) for receiver in self._receivers]
+            self._starting = False
             _log.info("started", run=self.frames.identity, policy=self._policy.label, receivers=len(listeners))
             await stop.wait()
             for listener in listeners:
@@ -122,8 +115,7 @@ class Service:
             parts.append(uplink_part(uplink, self._wall))
             outcomes = {outcome.value: count for outcome, count in uplink.outcomes.items()}
             waiting = uplink.waiting
-        if self._bus is not None:
-            parts.append(self._bus.part())
+        parts += self.house.parts()
         parts.append(policy_part(self._policy))
         kept: Counter[Reason] = Counter()
         for verdict, count in self._verdicts.items():
@@ -135,37 +127,52 @@ class Service:
             time_ms=self.frames.now().time_ms,
             parts=parts,
             counts=Counts(heard, heard - kept.total(), kept, outcomes, waiting, self._emergencies),
-            shed={"bus": self._bus.state().shed} if self._bus else {},
+            shed=self.house.shed(),
         )
 
     def _deliver(self, batch: Sequence[Heard]) -> None:
         """The way of every frame. A receiver calls it with what one read brought."""
         judge = self._judge.judge
         judged_batch = [judge(heard) for heard in batch]
-        if self._uplink is not None:
-            added = self._added
-            departures = [
-                Departure(network_line(judged.innermost, added), judged.heard.moment.elapsed_ms, judged)
-                for judged in judged_batch
-                if judged.innermost is not None and judged.verdict.reason is None
-            ]
-            if departures:
-                self._uplink.offer(departures)
         self._verdicts.update([judged.verdict for judged in judged_batch])
-        for judged in judged_batch:
+        tickets: Sequence[HeardPayload | None] = [None] * len(batch)
+        if self.house.listens:
+            tickets = [self.house.payload(judged) for judged in judged_batch]
+        self._delivering = True  # what is sent at once is told after what was heard
+        if self._uplink is not None:
+            self._offer_uplink(self._uplink, judged_batch, tickets)
+        for judged, payload in zip(judged_batch, tickets, strict=True):
             if judged.emergency:
                 self._raise_emergency(judged)
-            for sink in self._sinks:
-                sink.offer_heard(judged)
+            if payload is not None:
+                self.house.tell(payload)
+        self._delivering = False
+        self._tell_sent()
+
+    def _offer_uplink(
+        self, uplink: Uplink, judged_batch: Sequence[Judged], tickets: Sequence[HeardPayload | None]
+    ) -> None:
+        added = self._added
+        departures = [
+            Departure(network_line(judged.innermost, added), judged.heard.moment.elapsed_ms, ticket)
+            for judged, ticket in zip(judged_batch, tickets, strict=True)
+            if judged.verdict.reason is None and judged.innermost is not None
+        ]
+        if departures:
+            uplink.offer(departures)
 
     def _on_outcome(self, outcome: Outcome, departures: Sequence[Departure]) -> None:
-        if outcome is not Outcome.SENT or not self._sinks:
-            return
-        sent_at_ms = self.frames.now().time_ms
-        for departure in departures:
-            if isinstance(departure.ticket, Judged):
-                for sink in self._sinks:
-                    sink.offer_forwarded(departure.ticket, departure.line, sent_at_ms)
+        if outcome is Outcome.SENT and self.house.listens:
+            self._sent.extend(departures)
+            if not self._delivering:
+                self._tell_sent()
+
+    def _tell_sent(self) -> None:
+        sent_at_ms = self.frames.now().time_ms if self._sent else 0
+        for departure in self._sent:
+            if isinstance(departure.ticket, HeardPayload):
+                self.house.tell_sent(departure.ticket, departure.line, sent_at_ms)
+        self._sent.clear()
 
     def _raise_emergency(self, judged: Judged) -> None:
         """Copies are shown like any frame, but raise no second alert."""
@@ -173,21 +180,43 @@ class Service:
             return
         self._emergencies += 1
         _log.warning("emergency heard; this is not a distress watch", source=judged.innermost.source)
-        if self._bus is not None:
-            self._bus.offer_alert(emergency_alert(judged, heard_object(judged, self._reader(judged))))
+        self.house.raise_alert(emergency_alert(judged, heard_object(judged, self.house.reader(judged))))
 
     def _wall(self, elapsed_ms: int) -> int:
         now = self.frames.now()
         return now.time_ms - now.elapsed_ms + elapsed_ms
 
-    async def _tell_health(self) -> None:
+    async def _look_after(self) -> None:
+        """What is due from time to time: health is told, stations are forgotten, budgets are saved."""
         while True:
             self._publish_health()
+            self.house.tick()
+            if self.house.journal is not None:
+                self.house.journal.offer_budgets(self._judge.budgets())
             await asyncio.sleep(HEALTH_SECONDS)
 
     def _publish_health(self) -> None:
-        if self._bus is not None:
-            self._bus.offer_health(self.health().to_object())
+        self.house.tell_health(self.health())
+
+    def _published_policy(self) -> "PublishedPolicy":
+        from gateway.web.sources import PolicyFile, PublishedPolicy  # noqa: PLC0415 - asked by the web alone
+
+        files = [PolicyFile(text.file, text.text) for text in self._source.texts]
+        return PublishedPolicy(self._policy.label, files, self._policy.refused)
+
+    def _waits_for(self) -> list[str]:
+        return ["its parts to be started"] if self._starting else []
+
+    def _restore_budgets(self) -> None:
+        if self.house.journal is not None:
+            budgets = self.house.journal.load_budgets()
+            if budgets is not None:
+                self._judge.restore_budgets(budgets)
+            self._note_policy(self.house.journal)
+
+    def _note_policy(self, journal: "Journal") -> None:
+        """The journal keeps the texts, so that every verdict can be traced to the words that made it."""
+        journal.offer_policy(self._policy.label, [(text.file, text.text) for text in self._source.texts])
 
     def _on_uplink_change(self, state: UplinkState) -> None:
         if state.phase is not Phase.CONNECTING:
@@ -217,14 +246,16 @@ class Service:
         now = self.frames.now()
         self._judge.replace(policy, now.elapsed_ms)
         self._policy = PolicyState(policy.label, now.time_ms)
-        if self._policy_files != source.files:
-            self._policy_files = source.files
+        if self._source.files != source.files:
             self._watch_again.set()
+        self._source = source
+        if self.house.journal is not None:
+            self._note_policy(self.house.journal)
         _log.info("policy reloaded", policy=policy.label)
 
     async def _watch_files(self) -> None:
         station = self._station.path
-        async for changed in changed_files(lambda: [station, *map(Path, self._policy_files)], self._watch_again):
+        async for changed in changed_files(lambda: [station, *map(Path, self._source.files)], self._watch_again):
             if station in changed:
                 _log.warning("the station file has changed: restart to use it", file=str(self._station.path))
             if changed != {station}:
@@ -233,22 +264,10 @@ class Service:
     async def _drain(self) -> None:
         if self._uplink is not None:
             await self._uplink.drain(STOP_SECONDS / 2)
-        if self._bus is not None:
-            self._publish_health()
-            await self._bus.drain(STOP_SECONDS / 2)
-
-    @contextlib.asynccontextmanager
-    async def _broker(self) -> AsyncIterator[None]:
-        """The broker in the process, where the station file asks for one."""
-        bus = self._station.settings.bus
-        if bus is None or not bus.embedded:
-            yield
-            return
-        from gateway.bus.embedded import EmbeddedBroker  # noqa: PLC0415 - it needs the extra `broker`
-
-        async with EmbeddedBroker(bus.address[1]) as broker:
-            _log.info("broker started", address=f"mqtt://127.0.0.1:{broker.port}")
-            yield
+        if self.house.journal is not None:
+            self.house.journal.offer_budgets(self._judge.budgets())
+        self._publish_health()
+        await self.house.drain(STOP_SECONDS / 2)
 
     def _make_uplink(self) -> Uplink | None:
         uplink = self._station.settings.uplink
@@ -268,26 +287,6 @@ class Service:
             on_outcome=self._on_outcome,
             on_change=self._on_uplink_change,
         )
-
-    def _make_bus(self, bus: BusSettings) -> Bus:
-        host, port = bus.address
-        folder = self._station.folder
-        tls = (
-            Tls(*(folder / path if path else None for path in (bus.ca, bus.certificate, bus.key))) if bus.tls else None
-        )
-        password = self._station.bus_password
-        options = BusOptions(
-            host=host,
-            port=port,
-            callsign=self._station.settings.station.callsign,
-            base=bus.base,
-            tls=tls,
-            username=bus.username,
-            password=password.get_secret_value() if password else None,
-            stations_limit=bus.stations.limit,
-            stations_forget_ms=bus.stations.forget,
-        )
-        return Bus(options, self.frames.now, read_report=self._reader)
 
 
 async def run(station: StationFile, *, sinks: Sequence[Sink] = ()) -> None:

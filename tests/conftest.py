@@ -2,7 +2,12 @@
 
 import shutil
 
+import hypothesis
 import pytest
+
+hypothesis.settings.register_profile("stile", deadline=None, derandomize=True)
+hypothesis.settings.load_profile("stile")
+"""The same examples in every run, and no limit of time for one: a loaded machine makes no test fail."""
 
 MISSING = pytest.StashKey[dict[str, str]]()
 

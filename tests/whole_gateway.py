@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import Self
 
 from gateway import policy_files, settings
+from gateway.feed.heard_object import HeardPayload
 from gateway.frames import ax25, kiss, tnc2
 from gateway.frames.frame import Frame
+from gateway.house import Sink
 from gateway.judge.verdict import Judged
-from gateway.service import Service, Sink
+from gateway.service import Service
 
 PASSCODE = "21161"
 """Of QX1GAT, by the algorithm in common use (from memory)."""
@@ -34,11 +36,11 @@ class Ear:
     judged: list[Judged] = field(default_factory=list)
     sent: list[bytes] = field(default_factory=list)
 
-    def offer_heard(self, judged: Judged) -> None:
-        self.judged.append(judged)
+    def offer_heard(self, payload: HeardPayload) -> None:
+        self.judged.append(payload.judged)
 
-    def offer_forwarded(self, judged: Judged, line: bytes, sent_at_ms: int) -> None:
-        assert judged.forward
+    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
+        assert payload.judged in self.judged
         assert sent_at_ms > 0
         self.sent.append(line)
 

@@ -45,10 +45,17 @@ class PolicySource:
     digest: str
     """The first digits of the SHA-256 of all its texts."""
 
-    files: tuple[str, ...]
+    texts: tuple[PolicyText, ...]
+    """Its files, its own first."""
+
     rules: tuple[Entry, ...]
     rates: tuple[Entry, ...]
     examples: tuple[Entry, ...]
+
+    @property
+    def files(self) -> tuple[str, ...]:
+        """The names of its files."""
+        return tuple(text.file for text in self.texts)
 
     def compiled(self, post: Post) -> CompiledPolicy:
         """The policy made ready to be asked at `post`."""
@@ -79,7 +86,7 @@ def read_policy(first: PolicyText, fetch: Fetch) -> PolicySource:
     return PolicySource(
         policy=merged,
         digest=hashlib.sha256(texts.encode("utf-8")).hexdigest()[:DIGEST_LENGTH],
-        files=tuple(document.file for document, _ in parts),
+        texts=tuple(PolicyText(document.file, document.text) for document, _ in parts),
         rules=entries["rules"],
         rates=entries["rates"],
         examples=entries["examples"],

@@ -1,0 +1,213 @@
+"""The house's side of the gateway: everything that is told of what is heard, made from the station file and run as one.
+
+One payload is made for each frame and shared by all; the station memory is told first. Nothing here ever makes the
+uplink wait: offers return at once, and each part runs, sheds and says so by itself.
+"""
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+import structlog
+
+from gateway.bus.bus import Bus
+from gateway.bus.options import BusOptions, Tls
+from gateway.feed.health import Health, Part
+from gateway.feed.heard_object import HeardPayload
+from gateway.feed.reader import ReportReader
+from gateway.feed.stations import Stations
+from gateway.frames.heard import Run
+from gateway.frames.plain import PlainObject
+from gateway.judge.verdict import Judged
+from gateway.settings import BusSettings, JournalSettings, LinesSettings, StationFile, WebSettings
+
+if TYPE_CHECKING:
+    from gateway.journal.journal import Journal
+    from gateway.lines.server import LineServer
+    from gateway.web.server import WebServer
+    from gateway.web.sources import PublishedPolicy
+
+_log = structlog.get_logger("stile")
+
+
+class Sink(Protocol):
+    """One that is told of everything, and never makes anyone wait."""
+
+    def offer_heard(self, payload: HeardPayload) -> None:
+        """A frame was heard and judged; the station memory knows it already."""
+
+    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
+        """The line of a frame was sent, at a Unix time in milliseconds."""
+
+
+class Runner(Sink, Protocol):
+    """A sink that has work of its own to do, and takes its leave at the end."""
+
+    async def run(self) -> None:
+        """Work for ever."""
+
+    async def drain(self, seconds: float) -> None:
+        """Finish what waits, within the time; `run` then returns."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What parts of the house ask of the service when somebody wants to know."""
+
+    health: Callable[[], Health]
+    policy: Callable[[], "PublishedPolicy"]
+    waits_for: Callable[[], Sequence[str]]
+
+
+class House:
+    """All sinks of one gateway."""
+
+    def __init__(
+        self, station: StationFile, run: Run, asked: Asked, *, policy: str, sinks: Sequence[Sink] = ()
+    ) -> None:
+        """`policy` is the label of the one in force; `sinks` are told besides those of the station file."""
+        settings = station.settings
+        limits = settings.bus.stations if settings.bus else None
+        self.stations = Stations(limits.limit, limits.forget) if limits else Stations()
+        self._station = station
+        self._frames = run
+        self.reader = ReportReader(settings.post)
+        self.bus = self._make_bus(settings.bus) if settings.bus else None
+        self.lines = self._make_lines(settings.lines) if settings.lines else None
+        self.web = self._make_web(settings.web, asked) if settings.web else None
+        self.journal = self._make_journal(settings.journal, policy) if settings.journal else None
+        captures = self._make_captures(settings.journal) if settings.journal else None
+        made = (self.bus, self.lines, self.web, self.journal, captures)
+        self._runners: list[Runner] = [runner for runner in made if runner is not None]
+        self._sinks: list[Sink] = [*sinks, *self._runners]
+
+    @property
+    def listens(self) -> bool:
+        """Whether there is anybody to tell."""
+        return bool(self._sinks)
+
+    def payload(self, judged: Judged) -> HeardPayload:
+        """What everybody is told of a frame."""
+        return HeardPayload(judged, self.reader)
+
+    def tell(self, payload: HeardPayload) -> None:
+        """A frame was heard and judged: everybody is told."""
+        self.reader.hear(payload.judged)
+        self.stations.hear(payload)
+        for sink in self._sinks:
+            sink.offer_heard(payload)
+
+    def tell_sent(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
+        """The line of a frame was sent."""
+        for sink in self._sinks:
+            sink.offer_forwarded(payload, line, sent_at_ms)
+
+    def tell_health(self, health: Health) -> None:
+        """How the post is now."""
+        if self.bus is None and self.web is None:
+            return
+        plain = health.to_object()
+        for part in (self.bus, self.web):
+            if part is not None:
+                part.offer_health(plain)
+
+    def raise_alert(self, alert: PlainObject) -> None:
+        """The operator wants to know of this at once."""
+        for part in (self.bus, self.web):
+            if part is not None:
+                part.offer_alert(alert)
+
+    def tick(self) -> None:
+        """What is due from time to time."""
+        self.stations.forget(self._frames.now().elapsed_ms)
+
+    def parts(self) -> list[Part]:
+        """How those fare that have something of their own to fail."""
+        return [part.part() for part in (self.bus, self.journal) if part is not None]
+
+    def shed(self) -> dict[str, dict[str, int]]:
+        """By part, what was dropped since it could not keep up."""
+        return {"bus": self.bus.state().shed} if self.bus else {}
+
+    def start(self, tasks: asyncio.TaskGroup) -> list[asyncio.Task[None]]:
+        """Let everybody work."""
+        return [tasks.create_task(runner.run(), name=type(runner).__name__) for runner in self._runners]
+
+    async def drain(self, seconds: float) -> None:
+        """Let everybody finish, at the same time."""
+        await asyncio.gather(*(runner.drain(seconds) for runner in self._runners))
+
+    @contextlib.asynccontextmanager
+    async def broker(self) -> AsyncIterator[None]:
+        """The broker in the process, where the station file asks for one."""
+        bus = self._station.settings.bus
+        if bus is None or not bus.embedded:
+            yield
+            return
+        from gateway.bus.embedded import EmbeddedBroker  # noqa: PLC0415 - it needs the extra `broker`
+
+        async with EmbeddedBroker(bus.address[1]) as broker:
+            _log.info("broker started", address=f"mqtt://127.0.0.1:{broker.port}")
+            yield
+
+    def _make_bus(self, bus: BusSettings) -> Bus:
+        host, port = bus.address
+        folder = self._station.folder
+        files = (folder / path if path else None for path in (bus.ca, bus.certificate, bus.key))
+        password = self._station.bus_password
+        options = BusOptions(
+            host=host,
+            port=port,
+            callsign=self._station.settings.station.callsign,
+            base=bus.base,
+            tls=Tls(*files) if bus.tls else None,
+            username=bus.username,
+            password=password.get_secret_value() if password else None,
+            stations_limit=bus.stations.limit,
+            stations_forget_ms=bus.stations.forget,
+        )
+        return Bus(options, self._frames.now, stations=self.stations)
+
+    def _make_lines(self, lines: LinesSettings) -> "LineServer":
+        from gateway.lines.options import LinesOptions  # noqa: PLC0415 - loaded where it is asked for
+        from gateway.lines.server import LineServer  # noqa: PLC0415 - loaded where it is asked for
+
+        return LineServer(LinesOptions(lines.listen.host, lines.listen.port))
+
+    def _make_web(self, web: WebSettings, asked: Asked) -> "WebServer":
+        from gateway.web.options import WebOptions  # noqa: PLC0415 - aiohttp is loaded where it is asked for
+        from gateway.web.server import WebServer  # noqa: PLC0415 - see above
+        from gateway.web.sources import WebSources  # noqa: PLC0415 - see above
+
+        token = self._station.web_token
+        options = WebOptions(
+            callsign=self._station.settings.station.callsign,
+            host=web.listen.host,
+            port=web.listen.port,
+            token=token.get_secret_value() if token else None,
+            hosts=tuple(web.hosts),
+        )
+        sources = WebSources(
+            health=asked.health,
+            stations=lambda: self.stations,
+            policy=asked.policy,
+            waits_for=asked.waits_for,
+        )
+        return WebServer(options, sources, self._frames.now, self._frames.identity)
+
+    def _make_journal(self, journal: JournalSettings, policy: str) -> "Journal":
+        from gateway.journal.journal import Journal  # noqa: PLC0415 - loaded where it is asked for
+        from gateway.journal.options import JournalOptions  # noqa: PLC0415 - see above
+
+        options = JournalOptions(self._station.folder / journal.path, keep_ms=journal.keep)
+        return Journal(options, self._frames, callsign=self._station.settings.station.callsign, policy=policy)
+
+    def _make_captures(self, journal: JournalSettings) -> Runner | None:
+        if journal.captures is None:
+            return None
+        from gateway.journal.capture import Captures  # noqa: PLC0415 - loaded where it is asked for
+        from gateway.journal.options import CaptureOptions  # noqa: PLC0415 - see above
+
+        return Captures(CaptureOptions(self._station.folder / journal.captures), self._frames)
