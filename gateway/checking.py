@@ -8,6 +8,7 @@ from gateway import policy_files, settings
 from gateway.documents import DocumentError, Problem
 from gateway.frames.plain import PlainObject
 from gateway.judge.review import review
+from gateway.judge.source import PolicySource
 from gateway.uplink import passcode
 
 RECEIVE_ONLY = "without a passcode the gateway logs in to receive only: nothing goes up"
@@ -54,15 +55,18 @@ def check_station(path: Path) -> CheckReport:
     """Read a station file with its policy, and check the policy's examples."""
     try:
         station = settings.load(path)
-        refused = passcode_problem(station)
-        if refused is not None:
-            return CheckReport(path, (refused,))
-        source = policy_files.load(station.settings.policy, station.settings.post, beside=station.folder)
     except DocumentError as error:
         return CheckReport(path, error.problems)
+    refused = passcode_problem(station)
+    problems = (refused,) if refused is not None else ()
+    try:
+        source = policy_files.load(station.settings.policy, station.settings.post, beside=station.folder)
+    except DocumentError as error:
+        return CheckReport(path, (*problems, *error.problems))
     policy = source.policy
     return CheckReport(
         station=path,
+        problems=problems,
         warnings=(*_warnings(station), *review(source, station.settings.post)),
         policy=f"{policy.name}@{source.digest}",
         rules=len(policy.rules),
@@ -81,6 +85,24 @@ def passcode_problem(station: settings.StationFile) -> Problem | None:
         return None
     what = f"the passcode does not belong to {callsign}: the network would not take anything"
     return station.document.problem(("uplink", "passcode_file"), what)
+
+
+def load_policy(station: settings.StationFile) -> PolicySource:
+    """The policy that the station file names, fit for this station. Raises `DocumentError`."""
+    source = policy_files.load(station.settings.policy, station.settings.post, beside=station.folder)
+    if problems := budget_problems(station, source):
+        raise DocumentError(problems)
+    return source
+
+
+def budget_problems(station: settings.StationFile, source: PolicySource) -> list[Problem]:
+    """A budget is to survive a restart, so there must be a journal to keep it in."""
+    if station.settings.journal is not None:
+        return []
+    what = "a budget must survive a restart: write `journal: {path: stile.db}` into the station file"
+    return [
+        entry.problem(what) for rate, entry in zip(source.policy.rates, source.rates, strict=True) if rate.allow.octets
+    ]
 
 
 def _warnings(station: settings.StationFile) -> Iterable[Problem]:

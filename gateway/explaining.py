@@ -4,12 +4,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gateway import policy_files, reports, settings
+from gateway.documents import printable
 from gateway.feed.heard_object import heard_object
 from gateway.feed.reader import ReportReader
 from gateway.frames import tnc2
 from gateway.frames.frame import Damaged
 from gateway.frames.heard import Run
-from gateway.frames.network_line import network_line, route
+from gateway.frames.network_line import LINE_END, network_line, route
 from gateway.frames.plain import PlainObject
 from gateway.judge.conditions import Post
 from gateway.judge.explanation import Explanation, explain
@@ -46,7 +47,7 @@ class Told:
         steps = self.explanation.steps
         widest = max(len(step.step) for step in steps)
         lines = [
-            f"{'→' if step.decided else ' '} {step.step:{widest}}  {step.asked} {_escaped(step.answer)}"
+            f"{'→' if step.decided else ' '} {step.step:{widest}}  {step.asked} {printable(step.answer)}"
             for step in steps
         ]
         verdict = judged.verdict
@@ -55,8 +56,8 @@ class Told:
         if judged.innermost is None:
             return "\n".join(lines)
         if judged.forward:
-            line = network_line(judged.innermost, route(self.post.callsign))
-            lines.append(f"goes up as: {_escaped(line.rstrip().decode('utf-8', 'backslashreplace'))}")
+            line = network_line(judged.innermost, route(self.post.callsign)).removesuffix(LINE_END)
+            lines.append(f"goes up as: {printable(line.decode('utf-8', 'backslashreplace'))}")
         report = reports.read(judged.innermost.destination, tnc2.first_line(judged.innermost.information))
         lines.append("")
         lines.extend(f"  {label}: {text}" for label, text in reports.describe(report))
@@ -65,11 +66,7 @@ class Told:
 
 def explain_line(line: bytes, *, policy: str, station: Path | None, receiver: str) -> Told:
     """Judge one TNC-2 line with empty memory. Raises `DocumentError` where a file cannot be used."""
-    post = settings.load(station).settings.post if station else NO_STATION
+    post = settings.load_settings(station).post if station else NO_STATION
     judge = Judge(policy_files.load(policy, post, beside=Path()).compiled(post))
     run = Run()
     return Told(explain(judge, run.hear(run.now(), receiver, 0, tnc2.read(line))), post)
-
-
-def _escaped(text: str) -> str:
-    return text if text.isprintable() else text.encode("unicode_escape").decode("ascii")

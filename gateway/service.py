@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import structlog
 
-from gateway import checking, policy_files
+from gateway import checking
 from gateway.documents import DocumentError
 from gateway.feed.alert import emergency_alert
 from gateway.feed.health import Counts, Health
@@ -238,9 +238,8 @@ class Service:
             self._publish_health()
 
     def _read_policy(self) -> tuple[PolicySource, CompiledPolicy]:
-        settings = self._station.settings
-        source = policy_files.load(settings.policy, settings.post, beside=self._station.folder)
-        return source, source.compiled(settings.post)
+        source = checking.load_policy(self._station)
+        return source, source.compiled(self._station.settings.post)
 
     def _take_policy(self, source: PolicySource, policy: CompiledPolicy) -> None:
         now = self.frames.now()
@@ -294,7 +293,7 @@ async def run(station: StationFile, *, sinks: Sequence[Sink] = ()) -> None:
     refused = checking.passcode_problem(station)
     if refused is not None:
         raise DocumentError([refused])
-    source = policy_files.load(station.settings.policy, station.settings.post, beside=station.folder)
+    source = checking.load_policy(station)
     service = Service(station, source, sinks=sinks)
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()

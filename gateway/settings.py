@@ -307,30 +307,42 @@ class StationFile:
         return self.path.parent
 
 
+def load_settings(path: Path) -> Settings:
+    """Read a station file without the secrets that it names. Raises `DocumentError`."""
+    return _checked(_text_of(path), path)[1]
+
+
 def load(path: Path, environment: Mapping[str, str] = os.environ) -> StationFile:
     """Read a station file and the secrets that it names. Raises `DocumentError`."""
-    try:
-        text = read_text(path)
-    except OSError as error:
-        raise DocumentError([Problem(str(path), 1, "", f"cannot be read: {error.strerror}")]) from None
-    return read(text, path, environment)
+    return read(_text_of(path), path, environment)
 
 
 def read(text: str, path: Path, environment: Mapping[str, str] = os.environ) -> StationFile:
     """Read the text of the station file at `path`, and the secrets that it names. Raises `DocumentError`."""
-    document = parse(text, str(path))
-    settings = check(document, Settings)
-    if problems := [*_names_twice(document, settings), *_captures_sent_up(document, settings)]:
-        raise DocumentError(problems)
-    passcode = None
+    document, settings = _checked(text, path)
+    passcode = password = token = None
     if settings.uplink is not None:
         passcode = _passcode(document, path.parent, settings.uplink, environment)
-    password = token = None
     if settings.bus is not None and settings.bus.password_file is not None:
         password = _secret(document, path.parent / settings.bus.password_file, ("bus", "password_file"))
     if settings.web is not None and settings.web.token_file is not None:
         token = _secret(document, path.parent / settings.web.token_file, ("web", "token_file"))
     return StationFile(path, settings, document, passcode, password, token)
+
+
+def _text_of(path: Path) -> str:
+    try:
+        return read_text(path)
+    except OSError as error:
+        raise DocumentError([Problem(str(path), 1, "", f"cannot be read: {error.strerror}")]) from None
+
+
+def _checked(text: str, path: Path) -> tuple[Document, Settings]:
+    document = parse(text, str(path))
+    settings = check(document, Settings)
+    if problems := [*_names_twice(document, settings), *_captures_sent_up(document, settings)]:
+        raise DocumentError(problems)
+    return document, settings
 
 
 def _names_twice(document: Document, settings: Settings) -> Iterator[Problem]:
