@@ -2,7 +2,9 @@
 
 import argparse
 import asyncio
+import io
 import json
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -13,6 +15,9 @@ from gateway.documents import DocumentError
 FINE, FOUND_WRONG, USED_WRONGLY = 0, 1, 2
 """Exit statuses."""
 
+LONGEST_LINE = 4096
+"""Octets read of a line from standard input; no frame is as long."""
+
 NOT_A_DISTRESS_WATCH = (
     "Not a distress watch: emergencies are shown first and never held back by a rate, and that promises nothing."
 )
@@ -20,15 +25,17 @@ NOT_A_DISTRESS_WATCH = (
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the value is the exit status."""
-    parser = _parser()
-    options = parser.parse_args(arguments)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # what the terminal has no character for is escaped
+    options = _parser().parse_args(arguments)
     try:
         status: int = options.command(options)
+        sys.stdout.flush()
     except DocumentError as error:
         _say_problems(error, as_json=getattr(options, "json", False))
         return FOUND_WRONG
-    except BrokenPipeError:
-        sys.stderr.close()  # whoever read this has had enough
+    except BrokenPipeError:  # whoever read this has had enough: what is still buffered goes nowhere
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return FINE
     return status
 
@@ -107,7 +114,10 @@ def _check(options: argparse.Namespace) -> int:
 def _explain(options: argparse.Namespace) -> int:
     from gateway import explaining  # noqa: PLC0415 - loaded by the command that needs it
 
-    line = sys.stdin.buffer.readline() if options.frame == "-" else options.frame.encode("utf-8", "surrogateescape")
+    if options.frame == "-":
+        line = sys.stdin.buffer.readline(LONGEST_LINE)
+    else:
+        line = options.frame.encode("utf-8", "surrogateescape")
     told = explaining.explain_line(
         line.rstrip(b"\r\n"), policy=options.policy, station=options.station, receiver=options.receiver
     )

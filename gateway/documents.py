@@ -45,8 +45,7 @@ class Problem:
 
     def __str__(self) -> str:
         """One line for a terminal: what is not printable in it is escaped."""
-        text = f"{self.file}:{self.line}: {self.key + ': ' if self.key else ''}{self.what}"
-        return text if text.isprintable() else "".join(map(_printable, text))
+        return printable(f"{self.file}:{self.line}: {self.key + ': ' if self.key else ''}{self.what}")
 
 
 class DocumentError(ValueError):
@@ -325,5 +324,8 @@ def _first_line(error: Exception) -> str:
     return (str(error) or type(error).__name__).splitlines()[0]
 
 
-def _printable(character: str) -> str:
-    return character if character.isprintable() else character.encode("unicode_escape").decode("ascii")
+def printable(text: str) -> str:
+    """`text` fit for a terminal: on one line, and every character that cannot be printed written as its escape."""
+    if text.isprintable():
+        return text
+    return "".join(one if one.isprintable() else one.encode("unicode_escape").decode("ascii") for one in text)
