@@ -8,6 +8,7 @@ Exit 0 if so; 1 if not, with the reason in one line.
 import http.client
 import sys
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import yaml
 
@@ -16,7 +17,11 @@ ANSWER_SECONDS = 5.0
 STOPPED_OR_DEAD = "TtZXx"
 """The states of proc(5) in which a process does nothing."""
 
-ANY_HOST = {"": "127.0.0.1", "0.0.0.0": "127.0.0.1", "::": "::1"}  # noqa: S104 - read here, not listened on
+PAGE_HOST = "127.0.0.1"
+PAGE_PORT = 8073
+"""Where the page is if the station file does not say; the gateway's settings have the same."""
+
+ANY_HOST = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # noqa: S104 - read here, not listened on
 """Who listens everywhere is asked on loopback."""
 
 
@@ -54,13 +59,12 @@ def page_address(station_file: Path) -> tuple[str, int] | None:
     """Host and port at which the page is asked for, where the station file has one."""
     try:
         station = yaml.safe_load(station_file.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError, yaml.YAMLError):
-        return None  # it was changed after the start: the gateway says so, and its process works
-    page = station.get("web") if isinstance(station, dict) else None
-    listen = page.get("listen") if isinstance(page, dict) else None
-    host, _, port = str(listen or "").rpartition(":")
-    host = host.strip("[]")
-    return (ANY_HOST.get(host, host), int(port)) if port.isdecimal() else None
+        page = station["web"]
+        listen = urlsplit(f"//{page.get('listen', PAGE_HOST)}")
+        host, port = listen.hostname or PAGE_HOST, listen.port or PAGE_PORT
+    except (OSError, ValueError, yaml.YAMLError, LookupError, TypeError, AttributeError):
+        return None  # there is none; or the file was spoilt after the start, which is for the next start to say
+    return ANY_HOST.get(host, host), port
 
 
 def ask_page(address: tuple[str, int] | None) -> None:

@@ -13,6 +13,7 @@ from types import ModuleType
 
 import pytest
 
+from gateway import settings
 from tests.docker.reading import FOLDER
 
 
@@ -126,9 +127,14 @@ def test_a_stopped_gateway_is_not_healthy(
         ("web: {listen: '127.0.0.1:8073'}", ("127.0.0.1", 8073)),
         ("web: {listen: '0.0.0.0:8073'}", ("127.0.0.1", 8073)),
         ("web: {listen: '[::]:8073'}", ("::1", 8073)),
-        ("web: {listen: ':8073'}", ("127.0.0.1", 8073)),
+        ("web: {listen: '[::1]:8073'}", ("::1", 8073)),
+        ("web: {listen: localhost}", ("localhost", settings.WEB_PORT)),
+        ("web: {}", ("127.0.0.1", settings.WEB_PORT)),
+        ("web: {token_file: token}", ("127.0.0.1", settings.WEB_PORT)),
         ("bus: {broker: embedded}", None),
+        ("web:", None),
         ("web: true", None),
+        ("web: {listen: '127.0.0.1:80730'}", None),
         ("[]", None),
         ("web: {listen: [}", None),
     ],

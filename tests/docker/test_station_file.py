@@ -27,6 +27,19 @@ def test_it_loads_with_its_secrets(tmp_path: Path) -> None:
     assert station.settings.bus.username == "stile"
 
 
+def test_all_that_the_gateway_writes_is_on_the_volume(tmp_path: Path) -> None:
+    journal = settings.load(with_secrets(tmp_path), {}).settings.journal
+    assert journal is not None
+    assert journal.path.parent == Path("/var/lib/stile")
+
+
+def test_everything_listens_on_loopback(tmp_path: Path) -> None:
+    station = settings.load(with_secrets(tmp_path), {}).settings
+    assert station.web is not None
+    assert settings.is_loopback(station.web.listen.host)
+    assert station.lines is None
+
+
 def test_the_gateway_finds_nothing_wrong_with_it(tmp_path: Path) -> None:
     assert not checking.check_station(with_secrets(tmp_path)).problems
 
