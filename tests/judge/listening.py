@@ -35,14 +35,20 @@ class Listening:
         self.judge = judge_of(policy) if source is None else Judge(source.compiled(POST))
         self._sequence = 0
 
-    def hear(
+    def heard(
         self, line: bytes | Frame | Damaged, at: float = 0, receiver: str = "vhf", time_ms: int | None = None
-    ) -> Judged:
+    ) -> Heard:
+        """The next frame that the receiver hands on; nobody has judged it yet."""
         self._sequence += 1
         frame = tnc2.read(line) if isinstance(line, bytes) else line
         elapsed_ms = round(at * 1000)
         moment = Moment(elapsed_ms, NOON_MS + elapsed_ms if time_ms is None else time_ms)
-        return self.judge.judge(Heard("test", self._sequence, moment, receiver, 0, frame))
+        return Heard("test", self._sequence, moment, receiver, 0, frame)
+
+    def hear(
+        self, line: bytes | Frame | Damaged, at: float = 0, receiver: str = "vhf", time_ms: int | None = None
+    ) -> Judged:
+        return self.judge.judge(self.heard(line, at, receiver, time_ms))
 
     def reasons(self, *lines: bytes, at: float = 0) -> list[str]:
         return [str(self.hear(line, at).verdict.reason) for line in lines]
