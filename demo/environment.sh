@@ -1,8 +1,8 @@
 # Sourced by demo/run and tests/run: makes the virtual environment of this tree and sets $python to its interpreter.
-# Usage: . demo/environment.sh EXTRA[,EXTRA]   The environment is .venv in the tree, or what STILE_VENV says.
+# It wants $tree, the folder of this tree, and $extras, what to install beside the gateway itself, as broker,test.
+# The environment is .venv in the tree, or what STILE_VENV says.
 
 venv=${STILE_VENV:-$tree/.venv}
-extras=$1
 python=$venv/bin/python
 # What is installed depends on these two; a change in either installs again.
 wanted="$extras $(cksum < "$tree/pyproject.toml")"
