@@ -1,0 +1,378 @@
+"""The commands as an operator and a script use them: what they print, where, and how they exit."""
+
+import io
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from gateway import __version__, cli
+from gateway.cli import FINE, FOUND_WRONG, USED_WRONGLY
+from gateway.feed.schemas import Schema
+from gateway.settings import PASSCODE_VARIABLE
+from tests.payload_schemas import validator
+
+TREE = Path(__file__).parent.parent
+DIRECT = "QA1BCD-9>APRS,QD1AA*:!5836.00N/00355.00W>moored"
+PASSCODE = "21161"  # trade-notes' check value for QX1GAT, from memory
+STATION = """\
+station: {callsign: QX1GAT-10, position: {latitude: 58.6, longitude: -3.9167}}
+receivers: [{name: vhf, from: "kiss+tcp://127.0.0.1:8100"}]
+policy: own.yaml
+uplink: {servers: [tcp://127.0.0.1], passcode_file: passcode}
+"""
+POLICY = """\
+version: 1
+name: own
+rules:
+  - {name: bench, when: {source: "QZ9*"}, then: keep}
+examples:
+  - {frame: "QZ9A>APRS:x", expect: keep, rule: bench}
+"""
+
+
+@pytest.fixture
+def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with a station file, its policy and its passcode."""
+    (tmp_path / "station.yaml").write_text(STATION)
+    (tmp_path / "own.yaml").write_text(POLICY)
+    (tmp_path / "passcode").write_text(PASSCODE)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv(PASSCODE_VARIABLE, raising=False)
+    return tmp_path
+
+
+class Command:
+    """Runs commands in this process and keeps what they print."""
+
+    def __init__(self, capsys: pytest.CaptureFixture[str]) -> None:
+        self._capsys = capsys
+        self.out = self.err = ""
+
+    def __call__(self, *arguments: str) -> int:
+        try:
+            status = cli.main(arguments)
+        except SystemExit as left:  # argparse leaves so
+            status = int(left.code or 0)
+        self.out, self.err = self._capsys.readouterr()
+        return status
+
+    def plain(self) -> dict[str, Any]:
+        plain = json.loads(self.out)
+        assert isinstance(plain, dict)
+        return plain
+
+
+@pytest.fixture
+def stile(house: Path, capsys: pytest.CaptureFixture[str]) -> Command:  # noqa: ARG001 - it runs there
+    return Command(capsys)
+
+
+def standard_input(monkeypatch: pytest.MonkeyPatch, octets: bytes) -> None:
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(octets)))
+
+
+def is_one_terminal_line(text: str) -> bool:
+    return text.isprintable()
+
+
+# Used wrongly.
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        [], ["walk"], ["check"], ["check", "a", "b"], ["check", "station.yaml", "--loud"], ["run"], ["explain"],
+        ["explain", DIRECT], ["explain", "--policy", "own.yaml"], ["explain", DIRECT, "--policy"],
+    ],
+)  # fmt: skip
+def test_what_is_used_wrongly_exits_2_and_says_how_it_is_used(stile: Command, arguments: list[str]) -> None:
+    assert stile(*arguments) == USED_WRONGLY
+    assert stile.out == ""
+    assert stile.err.startswith("usage: stile")
+
+
+def test_help_and_version(stile: Command) -> None:
+    assert stile("--version") == FINE
+    assert stile.out == f"stile {__version__}\n"
+    assert stile("--help") == FINE
+    for command in ("run", "check", "explain", "replay"):
+        assert f"\n    {command} " in stile.out
+    assert "Not a distress watch" in " ".join(stile.out.split())
+    assert stile("explain", "--help") == FINE
+
+
+# check
+
+
+def test_a_station_that_is_fine_exits_0(stile: Command) -> None:
+    assert stile("check", "station.yaml") == FINE
+    assert stile.err == ""
+    assert stile.out.startswith("station.yaml: fine, with the policy own@")
+    assert stile.out.endswith(": 1 rule, 0 rates, 1 example held\n")
+
+
+def test_check_as_json_says_all_there_is(stile: Command) -> None:
+    assert stile("check", "station.yaml", "--json") == FINE
+    plain = stile.plain()
+    assert plain.pop("policy").startswith("own@")
+    assert plain == {"station": "station.yaml", "problems": [], "warnings": [], "rules": 1, "rates": 0, "examples": 1}
+
+
+def test_a_warning_exits_0_and_with_strict_1(stile: Command, house: Path) -> None:
+    (house / "station.yaml").write_text(STATION.replace(", passcode_file: passcode", ""))
+    said = "station.yaml:4: uplink: without a passcode the gateway logs in to receive only: nothing goes up\n"
+    for arguments, status in ((["station.yaml"], FINE), (["--strict", "station.yaml"], FOUND_WRONG)):
+        assert stile("check", *arguments) == status
+        assert stile.err == said
+        assert stile.out.endswith("held; 1 warning\n")
+    assert stile("check", "station.yaml", "--strict", "--json") == FOUND_WRONG
+    assert [warning["line"] for warning in stile.plain()["warnings"]] == [4]
+    assert stile("check", "station.yaml", "--json") == FINE
+
+
+def test_strict_is_content_with_a_station_without_warnings(stile: Command) -> None:
+    assert stile("check", "station.yaml", "--strict") == FINE
+
+
+def test_a_mistake_in_the_station_file_exits_1_with_its_place(stile: Command, house: Path) -> None:
+    (house / "station.yaml").write_text(STATION.replace("uplink:", "uplnk:"))
+    assert stile("check", "station.yaml") == FOUND_WRONG
+    assert stile.err == 'station.yaml:4: uplnk: unknown key - did you mean "uplink"?\n'
+    assert stile.out == "station.yaml: 1 problem: it cannot be used as it is\n"
+    assert stile("check", "station.yaml", "--json") == FOUND_WRONG
+    plain = stile.plain()
+    assert plain["problems"] == [
+        {"file": "station.yaml", "line": 4, "key": "uplnk", "what": 'unknown key - did you mean "uplink"?'}
+    ]
+    assert (plain["policy"], stile.err) == (None, "")
+
+
+def test_mistakes_in_the_policy_exit_1_with_their_places(stile: Command, house: Path) -> None:
+    (house / "own.yaml").write_text(POLICY.replace("rule: bench}", "rule: other}"))
+    assert stile("check", "station.yaml") == FOUND_WRONG
+    assert stile.err == (
+        "own.yaml:6: examples[0]: the example expects keep, other, but the policy says keep, rule, bench\n"
+    )
+    (house / "own.yaml").write_text(POLICY.replace("source:", "sorce:").replace("then: keep", "then: kepe"))
+    assert stile("check", "station.yaml") == FOUND_WRONG
+    assert [line.split(": ")[1] for line in stile.err.splitlines()] == ["rules[0].when.sorce", "rules[0].then"]
+
+
+def test_a_file_that_is_not_there_exits_1(stile: Command) -> None:
+    assert stile("check", "none.yaml") == FOUND_WRONG
+    assert stile.err == "none.yaml:1: cannot be read: No such file or directory\n"
+
+
+def test_a_passcode_of_another_callsign_is_told_beside_what_is_wrong_with_the_policy(
+    stile: Command, house: Path
+) -> None:
+    (house / "passcode").write_text("12345")
+    (house / "own.yaml").write_text(POLICY.replace("source:", "sorce:"))
+    assert stile("check", "station.yaml") == FOUND_WRONG
+    said = stile.err.splitlines()
+    assert said[0].startswith("station.yaml:4: uplink.passcode_file: the passcode does not belong to QX1GAT-10")
+    assert said[1].startswith("own.yaml:4: rules[0].when.sorce: ")
+    assert "12345" not in stile.err + stile.out
+
+
+def test_a_hostile_file_prints_one_line_a_problem(stile: Command, house: Path) -> None:
+    (house / "station.yaml").write_text(STATION + '"\\e[31m\\nfine": 1\n')
+    assert stile("check", "station.yaml") == FOUND_WRONG
+    (line,) = stile.err.splitlines()
+    assert is_one_terminal_line(line)
+    assert line.startswith(r"station.yaml:5: \x1b[31m\nfine: unknown key")
+
+
+# explain
+
+
+def test_a_frame_is_explained_step_by_step(stile: Command) -> None:
+    assert stile("explain", DIRECT, "--policy", "receive-only") == FINE
+    lines = stile.out.splitlines()
+    assert lines[0].split() == ["damaged", "Can", "it", "be", "read?", "yes"]
+    assert any(line.startswith("forward  (receive-only@") for line in lines)
+    # Without a station file as long a callsign as can be stands for its own.
+    assert "goes up as: QA1BCD-9>APRS,QD1AA*,qAO,MYCALL-10:!5836.00N/00355.00W>moored" in lines
+    assert "  kind: position" in lines
+    assert stile.err == ""
+
+
+def test_the_step_that_decided_is_marked(stile: Command) -> None:
+    assert stile("explain", "QA1BCD>APRS,TCPIP*:x", "--policy", "receive-only") == FINE
+    marked = [line for line in stile.out.splitlines() if line.startswith("→")]
+    assert [" ".join(line.split()) for line in marked] == [
+        "→ internet-origin Did it come from the internet (TCPIP, TCPXX)? yes: TCPIP"
+    ]
+    assert "\nkeep: internet-origin  (" in stile.out
+    assert "goes up as" not in stile.out
+
+
+def test_the_rule_that_decided_is_named(stile: Command) -> None:
+    assert stile("explain", "QZ9A>APRS:x", "--policy", "own.yaml") == FINE
+    assert "\nkeep: rule, bench  (own@" in stile.out
+
+
+def test_the_station_files_callsign_and_position_count_and_its_secrets_do_not(stile: Command, house: Path) -> None:
+    (house / "passcode").unlink()
+    far = "QA1BCD-9>APRS:!5936.00N/00355.00W>"
+    rule = "{name: bench, when: {distance: {beyond: 100km}}, then: keep}"
+    (house / "own.yaml").write_text(f"version: 1\nname: own\nrules: [{rule}]\n")
+    assert stile("explain", far, "--policy", "own.yaml", "--station", "station.yaml") == FINE
+    assert "\nkeep: rule, bench  (own@" in stile.out
+    assert stile("explain", DIRECT, "--policy", "own.yaml", "--station", "station.yaml") == FINE
+    assert "goes up as: QA1BCD-9>APRS,QD1AA*,qAO,QX1GAT-10:" in stile.out
+
+
+def test_the_receiver_counts(stile: Command, house: Path) -> None:
+    (house / "own.yaml").write_text("version: 1\nname: own\nrules: [{name: hf, when: {receiver: hf}, then: keep}]\n")
+    assert stile("explain", DIRECT, "--policy", "own.yaml", "--receiver", "hf") == FINE
+    assert "\nkeep: rule, hf" in stile.out
+    assert stile("explain", DIRECT, "--policy", "own.yaml") == FINE
+    assert "\nforward  (own@" in stile.out
+
+
+def test_explain_as_json_is_the_heard_object_with_its_steps(stile: Command) -> None:
+    assert stile("explain", DIRECT, "--policy", "own.yaml", "--station", "station.yaml", "--json") == FINE
+    plain = stile.plain()
+    steps = plain.pop("steps")
+    validator(Schema.HEARD).validate(plain)
+    assert (plain["source"], plain["path"], plain["verdict"]) == ("QA1BCD-9", ["QD1AA*"], "forward")
+    assert plain["report"]["kind"] == "position"
+    assert plain["report"]["distance_km"] == pytest.approx(0.02, abs=0.03)
+    assert all(set(step) == {"step", "asked", "answer", "decided"} for step in steps)
+    assert [step["step"] for step in steps][:2] == ["damaged", "not-ui"]
+    assert stile("explain", "QZ9A>APRS:x", "--policy", "own.yaml", "--json") == FINE
+    last = stile.plain()["steps"][-1]
+    assert last == {
+        "step": "rule bench",
+        "asked": "Does everything hold that it asks?",
+        "answer": "yes: keep",
+        "decided": True,
+    }
+
+
+def test_a_line_that_is_no_frame_exits_1(stile: Command) -> None:
+    assert stile("explain", "no frame", "--policy", "receive-only") == FOUND_WRONG
+    assert "\nkeep: damaged  (" in stile.out
+    assert stile("explain", "", "--policy", "receive-only", "--json") == FOUND_WRONG
+    assert stile.plain()["reason"] == "damaged"
+
+
+@pytest.mark.parametrize("end", [b"", b"\n", b"\r\n", b"\nQB2CDE>APRS:second\n"])
+def test_a_dash_reads_one_line_from_standard_input(stile: Command, monkeypatch: pytest.MonkeyPatch, end: bytes) -> None:
+    standard_input(monkeypatch, b"QA1BCD-9>APRS:caf\xe9 \xff" + end)
+    assert stile("explain", "-", "--policy", "receive-only", "--json") == FINE
+    plain = stile.plain()
+    assert (plain["source"], plain["information_base64"]) == ("QA1BCD-9", "Y2Fm6SD/")
+
+
+def test_a_line_without_end_on_standard_input_is_read_no_further_than_it_need_be(
+    stile: Command, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    octets = io.BytesIO(b"QA1BCD-9>APRS:" + b"x" * 10_000_000)
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(octets))
+    assert stile("explain", "-", "--policy", "receive-only") == FINE
+    assert "keep: too-long" in stile.out
+
+
+def test_octets_that_are_no_text_reach_explain_from_the_command_line(stile: Command) -> None:
+    assert stile("explain", "QA1BCD-9>APRS:caf\udce9", "--policy", "receive-only", "--json") == FINE
+    assert stile.plain()["information_base64"] == "Y2Fm6Q=="
+
+
+HOSTILE = [
+    b"QA1BCD-9>APRS:!5836.00N/00355.00W>\x1b[31mred\x07\x1b]0;title\x07",
+    b"QA1BCD-9>APRS:>\xe2\x80\xaetxt.\xe2\x80\xa8 \xe2\x80\xa9\x85\x9b31m",
+    b"QA1BCD-9>APRS::QB2\x1b[2J   :hello\x1b[1A",
+    b"QA1BCD-9>APRS:;\x1b[31mNAME *092345z5836.00N/00355.00W>\x1b[0m",
+    b"QA1BCD-9>APRS:{Q\x1b[31m",
+    b"QA1BCD-9>APRS:}QB2\x1bCDE>APRS:x",
+    b"QA1BCD-9>APRS:}QB2CDE>APRS,TCPIP\x1b:x",
+    b"QA1BCD-9>APRS,TCPIP\x9b*:x",
+    b"QA1BCD-9>APRS:<\x1b[31m,A\x1b=\x1b[1m",
+    b"\x1b[31mQA1BCD-9>APRS:x",
+    b"QA1BCD-9>APRS:" + bytes(range(256)),
+]
+
+
+@pytest.mark.parametrize("line", HOSTILE)
+def test_text_from_the_air_cannot_reach_the_terminal_as_more_than_text(
+    stile: Command, monkeypatch: pytest.MonkeyPatch, line: bytes
+) -> None:
+    for arguments in ([], ["--json"]):
+        standard_input(monkeypatch, line)
+        stile("explain", "-", "--policy", "receive-only", *arguments)
+        assert all(map(is_one_terminal_line, stile.out.split("\n")))
+        assert stile.err == ""
+
+
+def test_what_goes_up_is_shown_to_its_last_space(stile: Command) -> None:
+    assert stile("explain", "QA1BCD-9>APRS:>two spaces  ", "--policy", "receive-only") == FINE
+    assert "goes up as: QA1BCD-9>APRS,qAO,MYCALL-10:>two spaces  \n" in stile.out
+
+
+def test_a_policy_that_cannot_be_used_exits_1_with_its_place(stile: Command, house: Path) -> None:
+    (house / "own.yaml").write_text(POLICY.replace("then: keep", "then: kepe"))
+    assert stile("explain", DIRECT, "--policy", "own.yaml") == FOUND_WRONG
+    assert stile.err.startswith("own.yaml:4: rules[0].then: this should be 'forward' or 'keep'")
+    assert stile.out == ""
+    assert stile("explain", DIRECT, "--policy", "own.yaml", "--json") == FOUND_WRONG
+    (problem,) = stile.plain()["problems"]
+    assert (problem["file"], problem["line"], problem["key"]) == ("own.yaml", 4, "rules[0].then")
+    assert stile.err == ""
+
+
+def test_a_ready_policy_that_there_is_not_exits_1_with_the_nearest(stile: Command) -> None:
+    assert stile("explain", DIRECT, "--policy", "recieve-only") == FOUND_WRONG
+    assert 'did you mean "receive-only"?' in stile.err
+
+
+def test_a_station_that_cannot_be_used_exits_1(stile: Command) -> None:
+    assert stile("explain", DIRECT, "--policy", "own.yaml", "--station", "none.yaml") == FOUND_WRONG
+    assert stile("run", "none.yaml") == FOUND_WRONG
+    assert stile.err == "none.yaml:1: cannot be read: No such file or directory\n"
+
+
+# As a process.
+
+
+def process(*arguments: str, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    return subprocess.run(
+        [sys.executable, "-m", "gateway.cli", *arguments],
+        env={**os.environ, "PYTHONPATH": str(TREE), **environment},
+        capture_output=True,
+        check=False,
+    )
+
+
+def test_a_reader_that_has_had_enough_ends_the_command_quietly() -> None:
+    command = f'{sys.executable} -m gateway.cli explain "QA1BCD>APRS:?x" --policy receive-only --json; echo $? >&2'
+    done = subprocess.run(
+        ["bash", "-c", f"({command}) | true"],
+        env={**os.environ, "PYTHONPATH": str(TREE)},
+        capture_output=True,
+        check=False,
+    )
+    assert done.stderr == b"0\n"
+
+
+def test_a_terminal_without_the_character_shows_its_escape() -> None:
+    done = process("explain", "QA1BCD>APRS:?x", "--policy", "receive-only", PYTHONIOENCODING="ascii")
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert b"\\u2192 generic-query" in done.stdout
+
+
+def test_no_command_loads_what_another_needs() -> None:
+    code = (
+        "import sys; from gateway import cli; cli.main(['explain', 'QA1BCD>APRS:x', '--policy', 'receive-only']);"
+        "assert not {'aiomqtt', 'amqtt', 'sqlite3', 'aiohttp', 'structlog'} & set(sys.modules)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], env={**os.environ, "PYTHONPATH": str(TREE)}, capture_output=True, check=False
+    )
+    assert done.returncode == 0, done.stderr.decode()
