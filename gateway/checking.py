@@ -60,7 +60,7 @@ def check_station(path: Path) -> CheckReport:
     refused = passcode_problem(station)
     problems = (refused,) if refused is not None else ()
     try:
-        source = policy_files.load(station.settings.policy, station.settings.post, beside=station.folder)
+        source = load_policy(station)
     except DocumentError as error:
         return CheckReport(path, (*problems, *error.problems))
     policy = source.policy

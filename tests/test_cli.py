@@ -163,6 +163,14 @@ def test_mistakes_in_the_policy_exit_1_with_their_places(stile: Command, house: 
     assert [line.split(": ")[1] for line in stile.err.splitlines()] == ["rules[0].when.sorce", "rules[0].then"]
 
 
+def test_what_run_would_refuse_check_refuses_too(stile: Command, house: Path) -> None:
+    (house / "own.yaml").write_text(POLICY + "rates: [{name: plan, allow: 2 MB per day}]\n")
+    assert stile("check", "station.yaml") == FOUND_WRONG
+    assert stile.err.startswith("own.yaml:7: rates[0]: a budget must survive a restart: write `journal: ")
+    (house / "station.yaml").write_text(STATION + "journal: {path: stile.db}\n")
+    assert stile("check", "station.yaml") == FINE
+
+
 def test_a_file_that_is_not_there_exits_1(stile: Command) -> None:
     assert stile("check", "none.yaml") == FOUND_WRONG
     assert stile.err == "none.yaml:1: cannot be read: No such file or directory\n"
