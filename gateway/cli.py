@@ -90,8 +90,8 @@ def _add_replay(replay: argparse.ArgumentParser) -> None:
 def _run(options: argparse.Namespace) -> int:
     from gateway import log, service, settings  # noqa: PLC0415 - the other commands need no broker and no network
 
-    log.configure()
     station = settings.load(options.station)
+    log.configure()
     asyncio.run(service.run(station))
     return FINE
 
