@@ -94,8 +94,8 @@ class Guard:
 
     def _check_host(self, request: web.Request) -> None:
         hosts = request.headers.getall(hdrs.HOST, [])
-        target = request.rel_url.raw_host  # of a request line that holds a whole address (RFC 9112 section 3.2.2)
-        names = [host_name(host) for host in hosts] + ([target.lower()] if target else [])
+        # A request line may hold a whole address, whose name then counts (RFC 9112 section 3.2.2): `host` is that one.
+        names = [host_name(host) for host in (*hosts, request.host)]
         if len(hosts) != 1 or not all(name is not None and self._is_ours(name, request) for name in names):
             told = "this gateway is not known by that name: use its address, or add the name to `hosts` under `web:`"
             raise self._refusal(Refusal.HOST, HTTPStatus.MISDIRECTED_REQUEST, told)
@@ -132,7 +132,7 @@ def host_name(host: str) -> str | None:
         return None
     if parts.path or parts.query or parts.fragment or "@" in parts.netloc:
         return None
-    return parts.hostname.rstrip(".") if parts.hostname else None
+    return parts.hostname.lower().rstrip(".") if parts.hostname else None
 
 
 def _local_address(request: web.Request) -> IPv4Address | IPv6Address | None:

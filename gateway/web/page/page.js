@@ -4,6 +4,7 @@
 
 const ROWS = 100;
 const EMERGENCIES = 20;
+const ALERTS = 20;
 const REDRAW_MS = 250;
 const COME_BACK_MS = 10000;
 
@@ -11,6 +12,7 @@ const frames = new Map(); // by sequence, the newest last
 let run = null;
 let missed = 0;
 let emergencies = [];
+let alerts = [];
 let redrawing = null;
 
 const place = (id) => document.getElementById(id);
@@ -64,6 +66,7 @@ function take(frame) {
     run = frame.run;
     frames.clear();
     emergencies = [];
+    alerts = [];
     missed = 0;
   }
   if (frames.has(frame.sequence)) return;
@@ -73,6 +76,13 @@ function take(frame) {
     for (const sequence of [...frames.keys()].sort((one, other) => one - other).slice(0, -ROWS)) frames.delete(sequence);
   }
   if (emergencies.length > EMERGENCIES) emergencies.shift();
+}
+
+function takeAlert(alert) {
+  if (alert.heard) take(alert.heard);
+  if (alert.kind === "emergency") return; // the frame itself says so, and stands above
+  alerts.unshift(alert);
+  alerts.length = Math.min(alerts.length, ALERTS);
 }
 
 function drawSoon() {
@@ -94,6 +104,14 @@ function draw() {
   });
   place("emergency-list").replaceChildren(...items);
   if (items.length) place("emergencies").hidden = false;
+  place("alert-list").replaceChildren(...alerts.map((alert) => {
+    const item = element("li");
+    const about = alert.source ?? alert.heard?.source;
+    item.append(element("strong", alert.name), ` at ${clock(alert.time)}: ${alert.what} `);
+    if (about) item.append(fromTheAir(about));
+    return item;
+  }));
+  place("alerts").hidden = !alerts.length;
 }
 
 function partRow(part) {
@@ -160,7 +178,7 @@ function listen() {
     if (known) known.sent = true;
   });
   on("health", show);
-  on("alert", (alert) => alert.heard && take(alert.heard));
+  on("alert", takeAlert);
   on("missed", (told) => { missed += told.count ?? 0; });
   events.onopen = () => {
     place("stream").textContent = "live";
