@@ -148,12 +148,20 @@ async def play(seconds: float | None) -> bool:
         SimulatedDecoder(port=free_port(8100)) as decoder,
         Subscriber(broker.port) as house,
     ):
-        station = station_file({8100: decoder.port, 14580: network.port, 1883: broker.port})
+        ports = {
+            8100: decoder.port,
+            14580: network.port,
+            1883: broker.port,
+            8073: free_port(8073),
+            8074: free_port(8074),
+        }
+        station = station_file(ports)
         source = policy_files.load(station.settings.policy, station.settings.post, beside=STATION_FILE.parent)
         service = Service(station, source, sinks=[Show(colours=sys.stdout.isatty())])
         print(f"decoder  KISS on 127.0.0.1:{decoder.port}")
         print(f"network  stand-in server on 127.0.0.1:{network.port}")
         print(f"house    mqtt://127.0.0.1:{broker.port}, topics stile/{station.settings.station.callsign}/#")
+        print(f"         http://127.0.0.1:{ports[8073]}/ is the page, 127.0.0.1:{ports[8074]} the monitor text")
         print(f"{CAUTION}\n")
         await _run_for(service, stop, seconds)
         with contextlib.suppress(TimeoutError):
