@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from gateway.judge.conditions import Compiled, OfSubject, Post, Traits, compile_conditions, label_of
 from gateway.judge.patterns import PatternIndex
@@ -37,6 +38,10 @@ class Candidate:
     verdict: Verdict
 
 
+REMEMBERED_CANDIDATES = 256
+"""Sets of rules that are shared by the headers that come under them: a policy of rules without callsigns has few."""
+
+
 class CompiledPolicy:
     """What the judge asks. Rules are found by the labels of a frame's callsigns, not by going through them all."""
 
@@ -60,6 +65,8 @@ class CompiledPolicy:
             )
             for rate in policy.rates
         )
+        self._candidates = tuple(Candidate(rule.when.of_subject, rule.verdict) for rule in self.rules)
+        self._several = lru_cache(REMEMBERED_CANDIDATES)(self._those)
         self._by_label: dict[tuple[str, str], list[int]] = {}
         self._always: list[int] = []
         for number, rule in enumerate(self.rules):
@@ -71,14 +78,14 @@ class CompiledPolicy:
         for name, labels in (("source", traits.source), ("destination", traits.destination), ("via", traits.via)):
             for label in labels:
                 numbers.update(self._by_label.get((name, label), ()))
-        found: list[Candidate] = []
+        found: list[int] = []
         for number in sorted(numbers):
-            rule = self.rules[number]
-            if rule.when.of_traits is None or rule.when.of_traits(traits):
-                found.append(Candidate(rule.when.of_subject, rule.verdict))
-                if rule.when.of_subject is None:
+            when = self.rules[number].when
+            if when.of_traits is None or when.of_traits(traits):
+                found.append(number)
+                if when.of_subject is None:
                     break
-        return tuple(found)
+        return self._several(tuple(found))
 
     def rates_about(self, traits: Traits) -> tuple[tuple[int, CompiledRate], ...]:
         """The rates that a frame with these traits can come under, with their places in `rates`."""
@@ -87,6 +94,9 @@ class CompiledPolicy:
             for place, rate in enumerate(self.rates)
             if rate.when.of_traits is None or rate.when.of_traits(traits)
         )
+
+    def _those(self, numbers: tuple[int, ...]) -> tuple[Candidate, ...]:
+        return tuple(self._candidates[number] for number in numbers)
 
     def _verdict(self, then: Decision, name: str) -> Verdict:
         return Verdict(then, self.label, Reason.RULE if then is Decision.KEEP else None, name)
