@@ -14,6 +14,8 @@ from gateway.documents import DocumentError, Problem
 from gateway.explaining import NO_STATION
 from gateway.feed.reader import ReportReader
 from gateway.judge.conditions import Post
+from gateway.judge.policy import Conditions
+from gateway.judge.source import PolicySource
 from gateway.progress import shown
 from gateway.replay import words
 from gateway.replay.advisers import advice
@@ -61,6 +63,7 @@ class Replaying:
         self._post = settings.load(request.station).settings.post if request.station else NO_STATION
         self._source = policy_files.load(request.policy, self._post, beside=Path())
         against = None if request.against is None else policy_files.load(request.against, self._post, beside=Path())
+        self._sources = [source for source in (self._source, against) if source is not None]
         self._captures = Captures(request.captures)
         self._replay = Replay(
             self._captures,
@@ -83,6 +86,8 @@ class Replaying:
     def _print_words(self, out: TextIO, csv: CsvListing | None) -> None:
         deque(self._frames(csv), maxlen=0)
         print(words.summary(self._replay, self._captures.reading, self._request.top), file=out)
+        for note in self._notes():
+            print(f"\n{note}", file=out)
         effects = self._effects()
         if effects is not None:
             print(f"\n{words.advice(effects)}", file=out)
@@ -101,6 +106,7 @@ class Replaying:
         found = {
             "captures": [str(path) for path in self._request.captures],
             "reading": self._captures.reading.to_object(),
+            "notes": self._notes(),
             **replay.to_object(self._request.top),
         }
         effects = self._effects()
@@ -118,6 +124,12 @@ class Replaying:
             if csv is not None and (replayed.differs or replay.against is None):
                 csv.add(replayed)
             yield replayed
+
+    def _notes(self) -> list[str]:
+        """What the operator should know of how it was judged."""
+        if self._post.origin is not None or not any(map(_asks_distance, self._sources)):
+            return []
+        return ["a policy asks for a distance, but no station with a position was given (--station): it never holds"]
 
     def _effects(self) -> list[Effect] | None:
         if self._observations is None:
@@ -138,3 +150,11 @@ class Replaying:
             raise DocumentError([Problem(str(path), 1, "", f"cannot be written: {error.strerror}")]) from None
         with file:
             yield CsvListing(file, two_policies=self._request.against is not None)
+
+
+def _asks_distance(source: PolicySource) -> bool:
+    def asks(when: Conditions | None) -> bool:
+        return when is not None and (when.distance is not None or asks(when.not_))
+
+    policy = source.policy
+    return any(map(asks, [*(rule.when for rule in policy.rules), *(rate.when for rate in policy.rates)]))

@@ -157,9 +157,14 @@ def test_the_station_counts(tmp_path: Path, capture: Path, capsys: pytest.Captur
     )
     near = tmp_path / "near.yaml"
     near.write_text(f"{HEAD}rules: [{{name: near, when: {{distance: {{within: 20km}}}}, then: keep}}]\n")
-    assert as_object(capsys, capture, "--policy", near)["policies"][0]["forward"] == 13
-    with_station = as_object(capsys, capture, "--policy", near, "--station", station)["policies"][0]
-    assert with_station["keep_by_rule"] == {"near": 12}
+    without = as_object(capsys, capture, "--policy", near)
+    assert without["policies"][0]["forward"] == 13
+    assert len(without["notes"]) == 1
+    assert replay(capture, "--policy", "receive-only", "--against", near) == cli.FINE
+    assert without["notes"][0] in capsys.readouterr().out
+    with_station = as_object(capsys, capture, "--policy", near, "--station", station)
+    assert with_station["policies"][0]["keep_by_rule"] == {"near": 12}
+    assert with_station["notes"] == []
 
 
 def test_damaged_lines_are_told_and_no_reason_to_fail(capture: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -2,7 +2,7 @@
 
 import asyncio
 import gzip
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Iterable, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import NamedTuple
@@ -11,9 +11,9 @@ import pytest
 
 from gateway import policy_files, settings
 from gateway.feed.heard_object import HeardPayload
-from gateway.feed.reader import ReportReader
 from gateway.judge.verdict import Judged, Reason
 from gateway.replay.contender import Contender
+from gateway.replay.record import Record
 from gateway.replay.replay import Replay, Replayed
 from gateway.service import Service
 from tests.mosquitto_broker import MosquittoBroker, publish
@@ -34,6 +34,11 @@ QUIET = """version: 1
 name: quiet
 rates: [{name: one-station, allow: 2 per minute, burst: 3}]
 """
+METERED = """version: 1
+name: metered
+duplicates: {window: 1s}
+rates: [{name: month, per: everything, allow: 12 kB per month, reserve: {for: message, share: 5%}}]
+"""
 RECEIVERS = ("vhf", "hf")
 
 
@@ -42,18 +47,19 @@ class Recorder:
 
     def __init__(self) -> None:
         self.judged: list[Judged] = []
+        self._lines: list[bytes] = []
 
-    def offer_heard(self, judged: Judged) -> None:
-        self.judged.append(judged)
+    def offer_heard(self, payload: HeardPayload) -> None:
+        self.judged.append(payload.judged)
+        self._lines.append(payload.encoded())
 
     def offer_forwarded(self, *_: object) -> None:
         raise AssertionError("there is no uplink")
 
-    def written(self, path: Path, station: settings.StationFile) -> Path:
-        reader = ReportReader(station.settings.post)
-        lines = b"".join(HeardPayload(judged, reader).encoded() + b"\n" for judged in self.judged)
-        path.write_bytes(gzip.compress(lines))
-        return path
+    def read_back(self, folder: Path) -> list[Record]:
+        path = folder / "capture.gz"
+        path.write_bytes(gzip.compress(b"\n".join(self._lines)))
+        return read_back(path)[0]
 
 
 def burst(receiver: str, number: int) -> list[bytes]:
@@ -108,12 +114,13 @@ async def send_bursts(gateway: Live, recorder: Recorder, numbers: Sequence[int])
         await until(lambda due=due: len(recorder.judged) >= due)  # type: ignore[misc]
 
 
-def judged_again(capture: Path, station: settings.StationFile, *policies: Path) -> tuple[Replay, list[Replayed]]:
+def judged_again(
+    found: Iterable[Record], station: settings.StationFile, *policies: Path
+) -> tuple[Replay, list[Replayed]]:
     post = station.settings.post
     contenders = [
         Contender(path.name, policy_files.load(str(path), post, beside=Path()).compiled(post)) for path in policies
     ]
-    found, _ = read_back(capture)
     replay = Replay(found, *contenders)
     return replay, list(replay)
 
@@ -127,9 +134,7 @@ async def test_bursts_two_receivers_and_another_policy_at_each_start_come_out_as
         policy.write_text(text)
         async with live(tmp_path, recorder) as gateway:
             await send_bursts(gateway, recorder, range(4))
-    replay, frames = judged_again(
-        recorder.written(tmp_path / "capture.gz", gateway.station), gateway.station, busy, quiet
-    )
+    replay, frames = judged_again(recorder.read_back(tmp_path), gateway.station, busy, quiet)
 
     assert (replay.order.runs, replay.order.complete) == (3, True)
     assert [frame.record.heard for frame in frames] == [judged.heard for judged in recorder.judged]
@@ -158,13 +163,34 @@ async def test_what_was_heard_before_a_reload_comes_out_as_it_was_and_what_came_
         gateway.service.reload()
         await until(lambda: gateway.service.policy_label != label)
         await send_bursts(gateway, recorder, range(2))
-    capture = recorder.written(tmp_path / "capture.gz", gateway.station)
-    replay, frames = judged_again(capture, gateway.station, quiet, busy)
+    replay, frames = judged_again(recorder.read_back(tmp_path), gateway.station, quiet, busy)
     assert [frame.judged for frame in frames[:before]] == recorder.judged[:before]
     first, second = replay.agreement.values()
     assert (first.compared, first.agreed) == (before, before)
     assert second.compared == second.agreed + second.unsure == len(recorder.judged) - before
     assert second.otherwise == 0
+
+
+async def test_a_budget_that_runs_out_over_restarts_does_so_in_the_journal_and_in_captures(tmp_path: Path) -> None:
+    policy = tmp_path / "policy.yaml"
+    policy.write_text(METERED)
+    recorder = Recorder()
+    kept_in_run: list[int] = []
+    for run in range(3):
+        async with live(tmp_path, recorder, "journal: {path: stile.db, captures: captures}\n") as gateway:
+            await send_bursts(gateway, recorder, range(run * 2, run * 2 + 2))
+        kept_in_run.append(sum(judged.verdict.rule == "month" for judged in recorder.judged) - sum(kept_in_run))
+    assert kept_in_run[0] == 0
+    assert kept_in_run[1] < kept_in_run[2]
+    captures = sorted((tmp_path / "captures").iterdir(), key=lambda path: path.stat().st_mtime_ns)
+    assert len(captures) == 3
+    for paths in ([tmp_path / "stile.db"], captures):
+        found, read = read_back(*paths)
+        assert (read.reading.damaged, read.reading.unreadable, read.reading.without_end) == (0, [], [])
+        replay, frames = judged_again(found, gateway.station, policy)
+        assert [frame.judged for frame in frames] == recorder.judged
+        agreement = replay.agreement[replay.policy.label]
+        assert (agreement.compared, agreement.agreed) == (len(recorder.judged), len(recorder.judged))
 
 
 @pytest.mark.needs("mosquitto", "mosquitto")
@@ -191,7 +217,7 @@ async def test_what_mosquitto_sub_printed_is_replayed_as_it_was(tmp_path: Path) 
         finally:
             witness.terminate()
             await asyncio.wait_for(witness.wait(), FAIL_SAFE_SECONDS)
-    replay, frames = judged_again(recording, gateway.station, policy)
+    replay, frames = judged_again(read_back(recording)[0], gateway.station, policy)
     assert [frame.judged for frame in frames] == recorder.judged
     agreement = replay.agreement[replay.policy.label]
     assert (agreement.compared, agreement.agreed) == (len(recorder.judged), len(recorder.judged))

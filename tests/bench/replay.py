@@ -1,0 +1,167 @@
+"""How many frames of a capture a second are read and judged, and in how much memory.
+
+One process makes heard objects and writes them into a pipe; another, on the other core, replays them as `stile replay`
+does. Its own seconds on the processor count, and its greatest memory beyond what it had when everything was imported.
+For comparison: the same objects through `json.loads` alone, and the judgement alone of the frames in them.
+
+Run it from the tree: `.venv/bin/python tests/bench/replay.py`; a month of a busy post: `--frames 5000000`.
+"""
+
+import argparse
+import contextlib
+import io
+import itertools
+import json
+import multiprocessing
+import os
+import random
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from multiprocessing.connection import Connection
+from pathlib import Path
+
+from gateway import policy_files, replaying
+from gateway.feed.heard_object import encode, heard_object
+from gateway.feed.reader import ReportReader
+from gateway.frames import tnc2
+from gateway.frames.heard import Heard, Moment
+from gateway.judge.conditions import Post
+from gateway.judge.judge import Judge
+from gateway.replay.captures import STANDARD_INPUT
+from gateway.replay.record import record_of
+
+NOON_MS = 1_780_747_200_000
+FRAMES_A_RUN = 200_000
+"""The gateway starts anew about once a day."""
+
+MILLISECONDS_APART = 500
+STATIONS = 5000
+SAMPLE = 100_000
+CHUNK = 512
+POST = Post("QX1GAT-10", 58.6, -3.9167)
+
+CALM = """version: 1
+name: calm
+rules: [{name: bench, when: {source: "QZ9*"}, then: keep}]
+rates:
+  - {name: one-station, allow: 20 per hour, burst: 3}
+  - {name: metered, per: everything, allow: 10 MB per day, reserve: {for: [message, weather], share: 25%}}
+"""
+
+
+def heard_objects(frames: int) -> Iterator[bytes]:
+    """A busy post: five thousand stations, some of them most of the time, and a fifth of all frames are copies."""
+    chance = random.Random(1)
+    policy = policy_files.load("receive-only", POST, beside=Path()).compiled(POST)
+    reader = ReportReader(POST)
+    line = b""
+    for number in range(frames):
+        run, sequence = divmod(number, FRAMES_A_RUN)
+        if sequence == 0:
+            judge = Judge(policy)
+        if chance.random() > 0.2 or not line:
+            station = int(STATIONS * chance.random() ** 4)
+            place = (station, station % 15 + 1, number % 100, number // 100 % 100)
+            line = b"QA%dX-%d>APRS,QD1AA*,WIDE2-1:!5836.%02dN/00355.%02dW>under way, frame " % place
+            line += b"%d" % (number if station % 3 else station)
+        moment = Moment(sequence * MILLISECONDS_APART, NOON_MS + number * MILLISECONDS_APART)
+        judged = judge.judge(Heard(f"run-{run}", sequence + 1, moment, "vhf", 0, tnc2.read(line)))
+        yield encode(heard_object(judged, reader(judged))) + b"\n"
+
+
+def write_them(frames: int, into: Connection) -> None:
+    """Make a capture, into a pipe."""
+    pin(1)
+    objects = heard_objects(frames)
+    with os.fdopen(os.dup(into.fileno()), "wb") as pipe:
+        into.close()
+        while chunk := b"".join(itertools.islice(objects, CHUNK)):
+            pipe.write(chunk)
+
+
+def replay_them(source: Connection, request: replaying.Request, result: Connection) -> None:
+    """Replay what comes through the pipe; tell the seconds that took, and the octets of memory."""
+    pin(0)
+    sys.stdin = io.TextIOWrapper(os.fdopen(os.dup(source.fileno()), "rb"))
+    before = greatest_memory()
+    began = time.process_time()
+    replaying.Replaying(request, io.StringIO()).run(Nowhere())
+    result.send((time.process_time() - began, greatest_memory() - before))
+
+
+class Nowhere(io.StringIO):
+    """Lets go by what is printed: the list of the frames that differ is long."""
+
+    def write(self, text: str) -> int:
+        """Nothing is kept."""
+        return len(text)
+
+
+def greatest_memory() -> int:
+    """Octets that this process had at the most since it was begun (Linux, proc_pid_status(5))."""
+    status = dict(line.split(":", 1) for line in Path("/proc/self/status").read_text("ascii").splitlines())
+    return int(status["VmHWM"].removesuffix("kB")) * 1024
+
+
+def measure(name: str, frames: int, request: replaying.Request) -> None:
+    """One replay of so many frames."""
+    context = multiprocessing.get_context("spawn")
+    source, into = context.Pipe(duplex=False)
+    result, told = context.Pipe(duplex=False)
+    writer = context.Process(target=write_them, args=(frames, into))
+    reader = context.Process(target=replay_them, args=(source, request, told))
+    reader.start()
+    writer.start()
+    source.close()
+    into.close()
+    seconds, octets = result.recv()
+    reader.join()
+    writer.join()
+    print(f"{name:44} {frames / seconds:9,.0f} frames/s, {octets / 1e6:6.1f} MB more at the most")
+
+
+def side_by_side() -> None:
+    """Parsing, reading and judging the same objects, each alone, in turn."""
+    lines = list(heard_objects(SAMPLE))
+    heard = [record_of(json.loads(line)).heard for line in lines]
+    policy = policy_files.load("receive-only", POST, beside=Path()).compiled(POST)
+    judge = Judge(policy)
+    steps: list[tuple[str, Callable[[], object]]] = [
+        ("json.loads alone", lambda: [json.loads(line) for line in lines]),
+        ("reading alone: json.loads, then the frame", lambda: [record_of(json.loads(line)) for line in lines]),
+        ("judgement alone", lambda: [judge.judge(each) for each in heard]),
+    ]
+    for name, step in steps:
+        began = time.process_time()
+        step()
+        print(f"{name:44} {SAMPLE / (time.process_time() - began):9,.0f} frames/s")
+
+
+def pin(core: int) -> None:
+    """Keep this process on one core, where the system lets it choose."""
+    with contextlib.suppress(AttributeError, OSError):
+        os.sched_setaffinity(0, {core})
+
+
+def main() -> None:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--frames", type=int, default=1_000_000)
+    options = parser.parse_args()
+    side_by_side()
+    with tempfile.TemporaryDirectory() as folder:
+        calm = Path(folder, "calm.yaml")
+        calm.write_text(CALM)
+        piped = (STANDARD_INPUT,)
+        ready = "receive-only"
+        for name, request in (
+            ("replay by one policy", replaying.Request(piped, ready)),
+            ("replay by two, each difference listed", replaying.Request(piped, str(calm), against=ready, as_json=True)),
+        ):
+            measure(name, options.frames, request)
+
+
+if __name__ == "__main__":
+    main()
