@@ -1,5 +1,9 @@
 """Judged frames for tests of what comes after the judge."""
 
+from typing import Protocol
+
+from gateway.feed.heard_object import HeardPayload, Reader, no_report
+from gateway.feed.stations import Stations
 from gateway.frames import third_party, tnc2
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Heard, Moment
@@ -44,3 +48,19 @@ class Post:
             return Judged(heard, Verdict(Decision.KEEP, POLICY, Reason.DAMAGED), None)
         decision = Decision.KEEP if reason else Decision.FORWARD
         return Judged(heard, Verdict(decision, POLICY, reason, rule), third_party.unwrap(frame).innermost)
+
+
+class Told(Protocol):
+    """One that is told of what is heard, and looks at the station memory for the rest."""
+
+    stations: Stations
+
+    def offer_heard(self, payload: HeardPayload) -> None: ...
+
+
+def offer(told: Told, judged: Judged, read_report: Reader = no_report) -> HeardPayload:
+    """Tell of a judged frame as the service does: the station memory first."""
+    payload = HeardPayload(judged, read_report)
+    told.stations.hear(payload)
+    told.offer_heard(payload)
+    return payload

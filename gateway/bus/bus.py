@@ -15,11 +15,10 @@ from gateway.bus.publisher import Publisher
 from gateway.bus.topics import TopicGroup, Topics
 from gateway.bus.trouble import UNSUPPORTED_PROTOCOL, Trouble, code_of, explain, most_telling
 from gateway.feed.health import Part, PartKind, State
-from gateway.feed.heard_object import Reader, no_report
+from gateway.feed.heard_object import HeardPayload
 from gateway.feed.stations import Stations
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
-from gateway.judge.verdict import Judged
 
 _log = structlog.get_logger()
 
@@ -97,21 +96,23 @@ class Bus:
         options: BusOptions,
         now: Callable[[], Moment],
         *,
-        read_report: Reader = no_report,
+        stations: Stations,
         busy: Callable[[], bool] = lambda: False,
         jitter: Callable[[], float] = random.random,
     ) -> None:
         """`busy` says whether frames wait to be judged: then less is published. Raises `ValueError`.
 
-        `now` is the clock of the run, `jitter` gives numbers from 0 up to 1.
+        `now` is the clock of the run, `stations` the memory that the service tells first of every frame; `jitter`
+        gives numbers from 0 up to 1.
         """
-        self.stations = Stations(options.stations_limit, options.stations_forget_ms)
+        self.stations = stations
         self._options = options
         self._now = now
         self._jitter = jitter
         self._topics = Topics(options.base, options.callsign)
-        self._outbox = Outbox(self._topics, options.limits, self.stations, read_report)
+        self._outbox = Outbox(self._topics, options.limits, stations)
         self._publisher = Publisher(self._outbox, self._topics, options.pace.learn, busy)
+        stations.on_forgotten.append(self._wake)
         self._protocols = _Protocols(mqtt_5=options.mqtt_5)
         self._protocol = ""
         self._limit: asyncio.Timeout | None = None
@@ -122,14 +123,14 @@ class Bus:
         self._shed_said = dict.fromkeys(TopicGroup, 0)
         self._failed_said = 0
 
-    def offer_heard(self, judged: Judged) -> None:
-        """A judged frame, for `heard`, `lines` and its station's topic."""
-        self._outbox.offer_heard(judged)
+    def offer_heard(self, payload: HeardPayload) -> None:
+        """A judged frame, for `heard`, `lines` and its station's topic; the station memory knows it already."""
+        self._outbox.offer_heard(payload)
         self._publisher.work.set()
 
-    def offer_forwarded(self, judged: Judged, line: bytes, sent_at_ms: int) -> None:
+    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
         """A frame that was handed to the network as `line`, at that Unix time in milliseconds, for `forwarded`."""
-        self._outbox.offer_forwarded(judged, line, sent_at_ms)
+        self._outbox.offer_forwarded(payload, line, sent_at_ms)
         self._publisher.work.set()
 
     def offer_health(self, health: PlainObject) -> None:
@@ -186,9 +187,7 @@ class Bus:
         await self._ended.wait()
 
     def tidy(self) -> None:
-        """Forget the stations that are due, and say what was shed since the last time. `run` does it every minute."""
-        self._outbox.forget_stations(self._now().elapsed_ms)
-        self._publisher.work.set()
+        """Say what was shed since the last time. `run` does it every minute."""
         tally = self._outbox.tally
         shed = {group.value: tally[group].shed - said for group, said in self._shed_said.items()}
         self._shed_said = {group: tally[group].shed for group in TopicGroup}
@@ -202,6 +201,10 @@ class Bus:
         if failed > self._failed_said:
             _log.error("bus cannot encode messages", count=failed - self._failed_said, error=self._outbox.failure)
             self._failed_said = failed
+
+    def _wake(self, _forgotten: str) -> None:
+        """A station is remembered no longer: the outbox, told before, may have its topic to clear."""
+        self._publisher.work.set()
 
     async def _tidy_for_ever(self) -> None:
         while True:

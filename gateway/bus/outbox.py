@@ -3,7 +3,7 @@
 Offering is cheap and always succeeds; the JSON is made when a message is taken, so that what is shed costs nothing.
 """
 
-from collections import OrderedDict, deque
+from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -12,12 +12,11 @@ from typing import TypeVar
 from gateway.bus.options import QueueLimits
 from gateway.bus.station_topics import StationTopics
 from gateway.bus.topics import TopicGroup, Topics
-from gateway.feed.heard_object import HeardPayload, Reader, encode, forwarded_fields
+from gateway.feed.heard_object import HeardPayload, encode, forwarded_fields
 from gateway.feed.stations import Station, Stations
 from gateway.frames import tnc2
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
-from gateway.judge.verdict import Judged
 
 _T = TypeVar("_T")
 
@@ -80,13 +79,13 @@ class Outbox:
     The streams drop their oldest; retained topics keep the newest for each topic; alerts are taken first of all.
     """
 
-    def __init__(self, topics: Topics, limits: QueueLimits, stations: Stations, read_report: Reader) -> None:
+    def __init__(self, topics: Topics, limits: QueueLimits, stations: Stations) -> None:
         self.tally = {group: Tally() for group in TopicGroup}
+        self.stations = stations
         self.station_topics = StationTopics()
+        stations.on_forgotten.append(self.station_topics.forgotten)
         self._topics = topics
         self._limits = limits
-        self._stations = stations
-        self._read_report = read_report
         self.failure: str | None = None
         """What kind of error last kept a payload from being made."""
 
@@ -97,32 +96,22 @@ class Outbox:
         self._heard: deque[HeardPayload] = deque()
         self._lines: deque[Frame] = deque()
         self._forwarded: deque[_Sent] = deque()
-        self._unanswered: OrderedDict[int, HeardPayload] = OrderedDict()
         self._takers = deque((self._take_heard, self._take_line, self._take_forwarded, self._take_station))
 
-    def offer_heard(self, judged: Judged) -> None:
-        """A frame for `heard`, `lines` and its station's topic."""
-        payload = HeardPayload(judged, self._read_report)
+    def offer_heard(self, payload: HeardPayload) -> None:
+        """A frame for `heard`, `lines` and its station's topic; the station memory knows it already."""
+        judged = payload.judged
         self._append(TopicGroup.HEARD, self._heard, payload, self._limits.heard)
         if isinstance(judged.heard.frame, Frame):
             self._append(TopicGroup.LINES, self._lines, judged.heard.frame, self._limits.lines)
-        if judged.forward:
-            self._unanswered[judged.heard.sequence] = payload
-            if len(self._unanswered) > self._limits.forwarded:
-                self._unanswered.popitem(last=False)
-        station, evicted = self._stations.hear(judged)
-        if evicted is not None:
-            self._forget_station(evicted)
+        station = self.stations.get(judged.innermost.source) if judged.innermost else None
         if station is not None:
             tally = self.tally[TopicGroup.STATIONS]
             tally.offered += 1
             tally.superseded += self.station_topics.heard(station.source, payload)
 
-    def offer_forwarded(self, judged: Judged, line: bytes, sent_at_ms: int) -> None:
+    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
         """A frame that went up as `line`, for `forwarded`."""
-        payload = self._unanswered.pop(judged.heard.sequence, None)
-        if payload is None or payload.judged is not judged:
-            payload = HeardPayload(judged, self._read_report)
         self._append(TopicGroup.FORWARDED, self._forwarded, _Sent(payload, line, sent_at_ms), self._limits.forwarded)
 
     def offer_alert(self, alert: PlainObject) -> None:
@@ -136,11 +125,6 @@ class Outbox:
         tally.superseded += self._health_waits
         self._health = health
         self._health_waits = True
-
-    def forget_stations(self, elapsed_ms: int) -> None:
-        """Forget the stations that are due."""
-        for source in self._stations.forget(elapsed_ms):
-            self._forget_station(source)
 
     @property
     def is_empty(self) -> bool:
@@ -177,14 +161,14 @@ class Outbox:
 
     def found_station(self, name: str, payload: bytes) -> None:
         """The broker holds `payload` in the station topic of `name`."""
-        station = self._stations.get(name)
-        ours = None if station is None else self._station_message(station, self._payload_of(station))
+        station = self.stations.get(name)
+        ours = None if station is None else self._station_message(station, station.last)
         equal = ours is not None and ours.payload == payload
         self.station_topics.found(name, remembered=station is not None, equal=equal)
 
     def settle_stations(self) -> None:
         """The broker has told every station topic that it holds."""
-        self.station_topics.settle((station.source, self._payload_of(station)) for station in self._stations)
+        self.station_topics.settle((station.source, station.last) for station in self.stations)
 
     def alert(self) -> Message | None:
         """The oldest alert: the same one until it is `alert_answered`."""
@@ -238,12 +222,6 @@ class Outbox:
             tally.shed += 1
         queue.append(entry)
 
-    def _forget_station(self, source: str) -> None:
-        self.station_topics.forgotten(source)
-
-    def _payload_of(self, station: Station) -> HeardPayload:
-        return HeardPayload(station.last, self._read_report)
-
     def _take_heard(self) -> Message | None:
         if not self._heard:
             return None
@@ -266,7 +244,7 @@ class Outbox:
         if change is None:
             return None
         name, payload = change
-        station = self._stations.get(name)
+        station = self.stations.get(name)
         if payload is None or station is None:
             return Message(TopicGroup.STATIONS, self._topics.stray(name), b"", 0, retain=True)
         return self._station_message(station, payload)

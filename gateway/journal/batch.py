@@ -7,9 +7,8 @@ from dataclasses import dataclass, field
 from itertools import islice
 from typing import NamedTuple
 
-from gateway.feed.heard_object import HeardPayload, Reader
+from gateway.feed.heard_object import HeardPayload
 from gateway.frames.plain import PlainObject
-from gateway.judge.verdict import Judged
 
 
 class Row(NamedTuple):
@@ -37,7 +36,7 @@ class PolicyTexts:
 class Batch:
     """What is written at one go."""
 
-    judged: deque[Judged] = field(default_factory=deque)
+    heard: deque[HeardPayload] = field(default_factory=deque)
     """The frames that are still to be encoded."""
 
     rows: list[Row] = field(default_factory=list)
@@ -58,31 +57,31 @@ class Batch:
 
     def __len__(self) -> int:
         """How many frames it holds."""
-        return len(self.judged) + len(self.rows) + self.failed
+        return len(self.heard) + len(self.rows) + self.failed
 
-    def encode(self, read_report: Reader, seconds: float) -> bool:
+    def encode(self, seconds: float) -> bool:
         """Make rows of the frames, for about so long; returns whether there are more to make."""
         until = time.perf_counter() + seconds
-        while self.judged:
-            judged = self.judged.popleft()
+        while self.heard:
             try:
-                self.rows.append(_row(judged, read_report))
+                self.rows.append(_row(self.heard.popleft()))
             except Exception as error:  # noqa: BLE001 - one frame that cannot be encoded must not end the journal
                 self.failed += 1
                 self.failure = type(error).__name__
             if time.perf_counter() >= until:
                 break
-        return bool(self.judged)
+        return bool(self.heard)
 
 
-def _row(judged: Judged, read_report: Reader) -> Row:
+def _row(payload: HeardPayload) -> Row:
+    judged = payload.judged
     heard, innermost, reason = judged.heard, judged.innermost, judged.verdict.reason
     return Row(
         heard.sequence,
         heard.moment.time_ms,
         None if innermost is None else innermost.source,
         None if reason is None else reason.value,
-        HeardPayload(judged, read_report).encoded(),
+        payload.encoded(),
     )
 
 
@@ -97,7 +96,7 @@ class Waiting:
         self.shed_heard = 0
         self.shed_sent = 0
         self._limit = limit
-        self._heard: deque[Judged] = deque()
+        self._heard: deque[HeardPayload] = deque()
         self._sent: OrderedDict[int, int] = OrderedDict()
         self._budgets: PlainObject | None = None
         self._saved_ms = 0
@@ -112,12 +111,12 @@ class Waiting:
         """Whether nothing waits, frame or other."""
         return not (self._heard or self._sent or self._policies or self._budgets is not None)
 
-    def offer_heard(self, judged: Judged) -> None:
+    def offer_heard(self, payload: HeardPayload) -> None:
         """A frame was heard."""
         if len(self._heard) >= self._limit:
             self._heard.popleft()
             self.shed_heard += 1
-        self._heard.append(judged)
+        self._heard.append(payload)
 
     def offer_sent(self, sequence: int, sent_at_ms: int) -> None:
         """The line of that frame was sent."""
@@ -139,8 +138,8 @@ class Waiting:
         batch = Batch(budgets=self._budgets, saved_ms=self._saved_ms, policies=list(self._policies))
         self._budgets = None
         self._policies.clear()
-        batch.judged.extend(islice(self._heard, most))
-        for _ in range(len(batch.judged)):
+        batch.heard.extend(islice(self._heard, most))
+        for _ in range(len(batch.heard)):
             self._heard.popleft()
         self._take_sent(batch)
         return batch
@@ -156,7 +155,7 @@ class Waiting:
 
     def _take_sent(self, batch: Batch) -> None:
         """A frame may be said to be sent before it is offered itself: then its time waits until it is."""
-        first_waiting = self._heard[0].heard.sequence if self._heard else None
+        first_waiting = self._heard[0].judged.heard.sequence if self._heard else None
         for sequence in list(self._sent):
             if first_waiting is None or sequence < first_waiting:
                 batch.sent[sequence] = self._sent.pop(sequence)

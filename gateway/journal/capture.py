@@ -8,7 +8,6 @@ import zlib
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from gateway.feed.heard_object import Reader, no_report
 from gateway.frames.heard import Run
 from gateway.journal.batch import Batch
 from gateway.journal.options import CaptureOptions
@@ -142,7 +141,7 @@ class CaptureWriter:
 class Captures(Recorder):
     """Keeps captures of one run for as long as it runs. See `Recorder` for how it is run and drained."""
 
-    def __init__(self, options: CaptureOptions, run: Run, *, read_report: Reader = no_report) -> None:
+    def __init__(self, options: CaptureOptions, run: Run) -> None:
         """Opens nothing yet."""
         writer = CaptureWriter(options, run.identity, lambda: run.now().time_ms)
-        super().__init__("captures", writer, run.now, limits=options.limits, pace=options.pace, read_report=read_report)
+        super().__init__("captures", writer, run.now, limits=options.limits, pace=options.pace)

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import structlog
 
-from gateway.feed.heard_object import Reader, no_report
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
 from gateway.journal.batch import PolicyTexts
@@ -19,16 +18,12 @@ _log = structlog.get_logger()
 class Journal(Recorder):
     """The journal of one run. See `Recorder` for how it is run and drained."""
 
-    def __init__(
-        self, options: JournalOptions, run: Run, *, callsign: str, policy: str, read_report: Reader = no_report
-    ) -> None:
+    def __init__(self, options: JournalOptions, run: Run, *, callsign: str, policy: str) -> None:
         """`policy`: the label of the policy that the run starts with. Opens nothing yet."""
         now = run.now()
         record = RunRecord(run.identity, now.time_ms - now.elapsed_ms, callsign, policy)
         self._store = Store(options, record)
-        super().__init__(
-            "journal", self._store, run.now, limits=options.limits, pace=options.pace, read_report=read_report
-        )
+        super().__init__("journal", self._store, run.now, limits=options.limits, pace=options.pace)
 
     def load_budgets(self) -> PlainObject | None:
         """What the last run knew of its budgets, for `Judge.restore_budgets`; None where nothing is known.

@@ -9,13 +9,12 @@ from typing import ParamSpec, Protocol, TypeVar
 import structlog
 
 from gateway.feed.health import Part, PartKind, State
-from gateway.feed.heard_object import Reader, no_report
+from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Moment
 from gateway.journal.batch import Batch, Waiting
 from gateway.journal.options import Limits, Pace
 from gateway.journal.trouble import JournalError, Trouble
 from gateway.journal.worker import Worker
-from gateway.judge.verdict import Judged
 
 ENCODE_SECONDS = 0.001
 """For so long frames are encoded at a stretch: no frame on its way up waits longer for the interpreter."""
@@ -74,22 +73,12 @@ class Recorder:
     Offers are for the event loop's own thread; they never fail.
     """
 
-    def __init__(  # noqa: PLR0913 - said once, by each kind of recorder
-        self,
-        name: str,
-        medium: Medium,
-        now: Callable[[], Moment],
-        *,
-        limits: Limits,
-        pace: Pace,
-        read_report: Reader = no_report,
-    ) -> None:
+    def __init__(self, name: str, medium: Medium, now: Callable[[], Moment], *, limits: Limits, pace: Pace) -> None:
         self._name = name
         self._medium = medium
         self._now = now
         self._limits = limits
         self._pace = pace
-        self._read_report = read_report
         self._waiting = Waiting(limits.waiting)
         self._worker = Worker(name)
         self._work = asyncio.Event()
@@ -109,17 +98,17 @@ class Recorder:
         self._asked_at_ms: list[int] = []
         self._log = _log.bind(part=name)
 
-    def offer_heard(self, judged: Judged) -> None:
+    def offer_heard(self, payload: HeardPayload) -> None:
         """A frame was heard and judged."""
         waiting = self._waiting
-        waiting.offer_heard(judged)
+        waiting.offer_heard(payload)
         self._work.set()
         if len(waiting) >= self._limits.batch:
             self._hurry.set()
 
-    def offer_forwarded(self, judged: Judged, line: bytes, sent_at_ms: int) -> None:  # noqa: ARG002 - what every sink is offered
+    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:  # noqa: ARG002 - what every sink is offered
         """The line of a frame was sent, at a Unix time in milliseconds."""
-        self._waiting.offer_sent(judged.heard.sequence, sent_at_ms)
+        self._waiting.offer_sent(payload.judged.heard.sequence, sent_at_ms)
         self._work.set()
 
     def state(self) -> RecorderState:
@@ -209,7 +198,7 @@ class Recorder:
             await self._gather()
             batch = self._waiting.take(self._limits.batch)
             self._in_hand = len(batch)
-            while await self._ask(batch.encode, self._read_report, ENCODE_SECONDS):
+            while await self._ask(batch.encode, ENCODE_SECONDS):
                 pass
             if not await self._write(batch):
                 return

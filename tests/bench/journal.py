@@ -22,7 +22,7 @@ from pathlib import Path
 
 import structlog
 
-from gateway.feed.heard_object import Reader, no_report
+from gateway.feed.heard_object import HeardPayload, Reader, no_report
 from gateway.feed.reader import ReportReader
 from gateway.frames import tnc2
 from gateway.frames.frame import Frame
@@ -42,7 +42,7 @@ STATIONS = 200
 VERDICT = Verdict(Decision.FORWARD, POLICY)
 
 
-def frames(run: Run) -> Iterator[Judged]:
+def frames(run: Run, reader: Reader) -> Iterator[HeardPayload]:
     """Positions from many stations, no two the same, without end."""
     for number in itertools.count():
         line = b"QA%03dX-%d>APRS,QD1AA*,WIDE2-1:!5836.%02dN/00355.%02dW>%03d/%03dunder way, frame %d" % (
@@ -56,7 +56,7 @@ def frames(run: Run) -> Iterator[Judged]:
         )
         frame = tnc2.read(line)
         heard = Heard(run.identity, number + 1, run.now(), "vhf", 0, frame)
-        yield Judged(heard, VERDICT, frame if isinstance(frame, Frame) else None)
+        yield HeardPayload(Judged(heard, VERDICT, frame if isinstance(frame, Frame) else None), reader)
 
 
 def size_of(folder: Path) -> int:
@@ -64,19 +64,19 @@ def size_of(folder: Path) -> int:
     return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())
 
 
-async def full_speed(make: Callable[[Run], Recorder], count: int) -> float:
+async def full_speed(make: Callable[[Run], Recorder], reader: Reader, count: int) -> float:
     """Frames per second that are written when more always waits."""
     run = Run()
     recorder = make(run)
     task = asyncio.create_task(recorder.run())
     await asyncio.sleep(0.1)
-    source = frames(run)
+    source = frames(run, reader)
     began = time.perf_counter()
     offered = 0
     while offered < count:
         room = min(2000 - recorder.state().waiting, count - offered)
-        for judged in itertools.islice(source, max(room, 0)):
-            recorder.offer_heard(judged)
+        for payload in itertools.islice(source, max(room, 0)):
+            recorder.offer_heard(payload)
         offered += max(room, 0)
         await asyncio.sleep(0.001)  # a loop that spins would keep the interpreter from the thread
     await recorder.drain(60)
@@ -97,29 +97,28 @@ def wear(folder: Path, frames_per_transaction: int, transactions: int) -> float:
     """Octets written per frame, with so many frames in each transaction."""
     run = Run()
     store = Store(JournalOptions(folder / f"wear-{frames_per_transaction}.db"), RunRecord(run.identity, 0, "", POLICY))
-    source = frames(run)
+    source = frames(run, no_report)
     before = written_octets()
     for _ in range(transactions):
         batch = Batch()
-        batch.judged.extend(itertools.islice(source, frames_per_transaction))
-        batch.encode(no_report, 60)
+        batch.heard.extend(itertools.islice(source, frames_per_transaction))
+        batch.encode(60)
         store.write(batch)
     store.close()
     return (written_octets() - before) / transactions / frames_per_transaction
 
 
-async def lateness(recorder: Recorder | None, run: Run, rate: int, seconds: float) -> list[float]:
+async def lateness(recorder: Recorder | None, source: Iterator[HeardPayload], rate: int, seconds: float) -> list[float]:
     """How late a timer of 1 ms is, in milliseconds, while `rate` frames a second are heard."""
     task = asyncio.create_task(recorder.run()) if recorder else None
-    source = frames(run)
     late: list[float] = []
     began = time.perf_counter()
     heard = 0
     while (now := time.perf_counter()) < began + seconds:
         if recorder:
             due = int((now - began) * rate) - heard
-            for judged in itertools.islice(source, due):
-                recorder.offer_heard(judged)
+            for payload in itertools.islice(source, due):
+                recorder.offer_heard(payload)
             heard += due
         before = time.perf_counter()
         await asyncio.sleep(0.001)
@@ -143,34 +142,34 @@ def main() -> None:
         measure(Path(name), options.frames, options.rate, options.seconds)
 
 
-def journal_in(folder: Path, reader: Reader, run: Run) -> Journal:
+def journal_in(folder: Path, run: Run) -> Journal:
     """A journal that writes without waiting for more."""
     options = JournalOptions(folder / "stile.db", pace=Pace(gather=0))
-    return Journal(options, run, callsign="", policy=POLICY, read_report=reader)
+    return Journal(options, run, callsign="", policy=POLICY)
 
 
-def captures_in(folder: Path, reader: Reader, run: Run) -> Captures:
+def captures_in(folder: Path, run: Run) -> Captures:
     """Captures that are written without waiting for more."""
-    return Captures(CaptureOptions(folder, pace=Pace(gather=0)), run, read_report=reader)
+    return Captures(CaptureOptions(folder, pace=Pace(gather=0)), run)
 
 
 def measure(folder: Path, count: int, rate: int, seconds: float) -> None:
     """All three measurements."""
     report = ReportReader(POST)
     readers: dict[str, Reader] = {"without reports": no_report, "with reports": report}
-    kinds: dict[str, Callable[[Path, Reader, Run], Recorder]] = {"journal": journal_in, "capture": captures_in}
+    kinds: dict[str, Callable[[Path, Run], Recorder]] = {"journal": journal_in, "capture": captures_in}
     for (what, reader), (kind, make) in itertools.product(readers.items(), kinds.items()):
         place = folder / kind / what.replace(" ", "-")
         place.mkdir(parents=True)
-        speed = asyncio.run(full_speed(partial(make, place, reader), count))
+        speed = asyncio.run(full_speed(partial(make, place), reader, count))
         print(f"{kind}, {what}: {speed:8,.0f} frames/s, {size_of(place) / count:6.0f} octets a frame")
     for together, transactions in ((1, 3000), (5, 1000), (60, 100), (500, 20)):
         print(f"{together:4} frames a transaction: {wear(folder, together, transactions):8,.0f} octets written a frame")
     for what, is_written in (("no journal", False), (f"a journal of {rate} frames/s", True)):
         run = Run()
         options = JournalOptions(folder / "late.db")
-        recorder = Journal(options, run, callsign="", policy=POLICY, read_report=report) if is_written else None
-        late = asyncio.run(lateness(recorder, run, rate, seconds))
+        recorder = Journal(options, run, callsign="", policy=POLICY) if is_written else None
+        late = asyncio.run(lateness(recorder, frames(run, report), rate, seconds))
         p99 = late[len(late) * 99 // 100]
         print(f"timer with {what}: {statistics.median(late):.2f} ms late, p99 {p99:.2f} ms, worst {late[-1]:.2f} ms")
 

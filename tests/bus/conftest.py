@@ -9,6 +9,7 @@ import pytest
 
 from gateway.bus.bus import Bus
 from gateway.bus.options import BusOptions, Pace
+from gateway.feed.stations import Stations
 from tests.judged_frames import Post
 from tests.mosquitto_broker import FAIL_SAFE_SECONDS, MosquittoBroker
 
@@ -35,7 +36,8 @@ def open_bus(post: Post) -> OpenBus:
 
     @asynccontextmanager
     async def running_bus(options: BusOptions, **more: object) -> AsyncIterator[Bus]:
-        bus = Bus(options, post.now, jitter=lambda: 0.0, **more)  # type: ignore[arg-type] # handed on as they are
+        stations = Stations(options.stations_limit, options.stations_forget_ms)
+        bus = Bus(options, post.now, stations=stations, jitter=lambda: 0.0, **more)  # type: ignore[arg-type] # handed on as they are
         running = asyncio.create_task(bus.run())
         try:
             yield bus

@@ -16,11 +16,12 @@ from gateway.feed.alert import emergency_alert
 from gateway.feed.health import Counts, Health, Part, PartKind, State
 from gateway.feed.heard_object import heard_object
 from gateway.feed.schemas import Schema
+from gateway.feed.stations import Stations
 from gateway.frames.plain import PlainObject
 from gateway.judge.verdict import Judged, Reason
 from gateway.reports import read, to_object
 from tests.bus.conftest import QUICK, OpenBus, options_for, until
-from tests.judged_frames import Post
+from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import Login, MosquittoBroker, Seen, publish, retained, witness
 from tests.payload_schemas import held_to, validator
 
@@ -66,14 +67,15 @@ def _hold_to_schemas(seen: list[Seen]) -> None:
 async def test_all_that_is_offered_is_seen_by_an_independent_client_and_keeps_to_the_schemas(
     broker: MosquittoBroker, post: Post, open_bus: OpenBus
 ) -> None:
-    async with witness(broker) as watching, open_bus(options_for(broker.port), read_report=_report) as bus:
+    async with witness(broker) as watching, open_bus(options_for(broker.port)) as bus:
         boat = post.hear(BOAT)
         mic_e = post.hear(b'QB2BCD-7>S32UVT,QD1RPT*:`(_fn"Oj/', reason=Reason.DUPLICATE)  # APRS101 chapter 10
         relayed = post.hear(b"QD2GAT>APZ001:}QC3BCD>APRS,TCPIP,QD2GAT*:>x", reason=Reason.THIRD_PARTY_INTERNET)
         bytes_above = post.hear(b"QA2BCD>APRS:>\xff\xfe temperature 3\xb0", port=2)
-        for judged in (boat, mic_e, relayed, bytes_above, post.hear(b"no frame")):
-            bus.offer_heard(judged)
-        bus.offer_forwarded(boat, UP, post.moment.time_ms)
+        payload = offer(bus, boat, _report)
+        for judged in (mic_e, relayed, bytes_above, post.hear(b"no frame")):
+            offer(bus, judged, _report)
+        bus.offer_forwarded(payload, UP, post.moment.time_ms)
         bus.offer_health(_health(post))
         bus.offer_alert(emergency_alert(boat, heard_object(boat, _report(boat))))
         seen = await watching.until(lambda seen: len(seen) >= 1 + 5 + 4 + 1 + 4 + 1 + 1)
@@ -97,7 +99,7 @@ async def test_each_topic_has_the_quality_and_the_retention_that_it_should(
 ) -> None:
     async with witness(broker) as watching, open_bus(options_for(broker.port)) as bus:
         boat = post.hear(BOAT)
-        bus.offer_heard(boat)
+        offer(bus, boat)
         bus.offer_health(_health(post))
         bus.offer_alert(emergency_alert(boat, heard_object(boat)))
         seen = await watching.until(lambda seen: len(seen) >= 6)
@@ -112,7 +114,7 @@ async def test_a_bus_that_is_drained_publishes_what_waits_and_says_offline(
     async with witness(broker) as watching, open_bus(options_for(broker.port)) as bus:
         await watching.until_topic(f"{ROOT}/status")
         for _ in range(500):
-            bus.offer_heard(post.hear(BOAT))
+            offer(bus, post.hear(BOAT))
         await bus.drain(10)
         assert not bus.state().connected
         seen = await watching.until_topic(f"{ROOT}/status", 2)
@@ -136,11 +138,11 @@ async def test_a_broker_that_was_restarted_holds_everything_retained_again(
 ) -> None:
     async with open_bus(options_for(broker.port)) as bus:
         bus.offer_health(_health(post))
-        bus.offer_heard(post.hear(BOAT))
+        offer(bus, post.hear(BOAT))
         await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 1)
         await broker.kill()
         await until(lambda: not bus.state().connected)
-        bus.offer_heard(post.hear(b"QA2BCD>APRS:>while it was away"))
+        offer(bus, post.hear(b"QA2BCD>APRS:>while it was away"))
         async with asyncio.timeout(20):
             await broker.start()
             await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 3)
@@ -157,11 +159,11 @@ async def test_what_was_heard_while_the_broker_was_away_comes_after_it_as_far_as
     async with open_bus(options_for(broker.port, limits=QueueLimits(heard=10, lines=5))) as bus:
         await until(lambda: "refused" in bus.part().why)
         for _ in range(25):
-            bus.offer_heard(post.hear(BOAT))
+            offer(bus, post.hear(BOAT))
         await broker.start()
         async with witness(broker) as watching:
             await until(lambda: bus.state().tally[TopicGroup.HEARD].published == 10)
-            bus.offer_heard(post.hear(BOAT))
+            offer(bus, post.hear(BOAT))
             await watching.until_topic(f"{ROOT}/heard")
         tally = bus.state().tally
         assert (tally[TopicGroup.HEARD].shed, tally[TopicGroup.LINES].shed) == (15, 20)
@@ -174,7 +176,7 @@ async def test_stray_station_topics_are_cleared_and_those_that_are_right_are_lef
     for stray in ("QZ9BCD", "not a callsign", "QA1BCD-9"):
         await publish(broker, f"{ROOT}/stations/{stray}", b"from another time", retain=True)
     async with open_bus(options_for(broker.port)) as bus:
-        bus.offer_heard(post.hear(BOAT))
+        offer(bus, post.hear(BOAT))
         await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 3)
         assert set(await retained(broker, f"{ROOT}/stations/+")) == {f"{ROOT}/stations/QA1BCD-9"}
         async with witness(broker) as watching:
@@ -183,7 +185,7 @@ async def test_stray_station_topics_are_cleared_and_those_that_are_right_are_lef
                 await watching.until(
                     lambda seen: [m.payload for m in _of(seen, "status") if not m.retained] == [b"offline", b"online"]
                 )
-            bus.offer_heard(post.hear(b"QA2BCD>APRS:>afterwards"))
+            offer(bus, post.hear(b"QA2BCD>APRS:>afterwards"))
             await watching.until_topic(f"{ROOT}/stations/QA2BCD")
             assert [message.retained for message in _of(watching.seen, "stations/QA1BCD-9")] == [True]
 
@@ -219,13 +221,13 @@ async def test_a_broker_that_stalls_holds_up_nobody_and_hears_the_newest_when_it
         broker.pause()
         while bus.state().connected:  # until the keep-alive tells; with more than the sockets' buffers can hold
             for _ in range(200):
-                bus.offer_heard(post.hear(BOAT))
+                offer(bus, post.hear(BOAT))
             await asyncio.sleep(0)
         assert bus.state().shed["heard"] > 0
         trouble = bus.state().trouble
         assert trouble is not None
         last = post.hear(b"QA9BCD>APRS:>the newest")
-        bus.offer_heard(last)
+        offer(bus, last)
         broker.resume()
         await until(lambda: bus.state().connected and not any(bus.state().waiting.values()))
         held = await retained(broker)
@@ -261,7 +263,7 @@ async def test_the_bus_logs_in_with_username_and_password(post: Post, open_bus: 
     async with MosquittoBroker(login) as broker, witness(broker) as watching:
         options = options_for(broker.port, username=login.username, password=login.password)
         async with open_bus(options) as bus:
-            bus.offer_heard(post.hear(BOAT))
+            offer(bus, post.hear(BOAT))
             await watching.until_topic(f"{ROOT}/heard")
             assert bus.state().protocol == "5"
 
@@ -287,7 +289,7 @@ async def test_no_payload_reaches_the_log(
     caplog.set_level(0)
     with capture_logs() as logs:
         async with witness(broker) as watching, open_bus(options_for(broker.port)) as bus:
-            bus.offer_heard(post.hear(b"QA1BCD-9>APRS:>private matter"))
+            offer(bus, post.hear(b"QA1BCD-9>APRS:>private matter"))
             await watching.until_topic(f"{ROOT}/heard")
             await bus.drain(5)
     assert "QA1BCD-9" not in f"{logs} {caplog.text}"
@@ -302,15 +304,15 @@ async def test_a_broker_that_lets_us_read_nothing_still_gets_everything(
     broker = MosquittoBroker(settings=[f"acl_file {rights}"])
     with capture_logs() as logs:
         async with broker, open_bus(options_for(broker.port, pace=replace(QUICK, learn=0.05))) as bus:
-            bus.offer_heard(post.hear(BOAT))
+            offer(bus, post.hear(BOAT))
             await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 1)
     assert "allow the bus user to read its own topics" in [entry.get("do") for entry in logs]
 
 
 async def test_what_was_shed_is_said_when_the_bus_tidies_and_once(broker: MosquittoBroker, post: Post) -> None:
-    bus = Bus(options_for(broker.port, limits=QueueLimits(heard=1, lines=2)), post.now)
+    bus = Bus(options_for(broker.port, limits=QueueLimits(heard=1, lines=2)), post.now, stations=Stations())
     for _ in range(3):
-        bus.offer_heard(post.hear(BOAT))
+        offer(bus, post.hear(BOAT))
     with capture_logs() as logs:
         bus.tidy()
         bus.tidy()
@@ -324,10 +326,9 @@ async def test_a_station_that_is_forgotten_leaves_the_broker(
 ) -> None:
     topic = f"{ROOT}/stations/QA1BCD-9"
     async with witness(broker, topic) as watching, open_bus(options_for(broker.port)) as bus:
-        bus.offer_heard(post.hear(BOAT))
+        offer(bus, post.hear(BOAT))
         await watching.until_topic(topic)
-        post.wait(86_400_000)
-        bus.tidy()
+        bus.stations.forget(86_400_000)
         seen = await watching.until_topic(topic, 2)
         assert seen[1].payload == b""
     assert topic not in await retained(broker)

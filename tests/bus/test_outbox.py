@@ -7,20 +7,18 @@ from hypothesis import strategies as st
 from gateway.bus.options import QueueLimits
 from gateway.bus.outbox import Message, Outbox, Tally
 from gateway.bus.topics import TopicGroup, Topics
-from gateway.feed.heard_object import Reader, no_report
+from gateway.feed.heard_object import HeardPayload
 from gateway.feed.stations import Stations
 from gateway.frames.plain import PlainObject
 from gateway.judge.verdict import Judged, Reason
-from tests.judged_frames import Post
+from tests.judged_frames import Post, offer
 
 LINE = b"QA1BCD-9>APRS,qAO,QX1GAT-10:>x\r\n"
 STREAMS = (TopicGroup.HEARD, TopicGroup.LINES, TopicGroup.FORWARDED, TopicGroup.ALERTS)
 
 
-def _outbox(
-    limits: QueueLimits | None = None, *, read: Reader = no_report, settled: bool = True, stations: int = 5000
-) -> Outbox:
-    outbox = Outbox(Topics("stile", "QX1GAT-10"), limits or QueueLimits(), Stations(stations), read)
+def _outbox(limits: QueueLimits | None = None, *, settled: bool = True, stations: int = 5000) -> Outbox:
+    outbox = Outbox(Topics("stile", "QX1GAT-10"), limits or QueueLimits(), Stations(stations))
     if settled:
         outbox.connected()
         outbox.settle_stations()
@@ -43,9 +41,9 @@ def _groups(messages: list[Message]) -> list[str]:
 
 
 def test_a_frame_goes_to_every_topic_that_it_belongs_to() -> None:
-    outbox, judged = _outbox(), Post().hear(b"QA1BCD-9>APRS,QD1RPT*:>x")
-    outbox.offer_heard(judged)
-    outbox.offer_forwarded(judged, LINE, 1_780_747_200_000)
+    outbox = _outbox()
+    payload = offer(outbox, Post().hear(b"QA1BCD-9>APRS,QD1RPT*:>x"))
+    outbox.offer_forwarded(payload, LINE, 1_780_747_200_000)
     messages = {message.topic: message for message in _take_all(outbox)}
     assert set(messages) == {
         "stile/QX1GAT-10/heard",
@@ -60,21 +58,21 @@ def test_a_frame_goes_to_every_topic_that_it_belongs_to() -> None:
 
 def test_the_line_is_that_of_the_frame_as_heard() -> None:
     outbox = _outbox()
-    outbox.offer_heard(Post().hear(b"QD2GAT>APZ001,QD1RPT*:}QB2BCD-7>APRS,TCPIP,QD2GAT*:>x", reason=Reason.EMPTY))
+    offer(outbox, Post().hear(b"QD2GAT>APZ001,QD1RPT*:}QB2BCD-7>APRS,TCPIP,QD2GAT*:>x", reason=Reason.EMPTY))
     lines = [message.payload for message in _take_all(outbox) if message.group is TopicGroup.LINES]
     assert lines == [b"QD2GAT>APZ001,QD1RPT*:}QB2BCD-7>APRS,TCPIP,QD2GAT*:>x"]
 
 
 def test_what_was_damaged_is_heard_but_has_no_line_and_no_station() -> None:
     outbox = _outbox()
-    outbox.offer_heard(Post().hear(b"no frame"))
+    offer(outbox, Post().hear(b"no frame"))
     assert _groups(_take_all(outbox)) == ["heard"]
 
 
 def test_a_full_queue_drops_its_oldest_and_says_so() -> None:
     post, outbox = Post(), _outbox(QueueLimits(heard=2, lines=3))
     for _ in range(5):
-        outbox.offer_heard(post.hear(b"QA1BCD-9>APRS:>x"))
+        offer(outbox, post.hear(b"QA1BCD-9>APRS:>x"))
     sequences = [
         json.loads(message.payload)["sequence"] for message in _take_all(outbox) if message.topic[-5:] == "heard"
     ]
@@ -89,9 +87,9 @@ def test_what_is_shed_is_never_encoded() -> None:
         read.append(judged.heard.sequence)
         return None
 
-    post, outbox = Post(), _outbox(QueueLimits(heard=1, lines=1), read=reader)
+    post, outbox = Post(), _outbox(QueueLimits(heard=1, lines=1))
     for _ in range(100):
-        outbox.offer_heard(post.hear(b"QA1BCD-9>APRS:>x"))
+        offer(outbox, post.hear(b"QA1BCD-9>APRS:>x"), reader)
     assert read == []
     _take_all(outbox)
     assert read == [100]
@@ -104,18 +102,17 @@ def test_an_object_for_three_topics_is_encoded_once() -> None:
         read.append(judged.heard.sequence)
         return {"kind": "status"}
 
-    outbox, judged = _outbox(read=reader), Post().hear(b"QA1BCD-9>APRS:>x")
-    outbox.offer_heard(judged)
-    outbox.offer_forwarded(judged, LINE, 0)
+    outbox = _outbox()
+    payload = offer(outbox, Post().hear(b"QA1BCD-9>APRS:>x"), reader)
+    outbox.offer_forwarded(payload, LINE, 0)
     assert len(_take_all(outbox)) == 4
     assert read == [1]
 
 
 def test_a_frame_that_went_up_long_after_it_was_heard_is_still_published() -> None:
     post, outbox = Post(), _outbox(QueueLimits(forwarded=1))
-    first, second = post.hear(b"QA1BCD-9>APRS:>x"), post.hear(b"QA1BCD-9>APRS:>y")
-    outbox.offer_heard(first)
-    outbox.offer_heard(second)
+    first = offer(outbox, post.hear(b"QA1BCD-9>APRS:>x"))
+    offer(outbox, post.hear(b"QA1BCD-9>APRS:>y"))
     outbox.offer_forwarded(first, LINE, 0)
     payloads = [message.payload for message in _take_all(outbox) if message.group is TopicGroup.FORWARDED]
     assert [json.loads(payload)["sequence"] for payload in payloads] == [1]
@@ -134,16 +131,16 @@ def test_only_the_newest_health_is_published_and_again_on_a_new_connection() -> 
 def test_only_the_newest_frame_of_a_station_is_published_in_its_topic() -> None:
     post, outbox = Post(), _outbox()
     for _ in range(3):
-        outbox.offer_heard(post.hear(b"QA1BCD-9>APRS:>x"))
+        offer(outbox, post.hear(b"QA1BCD-9>APRS:>x"))
     stations = [message for message in _take_all(outbox) if message.group is TopicGroup.STATIONS]
     assert [json.loads(message.payload)["memory"]["frames"] for message in stations] == [3]
 
 
 def test_a_station_evicted_from_memory_is_cleared_at_the_broker() -> None:
     post, outbox = Post(), _outbox(stations=1)
-    outbox.offer_heard(post.hear(b"QA1>APRS:>x"))
+    offer(outbox, post.hear(b"QA1>APRS:>x"))
     _take_all(outbox)
-    outbox.offer_heard(post.hear(b"QA2>APRS:>x"))
+    offer(outbox, post.hear(b"QA2>APRS:>x"))
     changes = [message for message in _take_all(outbox) if message.group is TopicGroup.STATIONS]
     assert [(message.topic[-3:], bool(message.payload)) for message in changes] == [("QA1", False), ("QA2", True)]
     assert all(message.retain for message in changes)
@@ -151,9 +148,9 @@ def test_a_station_evicted_from_memory_is_cleared_at_the_broker() -> None:
 
 def test_a_station_forgotten_is_cleared_at_the_broker() -> None:
     outbox = _outbox()
-    outbox.offer_heard(Post().hear(b"QA1>APRS:>x"))
+    offer(outbox, Post().hear(b"QA1>APRS:>x"))
     _take_all(outbox)
-    outbox.forget_stations(86_400_000)
+    outbox.stations.forget(86_400_000)
     assert [(message.topic, message.payload) for message in _take_all(outbox)] == [
         ("stile/QX1GAT-10/stations/QA1", b"")
     ]
@@ -178,9 +175,9 @@ def test_a_payload_that_cannot_be_made_is_counted_and_passed_over() -> None:
             raise ZeroDivisionError
         return None
 
-    post, outbox = Post(), _outbox(read=reader)
-    outbox.offer_heard(post.hear(b"QA1>APRS:>x"))
-    outbox.offer_heard(post.hear(b"QA2>APRS:>x"))
+    post, outbox = Post(), _outbox()
+    offer(outbox, post.hear(b"QA1>APRS:>x"), reader)
+    offer(outbox, post.hear(b"QA2>APRS:>x"), reader)
     assert sorted(_groups(_take_all(outbox))) == ["heard", "lines", "lines", "stations"]
     assert (outbox.tally[TopicGroup.HEARD].failed, outbox.failure) == (1, "ZeroDivisionError")
 
@@ -193,7 +190,7 @@ OFFERS = st.sampled_from(
 @given(st.lists(OFFERS, max_size=80))
 def test_every_message_of_a_stream_is_accounted_for_and_no_queue_outgrows_its_limit(steps: list[str]) -> None:
     post, outbox = Post(), _outbox(QueueLimits(heard=4, forwarded=3, lines=5, alerts=2), stations=3)
-    last = post.hear(b"QA0>APRS:>x")
+    last = HeardPayload(post.hear(b"QA0>APRS:>x"))
     for step in steps:
         last = _step(outbox, post, step, last)
         waiting = outbox.waiting()
@@ -210,14 +207,14 @@ def test_every_message_of_a_stream_is_accounted_for_and_no_queue_outgrows_its_li
     assert sum(outbox.waiting().values()) == 0
 
 
-def _step(outbox: Outbox, post: Post, step: str, last: Judged) -> Judged:
+def _step(outbox: Outbox, post: Post, step: str, last: HeardPayload) -> HeardPayload:
     match step:
         case "heard" | "kept":
             reason = Reason.DUPLICATE if step == "kept" else None
-            last = post.hear(f"QA{last.heard.sequence % 7}>APRS:>x".encode(), reason=reason)
-            outbox.offer_heard(last)
+            source = f"QA{last.judged.heard.sequence % 7}"
+            last = offer(outbox, post.hear(f"{source}>APRS:>x".encode(), reason=reason))
         case "damaged":
-            outbox.offer_heard(post.hear(b"no frame"))
+            offer(outbox, post.hear(b"no frame"))
         case "forwarded":
             outbox.offer_forwarded(last, LINE, 0)
         case "alert":
@@ -246,6 +243,6 @@ def _go_on(outbox: Outbox, step: str) -> None:
 
 def test_a_bus_that_stops_counts_what_still_waited_as_shed() -> None:
     outbox = _outbox()
-    outbox.offer_heard(Post().hear(b"QA1>APRS:>x"))
+    offer(outbox, Post().hear(b"QA1>APRS:>x"))
     outbox.shed_all()
     assert outbox.tally[TopicGroup.HEARD] == Tally(offered=1, shed=1)

@@ -7,6 +7,7 @@ import asyncio
 import sys
 from pathlib import Path
 
+from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Run
 from gateway.journal.capture import Captures
 from gateway.journal.journal import Journal
@@ -28,8 +29,9 @@ async def main(journal_path: Path, capture_folder: Path) -> None:
         tasks.create_task(captures.run())
         while True:
             for judged in frames(7, post):
-                journal.offer_heard(judged)
-                captures.offer_heard(judged)
+                payload = HeardPayload(judged)
+                journal.offer_heard(payload)
+                captures.offer_heard(payload)
             journal.offer_budgets({"version": 1, "budgets": {}, "frames": post.moment.elapsed_ms})
             await asyncio.sleep(0.001)
             on_disk = min(journal.state().written, captures.state().written)

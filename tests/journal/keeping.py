@@ -10,7 +10,7 @@ from contextlib import asynccontextmanager, contextmanager
 from pathlib import Path
 from typing import Any
 
-from gateway.feed.heard_object import no_report
+from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Run
 from gateway.journal.batch import Batch
 from gateway.journal.options import DAY_MS, JournalOptions
@@ -54,8 +54,8 @@ def frames(count: int, post: Post | None = None) -> list[Judged]:
 
 
 def batch_of(judged: Sequence[Judged] = (), **more: Any) -> Batch:  # noqa: ANN401 - whatever a batch holds
-    batch = Batch(deque(judged), **more)
-    while batch.encode(no_report, 0):
+    batch = Batch(deque(map(HeardPayload, judged)), **more)
+    while batch.encode(0):
         pass
     return batch
 

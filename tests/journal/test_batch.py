@@ -1,6 +1,6 @@
 """What waits to be written: bounded, the oldest shed, and what belongs together taken together."""
 
-from gateway.feed.heard_object import HeardPayload, no_report
+from gateway.feed.heard_object import HeardPayload
 from gateway.frames.plain import PlainObject
 from gateway.journal.batch import Batch, PolicyTexts, Waiting
 from gateway.judge.verdict import Judged
@@ -9,13 +9,13 @@ from tests.judged_frames import NOON_MS
 
 
 def sequences(batch: Batch) -> list[int]:
-    return [judged.heard.sequence for judged in batch.judged]
+    return [payload.judged.heard.sequence for payload in batch.heard]
 
 
 def waiting_with(count: int, limit: int = 10) -> Waiting:
     waiting = Waiting(limit)
     for judged in frames(count):
-        waiting.offer_heard(judged)
+        waiting.offer_heard(HeardPayload(judged))
     return waiting
 
 
@@ -51,7 +51,7 @@ def test_a_time_of_sending_goes_with_its_frame_or_after_it() -> None:
 def test_a_frame_may_be_sent_before_it_is_offered_itself() -> None:
     waiting = Waiting(10)
     waiting.offer_sent(1, NOON_MS)
-    waiting.offer_heard(frames(1)[0])
+    waiting.offer_heard(HeardPayload(frames(1)[0]))
     batch = waiting.take(1)
     assert sequences(batch) == [1]
     assert batch.sent == {1: NOON_MS}
@@ -96,9 +96,9 @@ def test_at_the_end_all_that_waits_is_shed() -> None:
 def test_frames_are_encoded_a_stretch_at_a_time() -> None:
     judged = frames(3)
     batch = Batch()
-    batch.judged.extend(judged)
-    assert [batch.encode(no_report, 0) for _ in range(3)] == [True, True, False]
-    assert batch.encode(no_report, 0) is False
+    batch.heard.extend(map(HeardPayload, judged))
+    assert [batch.encode(0) for _ in range(3)] == [True, True, False]
+    assert batch.encode(0) is False
     assert [row.encoded for row in batch.rows] == [HeardPayload(each).encoded() for each in judged]
 
 
@@ -109,8 +109,8 @@ def test_a_frame_that_cannot_be_encoded_is_counted_and_the_others_go_on() -> Non
         return {"kind": "unknown"}
 
     batch = Batch()
-    batch.judged.extend(frames(3))
-    assert batch.encode(read, 10) is False
+    batch.heard.extend(HeardPayload(judged, read) for judged in frames(3))
+    assert batch.encode(10) is False
     assert [row.sequence for row in batch.rows] == [1, 3]
     assert (batch.failed, batch.failure) == (1, "LookupError")
     assert len(batch) == 3

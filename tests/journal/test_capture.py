@@ -11,6 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from gateway.feed.heard_object import HeardPayload
 from gateway.frames.capture import BadLine, CompressionError, Line, read_heard
 from gateway.journal.capture import Captures, CaptureWriter
 from gateway.journal.options import DAY_MS, MEGABYTE, CaptureOptions, Pace
@@ -57,7 +58,7 @@ async def test_what_is_heard_is_captured_as_it_is_published(folder: Path) -> Non
     judged = frames(20)
     async with running(captures):
         for each in judged:
-            captures.offer_heard(each)
+            captures.offer_heard(HeardPayload(each))
     [path] = files_in(folder)
     assert path.name == f"heard-20260606T120000Z-{RUN}-000001.jsonl.gz"
     assert [read_heard(line) for line in gzip.decompress(path.read_bytes()).splitlines()] == [

@@ -11,7 +11,7 @@ import pytest
 from structlog.testing import capture_logs
 
 from gateway.feed.health import PartKind, State
-from gateway.feed.heard_object import encode, heard_object
+from gateway.feed.heard_object import HeardPayload, encode, heard_object
 from gateway.feed.reader import ReportReader
 from gateway.frames.capture import CompressionError, Line, read_object
 from gateway.journal.journal import Journal
@@ -37,20 +37,18 @@ def path(tmp_path: Path) -> Path:
     return tmp_path / "stile.db"
 
 
-def journal_at(path: Path, run: str = RUN, *, reports: bool = False) -> Journal:
+def journal_at(path: Path, run: str = RUN) -> Journal:
     options = JournalOptions(path, pace=AT_ONCE)
-    if reports:
-        return Journal(options, Clock().run(run), callsign="QX1GAT-10", policy=POLICY, read_report=ReportReader(POST))
     return Journal(options, Clock().run(run), callsign="QX1GAT-10", policy=POLICY)
 
 
 async def test_what_is_heard_is_kept_as_it_is_published(path: Path) -> None:
-    journal = journal_at(path, reports=True)
+    journal = journal_at(path)
     judged = frames(50)
+    reader = ReportReader(POST)
     async with running(journal):
         for each in judged:
-            journal.offer_heard(each)
-    reader = ReportReader(POST)
+            journal.offer_heard(HeardPayload(each, reader))
     published = [encode(heard_object(each, reader(each))) for each in judged]
     assert [encode(plain) for plain in read_heard(path)] == published
     assert journal.state().written == 50
@@ -59,7 +57,7 @@ async def test_what_is_heard_is_kept_as_it_is_published(path: Path) -> None:
 async def test_a_journal_is_a_part_of_the_post_that_is_well_when_it_can_be_written(path: Path) -> None:
     journal = journal_at(path)
     async with running(journal):
-        journal.offer_heard(frames(1)[0])
+        journal.offer_heard(HeardPayload(frames(1)[0]))
         await until_written(journal, 1)
         part = journal.part()
         assert (part.kind, part.name, part.state, part.why) == (PartKind.JOURNAL, "journal", State.OK, "")
@@ -75,11 +73,11 @@ async def test_the_run_is_known_though_nothing_is_heard(path: Path) -> None:
 
 async def test_times_of_sending_and_policies_are_kept(path: Path) -> None:
     journal = journal_at(path)
-    [judged] = frames(1)
+    payload = HeardPayload(frames(1)[0])
     async with running(journal):
         journal.offer_policy(POLICY, [("receive-only.yaml", "version: 1\n")])
-        journal.offer_forwarded(judged, b"QA1BCD-1>APRS,qAO,QX1GAT-10:buoy\r\n", NOON_MS + 2)
-        journal.offer_heard(judged)
+        journal.offer_forwarded(payload, b"QA1BCD-1>APRS,qAO,QX1GAT-10:buoy\r\n", NOON_MS + 2)
+        journal.offer_heard(payload)
     assert rows_in(path, "SELECT sequence, sent_ms FROM heard") == [(1, NOON_MS + 2)]
     assert rows_in(path, "SELECT since_ms, label, texts FROM policies") == [
         (NOON_MS, POLICY, '[{"file": "receive-only.yaml", "text": "version: 1\\n"}]')
@@ -109,7 +107,7 @@ async def test_budgets_are_read_before_the_thread_takes_the_file_over(path: Path
     journal = journal_at(path)
     assert journal.load_budgets() is None
     async with running(journal):
-        journal.offer_heard(frames(1)[0])
+        journal.offer_heard(HeardPayload(frames(1)[0]))
     assert len(list(read_heard(path))) == 1
 
 
@@ -125,7 +123,7 @@ async def test_a_journal_of_a_newer_version_ends_no_gateway_that_runs(path: Path
         connection.execute("PRAGMA user_version = 4000")
     journal = journal_at(path)
     async with running(journal):
-        journal.offer_heard(frames(1)[0])
+        journal.offer_heard(HeardPayload(frames(1)[0]))
         while journal.part().state is State.OK:  # noqa: ASYNC110 - the disk is in another thread
             await asyncio.sleep(0.001)
         assert journal.part().do == "install the newer Stile again, or name another file as the journal"
@@ -167,7 +165,7 @@ async def test_killed_in_the_midst_of_writing_nothing_is_lost_that_was_on_disk(p
     again = journal_at(path, "again")
     assert (again.load_budgets() or {}).get("frames", 0) > 0
     async with running(again):
-        again.offer_heard(frames(1)[0])
+        again.offer_heard(HeardPayload(frames(1)[0]))
     assert [plain["sequence"] for plain in read_heard(path)] == [*kept, 1]
 
 

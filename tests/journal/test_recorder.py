@@ -9,7 +9,7 @@ import pytest
 from structlog.testing import capture_logs
 
 from gateway.feed.health import Counts, Health, State
-from gateway.feed.heard_object import encode
+from gateway.feed.heard_object import HeardPayload, encode
 from gateway.feed.schemas import Schema
 from gateway.journal.batch import Batch
 from gateway.journal.options import Limits, Pace
@@ -79,7 +79,7 @@ class Fixture:
 
     def offer(self, judged: Sequence[Judged]) -> None:
         for each in judged:
-            self.recorder.offer_heard(each)
+            self.recorder.offer_heard(HeardPayload(each))
 
     async def tried(self, count: int) -> None:
         while self.disk.tries < count:  # noqa: ASYNC110 - the disk is in another thread
@@ -101,7 +101,7 @@ async def test_frames_are_gathered_for_a_while_and_written_together() -> None:
     fixture = Fixture(pace=replace(AT_ONCE, gather=1000))
     async with running(fixture.recorder):
         for judged in frames(20):
-            fixture.recorder.offer_heard(judged)
+            fixture.recorder.offer_heard(HeardPayload(judged))
             await asyncio.sleep(0)
         assert fixture.disk.batches == []
         await fixture.recorder.drain(10)
@@ -122,9 +122,9 @@ async def test_times_of_sending_are_written() -> None:
     judged = frames(2)
     async with running(fixture.recorder):
         fixture.offer(judged)
-        fixture.recorder.offer_forwarded(judged[0], b"QA1BCD-1>APRS:one\r\n", NOON_MS + 3)
+        fixture.recorder.offer_forwarded(HeardPayload(judged[0]), b"QA1BCD-1>APRS:one\r\n", NOON_MS + 3)
         await until_written(fixture.recorder, 2)
-        fixture.recorder.offer_forwarded(judged[1], b"QA1BCD-2>APRS:two\r\n", NOON_MS + 4)
+        fixture.recorder.offer_forwarded(HeardPayload(judged[1]), b"QA1BCD-2>APRS:two\r\n", NOON_MS + 4)
     assert fixture.disk.sent == {1: NOON_MS + 3, 2: NOON_MS + 4}
 
 
