@@ -83,7 +83,7 @@ def loud_station(seen: Observations, source: PolicySource) -> Iterator[Advice]:
         yield Advice(
             Fault.LOUD_STATION,
             callsign,
-            f"{callsign} takes {share:.0%} of the uplink: {station.frames} frames, {station.octets} octets, "
+            f"{callsign} takes {share:.0%} of the uplink: {station.frames:,} frames, {station.octets:,} octets, "
             f"{station.frames_an_hour:.0f} an hour where the median station sends {median:.1f}; "
             f"{repeated:.0%} of them repeat word for word what it said before",
             {
@@ -127,7 +127,7 @@ def unmoving_beacon(seen: Observations, source: PolicySource) -> Iterator[Advice
         yield Advice(
             Fault.UNMOVING_BEACON,
             callsign,
-            f"{callsign} reported its position {station.positions} times, every {minutes:.1f} minutes, "
+            f"{callsign} reported its position {station.positions:,} times, every {minutes:.1f} minutes, "
             f"and never moved more than {metres:.0f} m",
             {
                 "positions": station.positions,
@@ -166,7 +166,7 @@ def late_copies(seen: Observations, source: PolicySource) -> Iterator[Advice]:
     yield Advice(
         Fault.LATE_COPIES,
         "",
-        f"{late.frames} copies of {len(late.stations)} stations slip past the window of {window_ms / 1000:g} s: "
+        f"{late.frames:,} copies of {len(late.stations)} stations slip past the window of {window_ms / 1000:g} s: "
         f"half of them come within {half_ms / 1000:g} s of the first, {LATE_COVERED:.0%} within {covers_ms / 1000:g} s",
         {
             "copies": late.frames,
@@ -197,11 +197,11 @@ def needed_reports_kept(seen: Observations, source: PolicySource) -> Iterator[Ad
         changed = _reserving(rate, entry, kinds)
         if changed is None:
             continue
-        counted = ", ".join(f"{kept.kinds[kind]} of the kind {kind}" for kind in kinds)
+        counted = ", ".join(f"{kept.kinds[kind]:,} of the kind {kind}" for kind in kinds)
         yield Advice(
             Fault.NEEDED_REPORTS_KEPT,
             rate.name,
-            f"the rate {rate.name} kept {kept.frames} frames, among them {counted}",
+            f"the rate {rate.name} kept {kept.frames:,} frames, among them {counted}",
             {"frames": kept.frames, **{kind: kept.kinds[kind] for kind in kinds}},
             entry_lines("rates", changed),
         )
@@ -231,7 +231,7 @@ def tight_rate(seen: Observations, source: PolicySource) -> Iterator[Advice]:
             Fault.TIGHT_RATE,
             rate.name,
             f"the rate {rate.name} kept frames of {bitten} of the {offering} stations that were heard, "
-            f"{kept.frames} in all: it bites more than those who babble",
+            f"{kept.frames:,} in all: it bites more than those who babble",
             {"frames": kept.frames, "stations": bitten, "stations_heard": offering},
             entry_lines("rates", changed),
         )

@@ -175,7 +175,7 @@ def _groups(groups: Iterable[tuple[Group, int]], labels: dict[Side, str]) -> Ite
 
 def _advice(number: int, effect: Effect) -> Iterator[str]:
     yield f"Advice {number}: {effect.advice.finding}."
-    yield "  Try these lines; an entry whose name the policy has takes its place, a new rule stands first:"
+    yield "  Lines to try; an entry takes the place of the one with its name, a new rule stands before all others:"
     yield ""
     yield from (f"    {line}" for line in effect.advice.lines.splitlines())
     yield ""

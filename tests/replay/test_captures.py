@@ -105,6 +105,13 @@ def test_the_journal_is_read_in_the_order_of_its_runs(tmp_path: Path) -> None:
     assert [record.recorded for record in found] == [judged.verdict for judged in live.judged]
     assert captures.reading.unreadable == []
 
+    with sqlite3.connect(path) as connection:
+        connection.execute("UPDATE heard SET object = '{}' WHERE id = (SELECT min(id) FROM heard)")
+    connection.close()
+    found, captures = read_back(path)
+    assert [record.heard for record in found] == heard_of(live)[1:]
+    assert str(captures.reading.named[0]) == f"{path}:1: run: text belongs here"
+
 
 def test_a_database_that_is_no_journal_is_refused_and_the_next_capture_is_read(
     tmp_path: Path, live: LiveGateway

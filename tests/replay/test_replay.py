@@ -173,8 +173,8 @@ def test_the_order_in_which_a_broker_delivers_changes_nothing(tmp_path: Path) ->
     assert [frame.judged for frame in frames] == live.judged
 
 
-@settings(max_examples=100)
-@given(st.lists(st.tuples(any_frames(), st.integers(0, 20_000)), max_size=30))
+@settings(max_examples=50)
+@given(st.lists(st.tuples(any_frames(), st.integers(0, 20_000)), max_size=20))
 def test_frames_of_every_kind_are_judged_in_a_replay_as_they_were_live(heard_frames: list[tuple[Frame, int]]) -> None:
     live = LiveGateway(POLICY)
     for frame, wait_ms in heard_frames:
