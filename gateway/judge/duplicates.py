@@ -1,14 +1,18 @@
 """Which frames went up lately: copies that come by other ways within the window are known by it."""
 
 MAXIMUM_REMEMBERED = 65_536
-"""Keys held at most, about 12 MB: more than any radio channel brings in a window of 30 s by two hundred times."""
+"""Keys held at most, about 9 MB: more than any radio channel brings in a window of 30 s by two hundred times."""
+
+MAXIMUM_OCTETS = 8 * 1024 * 1024
+"""Of the keys held: frames of the greatest length would else fill 38 MB. With what holds them it is 15 MB at most."""
 
 
 class RecentForwards:
     """The keys of the frames judged `forward`, for as long as a copy of one counts as its duplicate.
 
     Two generations, each as old as a window at most: a key is looked for in both, and the older one is forgotten
-    whole, so that nothing is ever searched or sorted. Past `MAXIMUM_REMEMBERED` the older half is forgotten early.
+    whole, so that nothing is ever searched or sorted. Past `MAXIMUM_REMEMBERED` or `MAXIMUM_OCTETS` the older half is
+    forgotten early.
     """
 
     def __init__(self, window_ms: int) -> None:
@@ -16,6 +20,7 @@ class RecentForwards:
         self._recent: dict[bytes, int] = {}
         self._older: dict[bytes, int] = {}
         self._recent_began = 0
+        self._recent_octets = 0
 
     def __len__(self) -> int:
         return len(self._recent) + len(self._older)
@@ -31,7 +36,12 @@ class RecentForwards:
 
     def remember(self, key: bytes, elapsed_ms: int) -> None:
         """The frame with this key was judged `forward` now. Later copies do not extend the window."""
-        if elapsed_ms - self._recent_began >= self.window_ms or len(self._recent) >= MAXIMUM_REMEMBERED // 2:
+        if (
+            elapsed_ms - self._recent_began >= self.window_ms
+            or len(self._recent) >= MAXIMUM_REMEMBERED // 2
+            or self._recent_octets >= MAXIMUM_OCTETS // 2
+        ):
             self._older, self._recent = self._recent, {}
-            self._recent_began = elapsed_ms
+            self._recent_began, self._recent_octets = elapsed_ms, 0
         self._recent[key] = elapsed_ms
+        self._recent_octets += len(key)

@@ -94,3 +94,12 @@ def test_the_memory_forgets_what_is_older_than_the_window_whenever_the_generatio
             then = elapsed - back // 7 * 7
             if then >= 0:
                 assert memory.since(b"%d" % then, elapsed) == (elapsed - then if elapsed - then < 1000 else None)
+
+
+def test_the_memory_is_bounded_in_octets_too() -> None:
+    memory = RecentForwards(30_000)
+    for number in range(40_000):
+        memory.remember(b"%0500d" % number, 1)
+        assert len(memory) * 500 <= duplicates.MAXIMUM_OCTETS + 1000
+    assert memory.since(b"%0500d" % 39_999, 2) == 1
+    assert memory.since(b"%0500d" % (39_999 - duplicates.MAXIMUM_OCTETS // 2 // 500), 2) == 1
