@@ -40,6 +40,6 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     reporter = session.config.pluginmanager.get_plugin("terminalreporter")
     skipped = len(reporter.stats.get("skipped", [])) if reporter else 0
-    if session.config.getoption("--no-skips") and skipped and exitstatus == pytest.ExitCode.OK:
+    if session.config.getoption("--no-skips") and skipped and reporter and exitstatus == pytest.ExitCode.OK:
         reporter.line(f"{skipped} tests were skipped, and --no-skips was given", red=True)
         session.exitstatus = pytest.ExitCode.TESTS_FAILED

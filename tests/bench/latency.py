@@ -3,7 +3,7 @@
 One frame at a time, at the pace of a busy channel times thirty. Prints the median and the 99th percentile of both, in
 milliseconds, and the difference that the gateway makes.
 
-Run it from the tree: `.venv/bin/python tests/bench/latency.py`.
+Run it from the tree: `.venv/bin/python -m tests.bench.latency`.
 """
 
 import argparse
@@ -11,7 +11,7 @@ import socket
 import statistics
 import time
 
-from ends import as_kiss, between, lines, log_in
+from tests.bench.ends import as_kiss, between, lines, log_in
 
 PACE_SECONDS = 0.005
 

@@ -2,7 +2,7 @@
 
 The relay does nothing but `readline` and `write`. Prints frames per second and the ratio of each pair.
 
-Run it from the tree: `.venv/bin/python tests/bench/throughput.py`.
+Run it from the tree: `.venv/bin/python -m tests.bench.throughput`.
 """
 
 import argparse
@@ -12,7 +12,7 @@ import statistics
 import threading
 import time
 
-from ends import END_SECONDS, as_kiss, between, lines, log_in
+from tests.bench.ends import END_SECONDS, as_kiss, between, lines, log_in
 
 
 class Ends:
