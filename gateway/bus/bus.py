@@ -9,11 +9,13 @@ import aiomqtt
 import structlog
 
 from gateway.bus.connection import Connection
+from gateway.bus.discovery_topics import DiscoveryTopics
 from gateway.bus.options import BusOptions, BusOptionsError
 from gateway.bus.outbox import Outbox, Tally
 from gateway.bus.publisher import Publisher
 from gateway.bus.topics import TopicGroup, Topics
 from gateway.bus.trouble import UNSUPPORTED_PROTOCOL, Trouble, code_of, explain, most_telling
+from gateway.feed.discovery import Announcer
 from gateway.feed.health import Part, PartKind, State
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.stations import Stations
@@ -79,6 +81,20 @@ class _Protocols:
         return False
 
 
+def _discovery(options: BusOptions, topics: Topics) -> DiscoveryTopics | None:
+    if options.discovery is None:
+        return None
+    announcer = Announcer(options.client_identifier, options.callsign, topics.prefix)
+    return DiscoveryTopics(options.discovery, announcer)
+
+
+def _heed_cancellation() -> None:
+    """Be cancelled where that came with a failure: a task group tells only of the latter, before Python 3.13."""
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError
+
+
 class _LostError(Exception):
     """There is no connection, or no longer."""
 
@@ -110,7 +126,7 @@ class Bus:
         self._now = now
         self._jitter = jitter
         self._topics = Topics(options.base, options.callsign)
-        self._outbox = Outbox(self._topics, options.limits, stations)
+        self._outbox = Outbox(self._topics, options.limits, stations, _discovery(options, self._topics))
         self._publisher = Publisher(self._outbox, self._topics, options.pace.learn, busy)
         stations.on_forgotten.append(self._wake)
         self._protocols = _Protocols(mqtt_5=options.mqtt_5)
@@ -248,6 +264,7 @@ class Bus:
                 await self._publisher.publish_over(connection)
         except* aiomqtt.MqttError as errors:
             failure = most_telling(errors)
+            _heed_cancellation()
         if failure is not None:
             refused = not is_welcome and self._protocols.refused(code_of(failure), reached=connection.reached_broker)
             raise _LostError(explain(failure), at_once=refused)

@@ -5,6 +5,9 @@ import zlib
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from gateway.bus.topics import why_no_base
+from gateway.frames.header import is_network_callsign
+
 
 class BusOptionsError(ValueError):
     """The options name something that cannot be used; the message says what, where, and what to do."""
@@ -102,6 +105,24 @@ def _why(error: OSError | ssl.SSLError) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class DiscoveryOptions:
+    """What a home-automation hub is told of. Raises `ValueError` where it cannot be told so."""
+
+    prefix: str = "homeassistant"
+    """What the hub's own topics begin with."""
+
+    callsigns: tuple[str, ...] = ()
+    """The stations that it is told of beside the gateway; no other is, whatever is heard."""
+
+    def __post_init__(self) -> None:
+        why = why_no_base(self.prefix)
+        if why is not None:
+            raise ValueError(f"the prefix of discovery will not do: {why}")
+        if not all(map(is_network_callsign, self.callsigns)):
+            raise ValueError("discovery names a station that is no callsign")
+
+
+@dataclass(frozen=True, slots=True)
 class BusOptions:
     """Where the broker is and what it gets."""
 
@@ -118,6 +139,9 @@ class BusOptions:
     password: str | None = field(default=None, repr=False)
     limits: QueueLimits = QueueLimits()
     pace: Pace = Pace()
+    discovery: DiscoveryOptions | None = None
+    """None: nothing is said to a hub."""
+
     stations_limit: int = 5000
     stations_forget_ms: int = 86_400_000
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
 
+from gateway.bus.discovery_topics import DiscoveryTopics
 from gateway.bus.options import QueueLimits
 from gateway.bus.station_topics import StationTopics
 from gateway.bus.topics import TopicGroup, Topics
@@ -79,11 +80,14 @@ class Outbox:
     The streams drop their oldest; retained topics keep the newest for each topic; alerts are taken first of all.
     """
 
-    def __init__(self, topics: Topics, limits: QueueLimits, stations: Stations) -> None:
+    def __init__(
+        self, topics: Topics, limits: QueueLimits, stations: Stations, discovery: DiscoveryTopics | None = None
+    ) -> None:
         self.tally = {group: Tally() for group in TopicGroup}
         self.stations = stations
         self.station_topics = StationTopics()
         stations.on_forgotten.append(self.station_topics.forgotten)
+        self.discovery = discovery
         self._topics = topics
         self._limits = limits
         self.failure: str | None = None
@@ -96,7 +100,9 @@ class Outbox:
         self._heard: deque[HeardPayload] = deque()
         self._lines: deque[Frame] = deque()
         self._forwarded: deque[_Sent] = deque()
-        self._takers = deque((self._take_heard, self._take_line, self._take_forwarded, self._take_station))
+        self._takers = deque(
+            (self._take_heard, self._take_line, self._take_forwarded, self._take_station, self._take_discovery)
+        )
 
     def offer_heard(self, payload: HeardPayload) -> None:
         """A frame for `heard`, `lines` and its station's topic; the station memory knows it already."""
@@ -109,6 +115,8 @@ class Outbox:
             tally = self.tally[TopicGroup.STATIONS]
             tally.offered += 1
             tally.superseded += self.station_topics.heard(station.source, payload)
+            if self.discovery is not None:
+                self.discovery.heard(station)
 
     def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
         """A frame that went up as `line`, for `forwarded`."""
@@ -125,6 +133,8 @@ class Outbox:
         tally.superseded += self._health_waits
         self._health = health
         self._health_waits = True
+        if self.discovery is not None:
+            self.discovery.has_parts((part["kind"], part["name"]) for part in health["parts"])
 
     @property
     def is_empty(self) -> bool:
@@ -137,6 +147,7 @@ class Outbox:
             or self._alert_in_hand
             or self._health_waits
             or len(self.station_topics)
+            or self.discovery
         )
 
     def waiting(self) -> dict[TopicGroup, int]:
@@ -148,16 +159,21 @@ class Outbox:
             TopicGroup.FORWARDED: len(self._forwarded),
             TopicGroup.LINES: len(self._lines),
             TopicGroup.STATIONS: len(self.station_topics),
+            TopicGroup.DISCOVERY: len(self.discovery or ()),
         }
 
     def connected(self) -> None:
         """A connection begins: what is retained must be compared with what the broker holds."""
         self.station_topics.begin()
+        if self.discovery is not None:
+            self.discovery.begin()
         self._health_waits = self._health is not None
 
     def disconnected(self) -> None:
         """The connection ended."""
         self.station_topics.end()
+        if self.discovery is not None:
+            self.discovery.end()
 
     def found_station(self, name: str, payload: bytes) -> None:
         """The broker holds `payload` in the station topic of `name`."""
@@ -166,9 +182,11 @@ class Outbox:
         equal = ours is not None and ours.payload == payload
         self.station_topics.found(name, remembered=station is not None, equal=equal)
 
-    def settle_stations(self) -> None:
-        """The broker has told every station topic that it holds."""
+    def settle(self) -> None:
+        """The broker has told everything of ours that it holds."""
         self.station_topics.settle((station.source, station.last) for station in self.stations)
+        if self.discovery is not None:
+            self.discovery.settle()
 
     def alert(self) -> Message | None:
         """The oldest alert: the same one until it is `alert_answered`."""
@@ -212,7 +230,7 @@ class Outbox:
             queue.clear()
         self._alert_in_hand = None
         self._health_waits = False
-        self.station_topics.end()
+        self.disconnected()
 
     def _append(self, group: TopicGroup, queue: deque[_T], entry: _T, limit: int) -> None:
         tally = self.tally[group]
@@ -248,6 +266,14 @@ class Outbox:
         if payload is None or station is None:
             return Message(TopicGroup.STATIONS, self._topics.stray(name), b"", 0, retain=True)
         return self._station_message(station, payload)
+
+    def _take_discovery(self) -> Message | None:
+        change = None if self.discovery is None else self.discovery.next()
+        if change is None:
+            return None
+        self.tally[TopicGroup.DISCOVERY].offered += 1
+        topic, payload = change
+        return Message(TopicGroup.DISCOVERY, topic, payload, _QUALITY[TopicGroup.DISCOVERY], retain=True)
 
     def _station_message(self, station: Station, last: HeardPayload) -> Message | None:
         topic = self._topics.station(station.source)

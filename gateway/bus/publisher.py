@@ -37,6 +37,11 @@ class Publisher:
         self._learn_seconds = learn_seconds
         self._busy = busy
         self._heard_ourselves = asyncio.Event()
+        self._learnt = [topics.stations]
+        self._followed = [topics.status]
+        if outbox.discovery is not None:
+            self._learnt.append(outbox.discovery.filter)
+            self._followed.append(outbox.discovery.hub_status)
 
     async def publish_over(self, connection: Connection) -> None:
         """Publish over `connection` until `leave_at`. Raises `MqttError`, in a group, when the connection ends."""
@@ -46,9 +51,11 @@ class Publisher:
             async with asyncio.TaskGroup() as tasks:
                 # aiomqtt tells of a lost connection where one iterates over its messages; publishing may not notice.
                 beside = [tasks.create_task(self._listen(connection))]
-                await connection.subscribe([(self._topics.stations, 0), (self._topics.status, 1)])
+                await connection.subscribe(
+                    [(topic, 0) for topic in self._learnt] + [(topic, 1) for topic in self._followed]
+                )
                 await connection.say(ONLINE)
-                beside.append(tasks.create_task(self._learn_stations(connection)))
+                beside.append(tasks.create_task(self._learn(connection)))
                 await self._publish(connection)
                 await connection.say(OFFLINE)
                 for task in beside:
@@ -57,21 +64,24 @@ class Publisher:
             self._outbox.disconnected()
 
     async def _listen(self, connection: Connection) -> None:
+        discovery = self._outbox.discovery
         async for message in connection.messages:
             topic, payload = message.topic.value, bytes(message.payload)
-            name = self._topics.station_name(topic)
-            if name is not None and payload:
-                self._outbox.found_station(name, payload)
-                self.work.set()
-            elif topic == self._topics.status and not message.retain:
+            if topic == self._topics.status and not message.retain:
                 if payload == ONLINE:
                     self._heard_ourselves.set()
                 elif self.leave_at is None:
                     # The will of a connection that the broker gave up only now: it speaks of the past.
                     await connection.say(ONLINE)
+            elif (name := self._topics.station_name(topic)) is not None and payload:
+                self._outbox.found_station(name, payload)
+                self.work.set()
+            elif discovery is not None:
+                discovery.read(topic, payload, retained=message.retain)
+                self.work.set()
 
-    async def _learn_stations(self, connection: Connection) -> None:
-        """Wait until the broker has told every station topic that it holds, then begin to set them right.
+    async def _learn(self, connection: Connection) -> None:
+        """Wait until the broker has told every topic of ours that it holds, then begin to set them right.
 
         A broker answers in order: once our own `online`, published after subscribing, has come back to us, the
         retained messages have come, too.
@@ -84,9 +94,9 @@ class Publisher:
                 "the broker does not tell which station topics it holds: stray ones stay",
                 do="allow the bus user to read its own topics",
             )
-        self._outbox.settle_stations()
+        self._outbox.settle()
         self.work.set()
-        await connection.unsubscribe(self._topics.stations)
+        await connection.unsubscribe(self._learnt)
 
     async def _publish(self, connection: Connection) -> None:
         while not self._may_leave():

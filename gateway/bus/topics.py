@@ -19,6 +19,8 @@ class TopicGroup(StrEnum):
     FORWARDED = "forwarded"
     LINES = "lines"
     STATIONS = "stations"
+    DISCOVERY = "discovery"
+    """What a home-automation hub is told: it stands under the hub's own prefix."""
 
 
 def why_no_base(text: str) -> str | None:

@@ -17,7 +17,7 @@ from typing import Any
 
 from gateway import __version__
 from gateway.feed import measures
-from gateway.feed.health import PartKind, State
+from gateway.feed.health import State
 from gateway.feed.latest import Channel
 from gateway.feed.measures import Measure
 from gateway.feed.repertoire import BIT_PREFIX, NUMBER_PREFIX, Repertoire
@@ -59,7 +59,7 @@ class Announcer:
     root: str
     """What all of the gateway's topics begin with: `<base>/<callsign>`."""
 
-    def gateway(self, parts: Iterable[tuple[PartKind, str]]) -> PlainObject:
+    def gateway(self, parts: Iterable[tuple[str, str]]) -> PlainObject:
         """The message for the gateway, whose parts have these kinds and names."""
         read_health = {"state_topic": f"{self.root}/health", **self._while_online()}
         components = {
@@ -144,7 +144,7 @@ def _of_the_post() -> Iterator[tuple[str, PlainObject]]:
         yield f"kept_{reason}", {**_COUNTER, "name": f"Kept: {reason}", "value_template": count}
 
 
-def _of_a_part(kind: PartKind, name: str) -> tuple[str, PlainObject]:
+def _of_a_part(kind: str, name: str) -> tuple[str, PlainObject]:
     """How one part is; why, and what to do about it, are in the attributes."""
     is_this = f"selectattr('kind', 'eq', {_literal(kind)}) | selectattr('name', 'eq', {_literal(name)})"
     part = f"(value_json.parts | {is_this} | first | default({{}}))"

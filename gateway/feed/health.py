@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from gateway.feed.activity import Activity
 from gateway.frames.plain import PlainObject, rfc3339
 from gateway.judge.verdict import Reason
 
@@ -32,6 +33,7 @@ class PartKind(StrEnum):
     BUS = "bus"
     JOURNAL = "journal"
     POLICY = "policy"
+    CLOCK = "clock"
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +119,9 @@ class Health:
     shed: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     """By sink and by what it carries: how many were dropped because it could not keep up."""
 
+    activity: Activity | None = None
+    """None: it is not watched."""
+
     @property
     def state(self) -> State:
         """That of the worst part."""
@@ -124,11 +129,13 @@ class Health:
 
     def to_object(self) -> PlainObject:
         """The plain object that is published."""
+        activity: PlainObject = {} if self.activity is None else {"activity": self.activity.to_object()}
         return {
             "run": self.run,
             "time": rfc3339(self.time_ms),
             "state": self.state,
             "parts": [part.to_object() for part in self.parts],
             "counts": self.counts.to_object(),
+            **activity,
             "shed": {sink: {name: count for name, count in of.items() if count} for sink, of in self.shed.items()},
         }

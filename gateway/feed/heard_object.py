@@ -65,6 +65,10 @@ class HeardPayload:
         self._reader = reader
         self._encoded: bytes | None = None
 
+    def report(self) -> PlainObject | None:
+        """What the frame reports, read anew."""
+        return self._reader(self.judged)
+
     def encoded(self) -> bytes:
         """The heard object as JSON."""
         if self._encoded is None:

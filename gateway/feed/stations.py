@@ -1,10 +1,12 @@
 """Station memory: what was last heard of every station, within bounds. No I/O, no clock."""
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
+from itertools import takewhile
 
 from gateway.feed.heard_object import HeardPayload, relayed_by
+from gateway.feed.latest import Latest
 from gateway.frames.frame import Damaged
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import PlainObject, rfc3339
@@ -28,6 +30,9 @@ class Station:
     last_direct_ms: int | None = None
     """When it was last heard without a repeater and without a relay; None: never."""
 
+    latest: Latest | None = None
+    """What it last said, kind by kind; None: it is not one of those that are followed."""
+
     def to_object(self) -> PlainObject:
         """What a station's topic holds beside its last heard object, under `memory`."""
         plain: PlainObject = {
@@ -37,7 +42,7 @@ class Station:
         }
         if self.last_direct_ms is not None:
             plain["last_heard_direct"] = rfc3339(self.last_direct_ms)
-        return plain
+        return plain if self.latest is None else plain | self.latest.to_object()
 
 
 class Stations:
@@ -47,12 +52,14 @@ class Stations:
     what would be odd in a topic or a file name, is not remembered.
     """
 
-    def __init__(self, limit: int = 5000, forget_ms: int = DAY_MS) -> None:
+    def __init__(self, limit: int = 5000, forget_ms: int = DAY_MS, followed: Collection[str] = ()) -> None:
+        """Of those `followed` the reports are read and kept, too."""
         self.limit = limit
         self.forget_ms = forget_ms
         self.on_forgotten: list[Callable[[str], None]] = []
         """Told of every source that is remembered no longer, evicted or forgotten."""
 
+        self._followed = frozenset(followed)
         self._stations: OrderedDict[str, Station] = OrderedDict()
 
     def __len__(self) -> int:
@@ -82,13 +89,23 @@ class Stations:
             station.last = payload
         elif is_network_callsign(frame.source):
             station = self._stations[frame.source] = Station(frame.source, payload, time_ms)
+            station.latest = Latest() if frame.source in self._followed else None
             if len(self._stations) > self.limit:
                 self._forget(next(iter(self._stations)))
         else:
             return
         station.frames += 1
-        if _is_direct(judged):
+        if is_direct(judged):
             station.last_direct_ms = time_ms
+        if station.latest is not None:
+            station.latest.hear(judged, payload.report() or {})
+
+    def heard_since(self, elapsed_ms: int) -> int:
+        """How many of those remembered were heard at this time or later."""
+        heard_lately = takewhile(
+            lambda station: station.last.judged.heard.moment.elapsed_ms >= elapsed_ms, reversed(self._stations.values())
+        )
+        return sum(1 for _ in heard_lately)
 
     def forget(self, elapsed_ms: int) -> None:
         """Forget who was not heard for `forget_ms`, now being `elapsed_ms`."""
@@ -104,7 +121,7 @@ class Stations:
             tell(source)
 
 
-def _is_direct(judged: Judged) -> bool:
+def is_direct(judged: Judged) -> bool:
     """Whether the station's own transmission was heard: no repeater used on the radio path, and no relay."""
     frame = judged.heard.frame
     return not isinstance(frame, Damaged) and frame.header.hops == 0 and relayed_by(judged) is None

@@ -21,7 +21,7 @@ def _outbox(limits: QueueLimits | None = None, *, settled: bool = True, stations
     outbox = Outbox(Topics("stile", "QX1GAT-10"), limits or QueueLimits(), Stations(stations))
     if settled:
         outbox.connected()
-        outbox.settle_stations()
+        outbox.settle()
     return outbox
 
 
@@ -238,7 +238,7 @@ def _go_on(outbox: Outbox, step: str) -> None:
         case "break":
             outbox.disconnected()
             outbox.connected()
-            outbox.settle_stations()
+            outbox.settle()
 
 
 def test_a_bus_that_stops_counts_what_still_waited_as_shed() -> None:
