@@ -2,7 +2,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gateway.feed.heard_object import HeardPayload
+from gateway.feed.reader import ReportReader
 from gateway.feed.stations import DAY_MS, Stations
+from gateway.judge.conditions import Post as PostSettings
 from gateway.judge.verdict import Judged, Reason
 from tests.judged_frames import NOON_MS, Post
 
@@ -120,3 +122,36 @@ def test_times_are_those_of_the_wall_clock() -> None:
     station = stations.get("QA1BCD-9")
     assert station is not None
     assert station.first_heard_ms == station.last_direct_ms == NOON_MS + 1_500
+
+
+def test_what_a_followed_station_last_said_is_kept_and_that_of_others_is_not() -> None:
+    post, stations = Post(), Stations(followed=["QA1BCD-9"])
+    reader = ReportReader(PostSettings("QX1GAT-10", 58.6, -3.9167))
+    for line in (b"QA1BCD-9>APRS:!5836.00N/00355.00W>", b"QA1BCD-9>APRS:>x", b"QA2BCD>APRS:!5836.00N/00355.00W>"):
+        stations.hear(HeardPayload(post.hear(line), reader))
+    followed, other = stations.get("QA1BCD-9"), stations.get("QA2BCD")
+    assert followed is not None
+    assert other is not None
+    assert followed.to_object()["position"]["latitude"] == 58.6
+    assert other.latest is None
+    assert "position" not in other.to_object()
+
+
+def test_what_a_followed_station_said_before_it_was_forgotten_is_forgotten_too() -> None:
+    post, stations = Post(), Stations(followed=["QA1BCD-9"])
+    reader = ReportReader(PostSettings("QX1GAT-10"))
+    stations.hear(HeardPayload(post.hear(b"QA1BCD-9>APRS:!5836.00N/00355.00W>"), reader))
+    post.wait(DAY_MS)
+    stations.forget(post.now().elapsed_ms)
+    stations.hear(HeardPayload(post.hear(b"QA1BCD-9>APRS:>back"), reader))
+    station = stations.get("QA1BCD-9")
+    assert station is not None
+    assert "position" not in station.to_object()
+
+
+def test_stations_heard_lately_are_counted() -> None:
+    post, stations = Post(), Stations()
+    for source in (b"QA1", b"QA2", b"QA3"):
+        hear(stations, post.hear(source + b">APRS:>x"))
+        post.wait(1_000)
+    assert [stations.heard_since(since) for since in (0, 1, 2_000, 2_001)] == [3, 2, 1, 0]
