@@ -36,7 +36,8 @@ def open_bus(post: Post) -> OpenBus:
 
     @asynccontextmanager
     async def running_bus(options: BusOptions, **more: object) -> AsyncIterator[Bus]:
-        stations = Stations(options.stations_limit, options.stations_forget_ms)
+        listed = options.discovery.callsigns if options.discovery else ()
+        stations = Stations(options.stations_limit, options.stations_forget_ms, listed)
         bus = Bus(options, post.now, stations=stations, jitter=lambda: 0.0, **more)  # type: ignore[arg-type] # handed on as they are
         running = asyncio.create_task(bus.run())
         try:
