@@ -1,0 +1,66 @@
+"""The computer's clock as a part of the post: whether the time it shows can be right, and whether it was set.
+
+Frames are stamped with it, hours, days and budgets go by it, and what is usual at an hour is learnt by it. A small
+computer without a battery for its clock starts in the past, until the network tells it the time. No I/O.
+"""
+
+from gateway.feed.duration import MINUTE_MS, SECOND_MS, in_words
+from gateway.feed.health import Part, PartKind, State
+from gateway.frames.heard import Moment
+from gateway.frames.plain import rfc3339
+
+EARLIEST_MS = 1_767_225_600_000
+"""2026-01-01T00:00:00Z: this program was not written before. A clock that shows an earlier time is wrong."""
+
+JUMP_MS = 2 * SECOND_MS
+"""A leap second is no jump, nor is what a clock that is being steered gains between two looks."""
+
+SHOWN_MS = 30 * MINUTE_MS
+"""How long a jump is shown."""
+
+_REMEDY = "let the computer take its time from the network (NTP), or give its clock a battery"
+
+
+class ClockWatch:
+    """Compares the wall clock with one that is never set. To be asked every few seconds."""
+
+    def __init__(self, started: Moment) -> None:
+        self.jumps = 0
+        """How often the clock was set in this run."""
+
+        self._last = started
+        self._jumped: tuple[Moment, int] | None = None
+        """When it was last set, and by how much."""
+
+        self._since_ms = started.time_ms
+        self._state = State.OK
+
+    def part(self, moment: Moment) -> Part:
+        """How the clock is, now being `moment`."""
+        last, self._last = self._last, moment
+        jump = (moment.time_ms - last.time_ms) - (moment.elapsed_ms - last.elapsed_ms)
+        jumped = abs(jump) > JUMP_MS
+        if jumped:
+            self.jumps += 1
+            self._jumped = moment, jump
+        state, why = self._judge(moment)
+        if jumped or state is not self._state:
+            self._state, self._since_ms = state, moment.time_ms
+        remedy = "" if state is State.OK else _REMEDY
+        return Part(PartKind.CLOCK, PartKind.CLOCK, state, self._since_ms, why, remedy)
+
+    def _judge(self, moment: Moment) -> tuple[State, str]:
+        if not is_plausible(moment.time_ms):
+            shown = rfc3339(moment.time_ms)[:10]
+            return State.DEGRADED, f"the clock shows {shown}, which is before this program was written"
+        if self._jumped is None or moment.elapsed_ms - self._jumped[0].elapsed_ms >= SHOWN_MS:
+            return State.OK, ""
+        jump = self._jumped[1]
+        slept = ", or the computer slept" if jump > 0 else ""
+        often = "" if self.jumps == 1 else f", {self.jumps} times since the start"
+        return State.DEGRADED, f"the clock was set {'ahead' if jump > 0 else 'back'} by {in_words(jump)}{slept}{often}"
+
+
+def is_plausible(time_ms: int) -> bool:
+    """Whether a clock that shows this time (Unix milliseconds) can be right."""
+    return time_ms >= EARLIEST_MS
