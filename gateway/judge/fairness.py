@@ -43,6 +43,8 @@ class FairShares:
         self._looked_ms = 0
         self._recent: dict[str, int] = {}
         self._earlier: dict[str, int] = {}
+        self._recent_total = 0
+        self._earlier_total = 0
         self._level: float | None = None
         self._uses: dict[str, _Use] = {}
 
@@ -52,6 +54,7 @@ class FairShares:
         if source not in self._recent and len(self._recent) >= MAXIMUM_SOURCES:
             source = OVERFLOW_SOURCE
         self._recent[source] = self._recent.get(source, 0) + 1
+        self._recent_total += 1
         if elapsed_ms - self._looked_ms >= self._window_ms // LOOKS_PER_WINDOW:
             self._look(elapsed_ms)
         if self._level is None:
@@ -77,21 +80,24 @@ class FairShares:
         if self._since_ms is None or passed >= 2 * self._window_ms:
             self._since_ms = self._began_ms = self._looked_ms = elapsed_ms
             self._recent, self._earlier, self._uses, self._level = {}, {}, {}, None
+            self._recent_total = self._earlier_total = 0
         elif passed >= self._window_ms:
             self._began_ms += self._window_ms
             self._earlier, self._recent = self._recent, {}
+            self._earlier_total, self._recent_total = self._recent_total, 0
             self._uses = {source: use for source, use in self._uses.items() if source in self._earlier}
 
     def _look(self, elapsed_ms: int) -> None:
         """Reckon the level anew, from what was offered in the last window's length of time, or since the beginning."""
         self._looked_ms = elapsed_ms
         left = 1 - (elapsed_ms - self._began_ms) / self._window_ms
-        offered = {source: count * left for source, count in self._earlier.items()}
-        for source, count in self._recent.items():
-            offered[source] = offered.get(source, 0.0) + count
         seen = min(1.0, (elapsed_ms - (self._since_ms or 0)) / self._window_ms)
-        former = self._level
-        level = water_level(offered.values(), self._room * seen)
+        former, level = self._level, None
+        if self._earlier_total * left + self._recent_total > self._room * seen:  # else there is room for all
+            offered = {source: count * left for source, count in self._earlier.items()}
+            for source, count in self._recent.items():
+                offered[source] = offered.get(source, 0.0) + count
+            level = water_level(offered.values(), self._room * seen)
         self._level = None if level is None else level / seen
         if self._level != former:
             self._settle(elapsed_ms, former)

@@ -190,8 +190,8 @@ class Judge:
     def _has_room(self, place: int, subject: Subject, moment: Moment, octets: int) -> bool:
         """Whether the rate at `place` of the policy has room for a line of so many octets."""
         limit = self._limits[place]
-        reserved = not limit.reserved_kinds or subject.report.kind in limit.reserved_kinds
-        return limit.admits(_key(limit.per, subject), subject.frame.source, moment, octets, reserved=reserved)
+        key = _key(limit.per, subject)
+        return limit.admits(key, subject.frame.source, moment, octets, kind=lambda: subject.report.kind)
 
 
 def _duplicate_key(standing: Standing, information: bytes) -> bytes:

@@ -12,6 +12,7 @@ from functools import lru_cache
 from gateway.frames.heard import Moment
 from gateway.judge.fairness import FairShares
 from gateway.judge.policy import DAY_MS, Per, Rate
+from gateway.reports import Kind
 
 MAXIMUM_BUCKETS = 16_384
 """Buckets of one rate: about 2 MB. When every one of them is in use, all further keys share one more."""
@@ -167,7 +168,7 @@ class RateLimit:
         burst = rate.burst or allow.amount
         self.name = rate.name
         self.per = rate.per
-        self.reserved_kinds = frozenset(rate.reserve.kinds) if rate.reserve else frozenset()
+        self._reserved_kinds = frozenset(rate.reserve.kinds) if rate.reserve else frozenset()
         self._reserved_share = rate.reserve.share if rate.reserve else 0.0
         self.budget = Budget(allow.amount, allow.period) if allow.octets else None
         self.buckets = None if allow.octets else TokenBuckets(allow.amount, allow.period_ms, burst)
@@ -176,20 +177,26 @@ class RateLimit:
             None if allow.octets or rate.per is Per.SOURCE else lambda: FairShares(allow.amount, allow.period_ms)
         )
 
-    def admits(self, key: str, source: str, moment: Moment, octets: int, *, reserved: bool) -> bool:
+    def admits(self, key: str, source: str, moment: Moment, octets: int, *, kind: Callable[[], Kind]) -> bool:
         """Whether there is room for a frame of `source` whose line has so many octets.
 
-        `reserved` says that it is of a kind for which room is set aside. Asking counts as offering the frame.
+        `kind` is asked only where it counts: where no more is left than is set aside for some kinds. Asking for room
+        counts as offering the frame.
         """
-        leaving = 0.0 if reserved else self._reserved_share
-        if self.budget is not None:
-            return self.budget.admits(key, moment.time_ms, octets, leaving=leaving)
-        if self.buckets is None:
-            return False
+        leaving = 0.0
         shares = self._shares_of(key)
         if shares is not None and not shares.offer(source, moment.elapsed_ms):
-            leaving = max(leaving, KEPT_FOR_FAIR_SOURCES)
-        return self.buckets.admits(key, moment.elapsed_ms, leaving=leaving)
+            leaving = KEPT_FOR_FAIR_SOURCES
+        if self._has_room(key, moment, octets, max(leaving, self._reserved_share)):
+            return True
+        if leaving >= self._reserved_share or not self._has_room(key, moment, octets, leaving):
+            return False
+        return kind() in self._reserved_kinds
+
+    def _has_room(self, key: str, moment: Moment, octets: int, leaving: float) -> bool:
+        if self.budget is not None:
+            return self.budget.admits(key, moment.time_ms, octets, leaving=leaving)
+        return self.buckets is not None and self.buckets.admits(key, moment.elapsed_ms, leaving=leaving)
 
     def take(self, key: str, source: str, moment: Moment, octets: int) -> None:
         """Use that room."""
