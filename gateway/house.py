@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Protocol
 import structlog
 
 from gateway.bus.bus import Bus
-from gateway.bus.options import BusOptions, Tls
+from gateway.bus.options import BusOptions, DiscoveryOptions, Tls
 from gateway.feed.health import Health, Part
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
@@ -165,6 +165,8 @@ class House:
             tls=Tls(*files) if bus.tls else None,
             username=bus.username,
             password=password.get_secret_value() if password else None,
+            mqtt_5=not bus.embedded,  # the broker in the process speaks 3.1.1
+            discovery=DiscoveryOptions(bus.discovery.prefix, tuple(bus.discovery.callsigns)) if bus.discovery else None,
             stations_limit=bus.stations.limit,
             stations_forget_ms=bus.stations.forget,
         )

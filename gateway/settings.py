@@ -169,6 +169,21 @@ class StationTopics(_Section):
     forget: Annotated[Duration, between("1m", "366d")] = 86_400_000
 
 
+class DiscoverySettings(_Section):
+    """What a home-automation hub on the bus is told of: the gateway itself, and the stations listed here alone."""
+
+    prefix: Annotated[str, AfterValidator(fits(_TOPIC, "is no topic: no + and no #"))] = "homeassistant"
+    callsigns: list[str] = []
+
+    @field_validator("callsigns")
+    @classmethod
+    def _proper(cls, callsigns: list[str]) -> list[str]:
+        for callsign in callsigns:
+            if not is_network_callsign(callsign):
+                raise ValueError(f"{callsign!r} is no callsign: write one, as QA1BCD-9, not a pattern")
+        return callsigns
+
+
 class BusSettings(_Section):
     """The MQTT broker in the house."""
 
@@ -181,6 +196,7 @@ class BusSettings(_Section):
     ca: Path | None = None
     certificate: Path | None = None
     key: Path | None = None
+    discovery: DiscoverySettings | None = None
     stations: StationTopics = StationTopics()
 
     @model_validator(mode="after")
