@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from gateway.feed.activity import Activity
+from gateway.feed.reach import Reach
 from gateway.frames.plain import PlainObject, rfc3339
 from gateway.judge.verdict import Reason
 
@@ -122,6 +123,9 @@ class Health:
     activity: Activity | None = None
     """None: it is not watched."""
 
+    reach: Reach | None = None
+    """None: it is not watched."""
+
     @property
     def state(self) -> State:
         """That of the worst part."""
@@ -129,13 +133,13 @@ class Health:
 
     def to_object(self) -> PlainObject:
         """The plain object that is published."""
-        activity: PlainObject = {} if self.activity is None else {"activity": self.activity.to_object()}
+        watched = {"activity": self.activity, "reach": self.reach}
         return {
             "run": self.run,
             "time": rfc3339(self.time_ms),
             "state": self.state,
             "parts": [part.to_object() for part in self.parts],
             "counts": self.counts.to_object(),
-            **activity,
+            **{name: found.to_object() for name, found in watched.items() if found is not None},
             "shed": {sink: {name: count for name, count in of.items() if count} for sink, of in self.shed.items()},
         }

@@ -1,7 +1,11 @@
+from dataclasses import replace
+
 import pytest
 
+from gateway.feed.activity import Activity
 from gateway.feed.health import Counts, Health, Part, PartKind, State
 from gateway.feed.heard_object import encode
+from gateway.feed.reach import Reach
 from gateway.feed.schemas import Schema
 from gateway.judge.verdict import Reason
 from tests.judged_frames import NOON_MS
@@ -86,3 +90,19 @@ def test_the_post_is_as_well_as_its_worst_part(states: list[State], whole: State
 )
 def test_counts_add_up_or_say_that_they_do_not(counts: Counts, *, adds_up: bool) -> None:
     assert counts.adds_up is adds_up
+
+
+def test_how_busy_the_post_is_and_how_far_it_reaches_stand_in_its_health_where_they_are_watched() -> None:
+    health = replace(_health(RECEIVER), activity=Activity(12, 5, NOON_MS), reach=Reach(3, 41.235))
+    plain = held_to(Schema.HEALTH, encode(health.to_object()))
+    assert plain["activity"] == {
+        "frames_per_minute": 12,
+        "stations_last_hour": 5,
+        "last_heard": "2026-06-06T12:00:00.000Z",
+    }
+    assert plain["reach"] == {"direct_last_hour": 3, "farthest_km": 41.235}
+
+
+@pytest.mark.parametrize("kind", PartKind)
+def test_every_kind_of_part_is_of_the_schema(kind: PartKind) -> None:
+    held_to(Schema.HEALTH, encode(_health(Part(kind, kind, State.OK, NOON_MS)).to_object()))

@@ -1,0 +1,102 @@
+"""How far the antenna reaches: what it heard lately without any help, and how far away the farthest was. No clock."""
+
+from collections import OrderedDict
+from dataclasses import dataclass
+
+from gateway.feed.duration import HOUR_MS
+from gateway.feed.heard_object import Reader
+from gateway.feed.stations import is_direct
+from gateway.frames.header import is_network_callsign
+from gateway.frames.heard import Moment
+from gateway.frames.plain import PlainObject
+from gateway.judge.verdict import Judged
+
+LOOKED_AT = 64
+"""Frames that are read for their place at one time of asking: of more, the newest. It takes a few milliseconds."""
+
+_OF_THE_SENDER = frozenset({"position", "weather"})
+"""Reports whose place is that of their sender: an object's or an item's is not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """How far the antenna reached in the last hour."""
+
+    direct_last_hour: int
+    """Stations heard without a repeater and without a relay."""
+
+    farthest_km: float | None
+    """To the farthest place that one of them gave as its own; None: none did, or the post does not know its own."""
+
+    def to_object(self) -> PlainObject:
+        """The plain form."""
+        plain: PlainObject = {"direct_last_hour": self.direct_last_hour}
+        if self.farthest_km is not None:
+            plain["farthest_km"] = self.farthest_km
+        return plain
+
+
+@dataclass(slots=True)
+class _Direct:
+    """A station that was heard by itself."""
+
+    elapsed_ms: int
+    distance_km: float | None = None
+
+
+class ReachWatch:
+    """Remembers the stations heard direct in the last hour, `limit` at most: past it, those heard last.
+
+    Reports are read when someone asks, not when they are heard: a frame on its way up does not wait for it.
+    """
+
+    def __init__(self, read: Reader, limit: int = 5000) -> None:
+        self.limit = limit
+        self._read = read
+        self._stations: OrderedDict[str, _Direct] = OrderedDict()
+        self._unread: OrderedDict[str, Judged] = OrderedDict()
+
+    def __len__(self) -> int:
+        return len(self._stations)
+
+    def heard(self, judged: Judged) -> None:
+        """A frame was heard and judged."""
+        frame = judged.innermost
+        if frame is None or not is_direct(judged) or not is_network_callsign(frame.source):
+            return
+        source, elapsed_ms = frame.source, judged.heard.moment.elapsed_ms
+        station = self._stations.get(source)
+        if station is None:
+            self._stations[source] = _Direct(elapsed_ms)
+            if len(self._stations) > self.limit:
+                self._stations.popitem(last=False)
+        else:
+            station.elapsed_ms = elapsed_ms
+            self._stations.move_to_end(source)
+        self._unread[source] = judged
+        self._unread.move_to_end(source)
+        if len(self._unread) > LOOKED_AT:
+            self._unread.popitem(last=False)
+
+    def now(self, moment: Moment) -> Reach:
+        """How far it reaches, now being `moment`."""
+        while self._stations:
+            source, station = next(iter(self._stations.items()))
+            if moment.elapsed_ms - station.elapsed_ms < HOUR_MS:
+                break
+            del self._stations[source]
+        for source, judged in self._unread.items():
+            found = self._stations.get(source)
+            distance = self._distance_of(judged)
+            if found is not None and distance is not None:
+                found.distance_km = distance
+        self._unread.clear()
+        distances = [station.distance_km for station in self._stations.values() if station.distance_km is not None]
+        return Reach(len(self._stations), max(distances, default=None))
+
+    def _distance_of(self, judged: Judged) -> float | None:
+        report = self._read(judged)
+        if report is None or report["kind"] not in _OF_THE_SENDER:
+            return None
+        distance: float | None = report.get("distance_km")
+        return distance
