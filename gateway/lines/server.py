@@ -10,7 +10,8 @@ import contextlib
 import os
 import socket
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from time import thread_time
 
 import structlog
 
@@ -68,25 +69,6 @@ class _Tally:
     shed: int = 0
     dropped: int = 0
     turned_away: int = 0
-
-
-@dataclass(slots=True)
-class _Rest:
-    """How long a round kept the processor busy, and how long it has to rest for that."""
-
-    loop: asyncio.AbstractEventLoop = field(default_factory=asyncio.get_running_loop)
-    busy: float = 0.0
-
-    async def give_way(self, began: float) -> float:
-        """The rest of the gateway has its turn. Returns when the next slice begins."""
-        self.busy += self.loop.time() - began
-        await asyncio.sleep(0)
-        return self.loop.time()
-
-    async def after(self, began: float) -> None:
-        """Rest, as the last slice ends that began then."""
-        self.busy += self.loop.time() - began
-        await asyncio.sleep(max(SHORTEST_REST_SECONDS, REST * self.busy))
 
 
 class LineServer:
@@ -212,14 +194,21 @@ class LineServer:
         while True:
             await self._work.wait()
             self._work.clear()
-            rest = _Rest()
-            began = rest.loop.time()
-            lines = self._take()
-            for client in list(self._clients):
-                self._write(client, lines)
-                if rest.loop.time() - began >= SLICE_SECONDS:
-                    began = await rest.give_way(began)
-            await rest.after(began)
+            busy = await self._write_to_all(self._take())
+            await asyncio.sleep(max(SHORTEST_REST_SECONDS, REST * busy))
+
+    async def _write_to_all(self, lines: bytes) -> float:
+        """One round. Gives back how many seconds of the processor it took."""
+        busy = 0.0
+        began = thread_time()
+        for client in list(self._clients):
+            self._write(client, lines)
+            spent = thread_time() - began
+            if spent >= SLICE_SECONDS:
+                busy += spent
+                await asyncio.sleep(0)
+                began = thread_time()
+        return busy + thread_time() - began
 
     def _take(self) -> bytes:
         """The lines of the next round."""

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 from functools import partial
 from itertools import islice
-from typing import NamedTuple
 
 from gateway.feed.heard_object import HeardPayload, encode, forwarded_fields
 from gateway.frames.frame import Damaged
@@ -78,10 +77,8 @@ def weight_of(payload: HeardPayload) -> int:
     return EVENT_OCTETS + OCTETS_PER_OCTET * len(octets)
 
 
-class _Event(NamedTuple):
-    kind: EventKind
-    make: Callable[[], bytes]
-    weight: int
+_Event = tuple[EventKind, Callable[[], bytes], int]
+"""What it tells of, how its JSON is made, about how many octets it holds. A bare tuple, for every frame makes two."""
 
 
 class EventLog:
@@ -101,22 +98,22 @@ class EventLog:
         self._events: deque[_Event] = deque()
         self._octets = 0
 
-    def heard(self, payload: HeardPayload) -> None:
-        """A frame was heard and judged."""
-        self._record(_Event(EventKind.HEARD, payload.encoded, weight_of(payload)))
+    def heard(self, payload: HeardPayload, weight: int) -> None:
+        """A frame was heard and judged, which holds about `weight` octets."""
+        self._record((EventKind.HEARD, payload.encoded, weight))
 
     def forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
         """A frame went to the network as `line`, at that Unix time in milliseconds."""
         make = partial(_forwarded, payload, line, sent_at_ms)
-        self._record(_Event(EventKind.FORWARDED, make, weight_of(payload)))
+        self._record((EventKind.FORWARDED, make, EVENT_OCTETS + OCTETS_PER_OCTET * len(line)))
 
     def health(self, health: PlainObject) -> None:
         """The health of the post."""
-        self._record(_Event(EventKind.HEALTH, partial(encode, health), EVENT_OCTETS))
+        self._record((EventKind.HEALTH, partial(encode, health), EVENT_OCTETS))
 
     def alert(self, alert: PlainObject) -> None:
         """Something that the operator wants to be told of."""
-        self._record(_Event(EventKind.ALERT, partial(encode, alert), EVENT_OCTETS))
+        self._record((EventKind.ALERT, partial(encode, alert), EVENT_OCTETS))
 
     @property
     def oldest(self) -> int:
@@ -132,8 +129,8 @@ class EventLog:
             return Start(0, self._written(0, EventKind.MISSED, encode({"because": Because.RESTARTED})))
         return Start(min(int(found[2]), self.newest))
 
-    def read(self, cursor: int, octets: int) -> Piece:
-        """The events after `cursor`: at least one where there is one, and no more than about `octets` of them."""
+    def read(self, cursor: int, octets: int, most: int | None = None) -> Piece:
+        """The events after `cursor`: at least one where there is one, about `octets` octets and `most` at the most."""
         pieces = []
         length = 0
         oldest = self.oldest
@@ -142,10 +139,11 @@ class EventLog:
             cursor += missed
             told = {"because": Because.BEHIND, "count": missed}
             pieces.append(self._written(cursor, EventKind.MISSED, encode(told)))
-        for event in islice(self._events, cursor + 1 - oldest, None):
+        begin = cursor + 1 - oldest
+        for kind, make, _ in islice(self._events, begin, None if most is None else begin + most):
             cursor += 1
             try:
-                written = self._written(cursor, event.kind, event.make())
+                written = self._written(cursor, kind, make())
             except Exception:  # noqa: BLE001 - one event that cannot be made must not end the stream: it is counted
                 self.failed += 1
                 continue
@@ -163,9 +161,9 @@ class EventLog:
         self.newest += 1
         events = self._events
         events.append(event)
-        self._octets += event.weight
+        self._octets += event[2]
         while len(events) > self._limit or (self._octets > self._limit_octets and len(events) > 1):
-            self._octets -= events.popleft().weight
+            self._octets -= events.popleft()[2]
 
 
 def _forwarded(payload: HeardPayload, line: bytes, sent_at_ms: int) -> bytes:

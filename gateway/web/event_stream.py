@@ -12,17 +12,21 @@ one whose client does not read at all is ended.
 import asyncio
 import contextlib
 from dataclasses import dataclass, field
+from time import thread_time
 
 import structlog
 
-from gateway.web.event_log import EventLog, Piece, Start
+from gateway.web.event_log import EventLog, Start
 from gateway.web.options import WebPace
 
 SLICE_SECONDS = 0.0005
 """How long a round may keep the event loop to itself."""
 
-REST = 4.0
-"""How many times as long as a round took the next one is put off: a fifth of a core is the most that all take."""
+EVENTS_AT_A_TIME = 8
+"""How many are encoded before that is looked at."""
+
+REST = 2.0
+"""How many times as long as a round took the next one is put off: a third of a core is the most that all take."""
 
 SHORTEST_REST_SECONDS = 0.05
 REMEMBERED_CHUNKS = 16
@@ -81,9 +85,26 @@ class _Chunk:
         self.cursor = cursor
         self.missed = missed
 
-    @classmethod
-    def of(cls, piece: Piece) -> "_Chunk":
-        return cls(piece.octets, piece.cursor, piece.missed)
+
+class _Round:
+    """What one round takes of the processor, and when it should give way to the rest of the gateway."""
+
+    def __init__(self) -> None:
+        self._busy = 0.0
+        self._began = thread_time()
+
+    async def give_way(self) -> None:
+        """Let everything else have its turn, if this one has lasted long enough."""
+        spent = thread_time() - self._began
+        if spent >= SLICE_SECONDS:
+            self._busy += spent
+            await asyncio.sleep(0)
+            self._began = thread_time()
+
+    @property
+    def busy(self) -> float:
+        """How many seconds of the processor it took so far."""
+        return self._busy + thread_time() - self._began
 
 
 class EventStreams:
@@ -151,41 +172,40 @@ class EventStreams:
         return self._work.is_set()
 
     async def _serve_all(self, *, heartbeat: bool) -> float:
-        """One round. Gives back for how many seconds it kept the event loop busy."""
-        loop = asyncio.get_running_loop()
-        busy = 0.0
-        began = loop.time()
+        """One round. Gives back how many seconds of the processor it took."""
+        this_round = _Round()
         for stream in list(self._streams):
-            self._serve(stream, began, heartbeat=heartbeat)
-            now = loop.time()
-            if now - began >= SLICE_SECONDS:
-                busy += now - began
-                await asyncio.sleep(0)
-                began = loop.time()
+            if stream.transport.get_write_buffer_size():
+                self._wait_for(stream)
+            elif stream.cursor < self._log.newest:
+                stream.stuck_since = None
+                await self._serve(stream, this_round)
+            elif heartbeat and not stream.transport.is_closing():
+                stream.stuck_since = None
+                stream.write(self._heartbeat)
+            await this_round.give_way()
         self._chunks.clear()
-        return busy + loop.time() - began
+        return this_round.busy
 
-    def _serve(self, stream: Stream, now: float, *, heartbeat: bool) -> None:
-        transport = stream.transport
-        if transport.is_closing():
+    async def _serve(self, stream: Stream, this_round: _Round) -> None:
+        """Give a stream its next chunk."""
+        chunk = self._chunks.get(stream.cursor)
+        if chunk is None:
+            chunk = await self._make_chunk(stream.cursor, this_round)
+        if stream.transport.is_closing():
             return
-        if transport.get_write_buffer_size():
-            self._wait_for(stream, now)
-            return
-        stream.stuck_since = None
+        stream.cursor = chunk.cursor
+        self.tally.missed += chunk.missed
+        if chunk.plain:
+            stream.write(chunk)
         if stream.cursor < self._log.newest:
-            chunk = self._chunk_after(stream.cursor)
-            stream.cursor = chunk.cursor
-            self.tally.missed += chunk.missed
-            if chunk.plain:
-                stream.write(chunk)
-            if stream.cursor < self._log.newest:
-                self._work.set()
-        elif heartbeat:
-            stream.write(self._heartbeat)
+            self._work.set()
 
-    def _wait_for(self, stream: Stream, now: float) -> None:
+    def _wait_for(self, stream: Stream) -> None:
         """A stream whose client has not read all of the last chunk: look again soon, but not for ever."""
+        if stream.transport.is_closing():
+            return
+        now = asyncio.get_running_loop().time()
         self._work.set()
         if stream.stuck_since is None:
             stream.stuck_since = now
@@ -194,10 +214,19 @@ class EventStreams:
             self.tally.dropped += 1
             _log.warning("a client of the event stream does not read: it is dropped", dropped=self.tally.dropped)
 
-    def _chunk_after(self, cursor: int) -> _Chunk:
-        chunk = self._chunks.get(cursor)
-        if chunk is None:
-            if len(self._chunks) >= REMEMBERED_CHUNKS:
-                self._chunks.clear()
-            chunk = self._chunks[cursor] = _Chunk.of(self._log.read(cursor, self._chunk_octets))
+    async def _make_chunk(self, cursor: int, this_round: _Round) -> _Chunk:
+        """What comes after `cursor`. The log may move on meanwhile: then some of it is told to be missed."""
+        began_at = cursor
+        pieces: list[bytes] = []
+        length = missed = 0
+        while cursor < self._log.newest and length < self._chunk_octets:
+            piece = self._log.read(cursor, self._chunk_octets - length, EVENTS_AT_A_TIME)
+            pieces.append(piece.octets)
+            length += len(piece.octets)
+            cursor = piece.cursor
+            missed += piece.missed
+            await this_round.give_way()
+        if len(self._chunks) >= REMEMBERED_CHUNKS:
+            self._chunks.clear()
+        chunk = self._chunks[began_at] = _Chunk(b"".join(pieces), cursor, missed)
         return chunk

@@ -4,7 +4,6 @@ from collections import deque
 from itertools import islice
 
 from gateway.feed.heard_object import HeardPayload
-from gateway.web.event_log import weight_of
 
 
 class HeardMemory:
@@ -14,7 +13,7 @@ class HeardMemory:
         """At most `limit` frames are remembered, and about `limit_octets` octets of them."""
         self._limit = limit
         self._limit_octets = limit_octets
-        self._frames: deque[HeardPayload] = deque()
+        self._frames: deque[tuple[HeardPayload, int]] = deque()
         self._octets = 0
 
     def __len__(self) -> int:
@@ -23,21 +22,22 @@ class HeardMemory:
     @property
     def last_heard_ms(self) -> int | None:
         """When the last frame was heard, in Unix milliseconds; None: none was."""
-        return self._frames[-1].judged.heard.moment.time_ms if self._frames else None
+        return self._frames[-1][0].judged.heard.moment.time_ms if self._frames else None
 
-    def heard(self, payload: HeardPayload) -> None:
-        """A frame was heard and judged."""
+    def heard(self, payload: HeardPayload, weight: int) -> None:
+        """A frame was heard and judged, which holds about `weight` octets."""
         frames = self._frames
-        frames.append(payload)
-        self._octets += weight_of(payload)
+        frames.append((payload, weight))
+        self._octets += weight
         while len(frames) > self._limit or (self._octets > self._limit_octets and len(frames) > 1):
-            self._octets -= weight_of(frames.popleft())
+            self._octets -= frames.popleft()[1]
 
     def page(self, limit: int, before: int | None) -> tuple[list[HeardPayload], int | None]:
         """At most `limit` frames, the newest first, of those whose sequence is below `before`.
 
         And what `before` should be for the next page: None where nothing older is remembered.
         """
-        older = (frame for frame in reversed(self._frames) if before is None or frame.judged.heard.sequence < before)
+        newest_first = (frame for frame, _ in reversed(self._frames))
+        older = (frame for frame in newest_first if before is None or frame.judged.heard.sequence < before)
         page = list(islice(older, limit))
         return page, page[-1].judged.heard.sequence if next(older, None) is not None else None

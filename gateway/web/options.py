@@ -30,7 +30,7 @@ class WebLimits:
     memory_octets: int = 4_194_304
     """About how much the events and the heard objects may hold, each; beyond it the oldest go, however few."""
 
-    chunk_octets: int = 32_768
+    chunk_octets: int = 65_536
     """How much goes to one event stream at a time; the next goes once the kernel has taken it."""
 
     kernel_octets: int = 65_536

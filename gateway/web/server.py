@@ -15,7 +15,7 @@ from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
 from gateway.web.connection import Connections, bound_buffers, most_connections, problem_response
-from gateway.web.event_log import EventLog
+from gateway.web.event_log import EventLog, weight_of
 from gateway.web.event_stream import EventStreams
 from gateway.web.guard import SECURITY_HEADERS, Guard
 from gateway.web.handlers import Handlers
@@ -86,8 +86,9 @@ class WebServer:
 
     def offer_heard(self, payload: HeardPayload) -> None:
         """A judged frame."""
-        self._memory.heard(payload)
-        self._log.heard(payload)
+        weight = weight_of(payload)
+        self._memory.heard(payload, weight)
+        self._log.heard(payload, weight)
         self._streams.wake()
 
     def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:

@@ -111,13 +111,14 @@ async def open_web(
     token: str | None = None,
     hosts: tuple[str, ...] = (),
     pace: WebPace | None = None,
+    port: int = 0,
     **limits: int,
 ) -> AsyncIterator[OpenWeb]:
     """Runs a web server for a block; at its end it is cut off, where it was not drained."""
     gateway = gateway or Gateway()
     options = WebOptions(
         "QX1GAT-10",
-        port=0,
+        port=port,
         token=token,
         hosts=hosts,
         limits=replace(WebLimits(), **limits),

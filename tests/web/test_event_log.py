@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from gateway.feed.alert import emergency_alert
 from gateway.feed.heard_object import HeardPayload, heard_object
 from gateway.feed.schemas import Schema
-from gateway.web.event_log import EVENT_OCTETS, EventKind, EventLog, Start
+from gateway.web.event_log import EVENT_OCTETS, EventKind, EventLog, Start, weight_of
 from tests.judged_frames import NOON_MS, Post
 from tests.payload_schemas import held_to
 from tests.web.event_reader import data_of, events_in
@@ -24,10 +24,14 @@ def heard(number: int = 0) -> HeardPayload:
     return HeardPayload(Post().hear(b"QA1BCD>APRS:>%d" % number), READER)
 
 
+def record(log: EventLog, payload: HeardPayload) -> None:
+    log.heard(payload, weight_of(payload))
+
+
 def filled(events: int, limit: int = 100) -> EventLog:
     log = log_of(limit)
     for number in range(events):
-        log.heard(heard(number))
+        record(log, heard(number))
     return log
 
 
@@ -35,7 +39,7 @@ def test_each_kind_of_event_carries_its_object_under_its_name() -> None:
     log = log_of()
     judged = Post().hear(b'QB2BCD-7>T8SVUP:`(_fn"Oj/')
     payload = HeardPayload(judged, READER)
-    log.heard(payload)
+    record(log, payload)
     log.forwarded(payload, b'QB2BCD-7>T8SVUP,qAO,QX1GAT-10:`(_fn"Oj/\r\n', NOON_MS)
     log.health(Gateway().health().to_object())
     log.alert(emergency_alert(judged, heard_object(judged)))
@@ -116,21 +120,21 @@ def test_one_piece_holds_about_as_much_as_was_asked_for_and_at_least_one_event()
 def test_what_is_remembered_is_bounded_in_octets_too() -> None:
     log = log_of(limit_octets=10 * EVENT_OCTETS)
     for _ in range(100):
-        log.heard(HeardPayload(Post().hear(b"QA1BCD>APRS:>" + b"x" * 400), READER))
+        record(log, HeardPayload(Post().hear(b"QA1BCD>APRS:>" + b"x" * 400), READER))
     assert log.newest - log.oldest + 1 == 2
 
 
 def test_one_event_is_always_remembered_however_long() -> None:
     log = log_of(limit_octets=1)
-    log.heard(heard())
-    log.heard(heard())
+    record(log, heard())
+    record(log, heard())
     assert (log.oldest, log.newest) == (2, 2)
 
 
 def test_an_event_that_cannot_be_made_is_counted_and_passed_over() -> None:
     log = filled(1)
     log.health({"set": {object()}})
-    log.heard(heard())
+    record(log, heard())
     piece = log.read(0, ALL)
     assert [event.id for event in events_in(piece.octets)] == ["0f1e2d3c4b5a-1", "0f1e2d3c4b5a-3"]
     assert (piece.cursor, log.failed) == (3, 1)
@@ -143,7 +147,7 @@ def test_nothing_is_encoded_before_a_stream_wants_it() -> None:
         asked.append(1)
 
     log = log_of()
-    log.heard(HeardPayload(Post().hear(LINE), reader))
+    record(log, HeardPayload(Post().hear(LINE), reader))
     assert not asked
     log.read(0, ALL)
     assert asked
@@ -153,7 +157,7 @@ def test_nothing_is_encoded_before_a_stream_wants_it() -> None:
 def test_any_information_at_all_stays_inside_its_event(information: bytes) -> None:
     log = log_of()
     judged = Post().hear(b"QA1BCD>APRS:" + information)
-    log.heard(HeardPayload(judged, READER))
+    record(log, HeardPayload(judged, READER))
     log.forwarded(HeardPayload(judged, READER), b"line:" + information, NOON_MS)
     events = events_in(log.read(0, ALL).octets)
     assert [event.event for event in events] == [EventKind.HEARD, EventKind.FORWARDED]

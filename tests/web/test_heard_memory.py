@@ -1,4 +1,5 @@
 from gateway.feed.heard_object import HeardPayload
+from gateway.web.event_log import weight_of
 from gateway.web.heard_memory import HeardMemory
 from tests.judged_frames import NOON_MS, Post
 
@@ -7,7 +8,8 @@ def memory_of(frames: int, *, limit: int = 100, limit_octets: int = 1 << 30, oct
     memory = HeardMemory(limit=limit, limit_octets=limit_octets)
     post = Post()
     for _ in range(frames):
-        memory.heard(HeardPayload(post.hear(b"QA1BCD>APRS:>" + b"x" * octets)))
+        payload = HeardPayload(post.hear(b"QA1BCD>APRS:>" + b"x" * octets))
+        memory.heard(payload, weight_of(payload))
     return memory
 
 

@@ -8,7 +8,7 @@ import pytest
 from gateway.feed.alert import emergency_alert
 from gateway.feed.heard_object import heard_object
 from gateway.judge.verdict import Reason
-from tests.judged_frames import NOON_MS
+from tests.judged_frames import NOON_MS, Post
 from tests.web.browser import open_browser
 from tests.web.opened import READER, TOKEN, Gateway, open_web, until
 
@@ -102,15 +102,20 @@ async def test_an_alert_stands_with_what_it_is_about() -> None:
         assert "buoy" in shown
 
 
-async def test_a_page_that_was_cut_off_says_so_and_comes_back_with_all_that_it_missed() -> None:
-    gateway = Gateway()
+async def test_a_page_says_when_it_was_cut_off_and_is_live_again_when_the_gateway_is() -> None:
     async with open_browser() as browser:
-        async with open_web(gateway) as web:
+        async with open_web() as web:
+            port = web.port
             await browser.open(web.address)
             await browser.until("#stream", lambda text: text == "live")
             web.hear(b"QA1BCD>APRS:>before")
             await browser.until("#heard", lambda text: ">before" in text)
         await browser.until("#stream", lambda text: text.startswith("not live since"))
+        async with open_web(Gateway(Post("another-run")), port=port) as web:
+            web.hear(b"QA1BCD>APRS:>meanwhile")
+            heard = await browser.until("#heard", lambda text: ">meanwhile" in text)
+            assert ">before" not in heard
+            assert await browser.text("#stream") == "live"
 
 
 async def test_where_a_token_is_set_the_page_asks_for_it_and_then_shows_all() -> None:

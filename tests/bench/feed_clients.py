@@ -1,0 +1,350 @@
+"""What many readers of the event stream and the text port cost, some of whom never read.
+
+One process runs the web and the text port and gives them frames, as the gateway does; beside them, in the same event
+loop, a bare echo server stands for everything else that the gateway has to do. A second process holds all the clients,
+a third asks the echo server again and again. First without clients, then with all of them, it prints how long the echo
+took, what the server's process holds and how much of a core it takes, and what reached the clients.
+
+Run it from the tree: `.venv/bin/python tests/bench/feed_clients.py` (a minute and a half), `--seconds 10` for less.
+"""
+
+import argparse
+import asyncio
+import contextlib
+import json
+import multiprocessing
+import os
+import re
+import resource
+import selectors
+import socket
+import statistics
+import time
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any, cast
+
+import structlog
+
+from gateway.feed.health import Counts, Health
+from gateway.feed.heard_object import HeardPayload
+from gateway.feed.reader import ReportReader
+from gateway.feed.stations import Stations
+from gateway.frames import tnc2
+from gateway.frames.frame import Frame
+from gateway.frames.heard import Run
+from gateway.frames.network_line import network_line, route
+from gateway.judge.conditions import Post
+from gateway.judge.verdict import Decision, Judged, Verdict
+from gateway.lines.options import LinesOptions
+from gateway.lines.server import LineServer
+from gateway.web.options import WebLimits, WebOptions
+from gateway.web.server import WebServer
+from gateway.web.sources import PublishedPolicy, WebSources
+
+SERVER_CORE, CLIENT_CORE = 1, 0
+PAUSE_SECONDS = 0.005
+RECV_OCTETS = 262_144
+TAIL_OCTETS = 2_000
+SETTLE_SECONDS = 3.0
+ECHO_SECONDS = 0.002
+REQUEST = b"GET /events HTTP/1.1\r\nHost: localhost\r\n\r\n"
+EVENT_NUMBER = re.compile(rb"\nid: [!-~]+-(\d+)\n")
+HEARD_AT = re.compile(rb'"elapsed_ms":(\d+)')
+
+
+@dataclass
+class Load:
+    """What is asked of the server."""
+
+    streams: int
+    lines: int
+    deaf: int
+    rate: int
+    seconds: float
+
+
+def pin(core: int) -> None:
+    """Keep this process on one core, where the system lets it choose."""
+    with contextlib.suppress(AttributeError, OSError):
+        os.sched_setaffinity(0, {core})
+
+
+def open_many_files() -> None:
+    """Each client is a descriptor."""
+    _, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    resource.setrlimit(resource.RLIMIT_NOFILE, (hard, hard))
+
+
+def resident_megabytes() -> float:
+    """What this process holds."""
+    return int(Path("/proc/self/statm").read_text("ascii").split()[1]) * resource.getpagesize() / 1e6
+
+
+class Feeding:
+    """Frames at a steady rate, as the service would offer them."""
+
+    def __init__(self, run: Run, web: WebServer, lines: LineServer, stations: Stations) -> None:
+        self.offered = 0
+        self._run = run
+        self._web = web
+        self._lines = lines
+        self._stations = stations
+        self._read_report = ReportReader(Post("QX1GAT-10", 58.6, -3.9167))
+        self._verdict = Verdict(Decision.FORWARD, "receive-only@3fa9c1")
+        self._route = route("QX1GAT-10")
+
+    async def feed(self, rate: int, seconds: float) -> None:
+        """So many frames a second."""
+        loop = asyncio.get_running_loop()
+        began = loop.time()
+        given = 0
+        while (passed := loop.time() - began) < seconds:
+            while given < passed * rate:
+                self._offer()
+                given += 1
+            await asyncio.sleep(PAUSE_SECONDS)
+
+    def _offer(self) -> None:
+        number = self.offered
+        line = b"QA%03dX-%d>APRS,QD1AA*,WIDE2-1:!5836.%02dN/00355.%02dW>088/036under way, frame %07d"
+        frame = tnc2.read(line % (number % 200, number % 15 + 1, number % 100, number // 100 % 100, number))
+        assert isinstance(frame, Frame)
+        judged = Judged(self._run.hear(self._run.now(), "vhf", 0, frame), self._verdict, frame)
+        payload = HeardPayload(judged, self._read_report)
+        self._stations.hear(payload)
+        for sink in (self._web, self._lines):
+            sink.offer_heard(payload)
+        for sink in (self._web, self._lines):
+            sink.offer_forwarded(payload, network_line(frame, self._route), self._run.now().time_ms)
+        self.offered += 1
+
+
+class Echo(asyncio.Protocol):
+    """The bare echo."""
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        """Someone asks."""
+        self._transport = cast("asyncio.Transport", transport)
+
+    def data_received(self, data: bytes) -> None:
+        """The same again."""
+        self._transport.write(data)
+
+
+def server_process(pipe: Connection, load: Load) -> None:
+    """The gateway's side."""
+
+    async def serve() -> None:
+        run = Run()
+        stations = Stations()
+        sources = WebSources(
+            health=lambda: Health(run.identity, run.now().time_ms, [], Counts(0, 0, {})),
+            stations=lambda: stations,
+            policy=lambda: PublishedPolicy("receive-only@3fa9c1"),
+            waits_for=list,
+        )
+        limits = WebLimits(connections=load.streams + 100)
+        web = WebServer(WebOptions("QX1GAT-10", port=0, limits=limits), sources, run.now, run.identity)
+        lines = LineServer(LinesOptions(port=0, clients=load.lines))
+        feeding = Feeding(run, web, lines, stations)
+        echoing = await asyncio.get_running_loop().create_server(Echo, "127.0.0.1", 0)
+        async with asyncio.TaskGroup() as tasks:
+            running = [tasks.create_task(web.run()), tasks.create_task(lines.run())]
+            while web.state().port is None or lines.state().port is None:  # noqa: ASYNC110 - only asked for here
+                await asyncio.sleep(0.01)
+            began_ms = time.monotonic() * 1000 - run.now().elapsed_ms
+            pipe.send((web.state().port, lines.state().port, echoing.sockets[0].getsockname()[1], began_ms))
+            while (seconds := await asyncio.to_thread(pipe.recv)) is not None:
+                pipe.send(await measured(feeding, web, lines, load.rate, seconds))
+            for task in running:
+                task.cancel()
+        echoing.close()
+
+    pin(SERVER_CORE)
+    open_many_files()
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger("error"))
+    with contextlib.suppress(asyncio.CancelledError):
+        asyncio.run(serve())
+
+
+async def measured(feeding: Feeding, web: WebServer, lines: LineServer, rate: int, seconds: float) -> dict[str, Any]:
+    """What the server says of one stretch of feeding."""
+    held = [resident_megabytes()]
+    busy = time.process_time()
+    offered = feeding.offered
+
+    async def watch() -> None:
+        while True:
+            held.append(resident_megabytes())
+            await asyncio.sleep(0.25)
+
+    watching = asyncio.create_task(watch())
+    await feeding.feed(rate, seconds)
+    busy = time.process_time() - busy
+    await asyncio.sleep(SETTLE_SECONDS)
+    watching.cancel()
+    numbers, of_lines = web.state().numbers, lines.state()
+    return {
+        "offered": feeding.offered - offered,
+        "core_pct": 100 * busy / seconds,
+        "began_mb": held[0],
+        "most_mb": max(held),
+        "ended_mb": held[-1],
+        "streams": numbers.streams,
+        "streams_dropped": numbers.streams_dropped,
+        "events_missed": numbers.events_missed,
+        "line_clients": of_lines.clients,
+        "line_clients_dropped": of_lines.dropped,
+        "lines": of_lines.lines,
+    }
+
+
+def client_process(pipe: Connection, ports: tuple[int, int], began_ms: float, load: Load) -> None:
+    """All the clients: those that read read everything, and only look closely at the end.
+
+    One of them looks at the first frame of all that it gets at a time, and how long ago that was heard: the run of
+    the server began at `began_ms` of the system's monotonic clock.
+    """
+    pin(CLIENT_CORE)
+    open_many_files()
+    chosen = selectors.DefaultSelector()
+    clients = [*connect(ports[0], load.streams, REQUEST), *connect(ports[1], load.lines, b"")]
+    deaf_streams = load.deaf * 3 // 4
+    deaf = {*clients[:deaf_streams], *clients[load.streams : load.streams + load.deaf - deaf_streams]}
+    watched = clients[load.streams - 1]
+    ages_ms = []
+    tails = dict.fromkeys((client for client in clients if client not in deaf), b"")
+    lines = dict.fromkeys(clients[load.streams :], 0)
+    for client in tails:
+        chosen.register(client, selectors.EVENT_READ)
+    pipe.send(len(clients))
+    space = bytearray(RECV_OCTETS)
+    busy = time.process_time()
+    while not pipe.poll():
+        for key, _ in chosen.select(0.1):
+            client = cast("socket.socket", key.fileobj)
+            count = client.recv_into(space)
+            if not count:
+                chosen.unregister(client)
+            tails[client] = tails[client][-TAIL_OCTETS:] + space[max(0, count - TAIL_OCTETS) : count]
+            if client is watched and (found := HEARD_AT.search(space, 0, count)):
+                ages_ms.append(time.monotonic() * 1000 - began_ms - int(found[1]))
+            if client in lines:
+                lines[client] += space.count(b"\n", 0, count)
+    busy = time.process_time() - busy
+    events = [last_event(tail) for client, tail in tails.items() if client not in lines]
+    counted = [count for client, count in lines.items() if client not in deaf]
+    pipe.send((ages_ms, (min(events), max(events)), (min(counted), max(counted)), busy))
+    for client in clients:
+        client.close()
+
+
+def connect(port: int, count: int, request: bytes) -> list[socket.socket]:
+    """So many connections."""
+    clients = []
+    for _ in range(count):
+        client = socket.create_connection(("127.0.0.1", port))
+        client.sendall(request)
+        client.setblocking(False)
+        clients.append(client)
+        time.sleep(0.0005)
+    return clients
+
+
+def last_event(tail: bytes) -> int:
+    """The number of the last event in a piece of a stream."""
+    numbers = EVENT_NUMBER.findall(tail)
+    return int(numbers[-1]) if numbers else 0
+
+
+def probe_process(pipe: Connection, port: int) -> None:
+    """Asks the echo server again and again; tells all it measured whenever it is asked."""
+    pin(CLIENT_CORE)
+    measured: list[float] = []
+    with socket.create_connection(("127.0.0.1", port)) as asking:
+        asking.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        while True:
+            if pipe.poll():
+                if pipe.recv() is None:
+                    return
+                pipe.send(measured)
+                measured = []
+            began = time.perf_counter()
+            asking.sendall(b"echo\n")
+            asking.recv(64)
+            measured.append((time.perf_counter() - began) * 1000)
+            time.sleep(ECHO_SECONDS)
+
+
+def told(name: str, measured_ms: list[float]) -> None:
+    """Prints how long something took."""
+    ordered = sorted(measured_ms)
+    most = [ordered[min(len(ordered) - 1, int(len(ordered) * share))] for share in (0.5, 0.99, 0.999)]
+    print(
+        f"  {name}: median {most[0]:.2f} ms, p99 {most[1]:.2f} ms, p99.9 {most[2]:.2f} ms,"
+        f" most {ordered[-1]:.2f} ms ({len(ordered)} times, mean {statistics.fmean(ordered):.2f} ms)"
+    )
+
+
+def main() -> None:
+    """Measure without clients and with them."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--streams", type=int, default=1000)
+    parser.add_argument("--lines", type=int, default=50)
+    parser.add_argument("--deaf", type=int, default=20, help="how many of both never read")
+    parser.add_argument("--rate", type=int, default=200, help="frames a second")
+    parser.add_argument("--seconds", type=float, default=60.0)
+    options = parser.parse_args()
+    load = Load(options.streams, options.lines, options.deaf, options.rate, options.seconds)
+    spawn = multiprocessing.get_context("spawn")
+    to_server, server_end = spawn.Pipe()
+    to_probe, probe_end = spawn.Pipe()
+    to_clients, clients_end = spawn.Pipe()
+    server = spawn.Process(target=server_process, args=(server_end, load))
+    server.start()
+    web_port, lines_port, echo_port, began_ms = to_server.recv()
+    probe = spawn.Process(target=probe_process, args=(probe_end, echo_port))
+    probe.start()
+    clients = spawn.Process(target=client_process, args=(clients_end, (web_port, lines_port), began_ms, load))
+    try:
+        print(f"{load.rate} frames a second, each as two events and a line")
+        print("without clients")
+        stretch(to_server, to_probe, min(load.seconds, 15.0))
+        clients.start()
+        print(f"with {load.streams} event streams and {load.lines} text clients, {load.deaf} of which never read")
+        to_clients.recv()
+        time.sleep(1)
+        result = stretch(to_server, to_probe, load.seconds)
+        to_clients.send(None)
+        ages_ms, events, lines, busy = to_clients.recv()
+        told("age of a frame when a reader had it", ages_ms)
+        print(f"  the last event that readers had: {events[0]} at least, {events[1]} at most")
+        print(f"  lines that readers had: {lines[0]} at least, {lines[1]} at most, of {result['offered']}")
+        print(f"  the clients took {busy:.1f} s of the other core")
+        to_probe.send(None)
+        to_server.send(None)
+        for process in (clients, probe, server):
+            process.join(10)
+    finally:
+        for process in (clients, probe, server):
+            if process.pid is not None:
+                process.kill()
+
+
+def stretch(to_server: Connection, to_probe: Connection, seconds: float) -> dict[str, Any]:
+    """Feed for so long, and print what that took."""
+    to_probe.send("what was before does not count")
+    to_probe.recv()
+    to_server.send(seconds)
+    time.sleep(seconds)
+    to_probe.send("now")
+    told("echo beside it", to_probe.recv())
+    result: dict[str, Any] = to_server.recv()
+    print("  server:", json.dumps({name: round(number, 1) for name, number in result.items()}))
+    return result
+
+
+if __name__ == "__main__":
+    main()
