@@ -280,6 +280,7 @@ _WHAT_BELONGS = {
     "int_type": "a whole number belongs here",
     "float_type": "a number belongs here",
     "float_parsing": "a number belongs here",
+    "path_type": "a path belongs here",
     "too_short": "at least one belongs here",
 }
 

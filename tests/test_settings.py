@@ -40,7 +40,11 @@ bus:
   ca: ca.pem
   certificate: post.pem
   key: post.key
+  discovery: {prefix: house, callsigns: [QA1BCD-9, QB2CDE]}
   stations: {limit: 100, forget: 12h}
+lines: {listen: "127.0.0.1:9074"}
+web: {listen: "[::]:9073", token_file: secrets/web, hosts: [post.example]}
+journal: {path: stile.db, keep: 60d, captures: captures}
 """
 
 
@@ -60,7 +64,8 @@ def refused(folder: Path, text: str | bytes, environment: Mapping[str, str] | No
 def house(tmp_path: Path) -> Path:
     (tmp_path / "passcode").write_text(f"{PASSCODE}\n")
     (tmp_path / "secrets").mkdir()
-    (tmp_path / "secrets" / "bus").write_text(f"{HUSH}\n")
+    for secret in ("bus", "web"):
+        (tmp_path / "secrets" / secret).write_text(f"{HUSH}\n")
     return tmp_path
 
 
@@ -82,9 +87,20 @@ def test_every_key_of_a_station_file_is_read(house: Path) -> None:
     assert (read.bus.base, read.bus.username) == ("house/radio", "stile")
     assert (read.bus.ca, read.bus.certificate, read.bus.key) == (Path("ca.pem"), Path("post.pem"), Path("post.key"))
     assert (read.bus.stations.limit, read.bus.stations.forget) == (100, 43_200_000)
+    assert read.bus.discovery is not None
+    assert (read.bus.discovery.prefix, read.bus.discovery.callsigns) == ("house", ["QA1BCD-9", "QB2CDE"])
+    assert read.lines is not None
+    assert read.lines.listen == ("127.0.0.1", 9074)
+    assert read.web is not None
+    assert (read.web.listen, read.web.hosts) == (("::", 9073), ["post.example"])
+    assert read.journal is not None
+    assert (read.journal.path, read.journal.captures) == (Path("stile.db"), Path("captures"))
+    assert read.journal.keep == 60 * 86_400_000
     assert (station.folder, station.passcode_number) == (house, 21161)
     assert station.bus_password is not None
     assert station.bus_password.get_secret_value() == HUSH
+    assert station.web_token is not None
+    assert station.web_token.get_secret_value() == HUSH
 
 
 def test_a_section_that_is_left_out_is_off_and_keys_have_their_stated_values(tmp_path: Path) -> None:
@@ -98,6 +114,13 @@ def test_a_section_that_is_left_out_is_off_and_keys_have_their_stated_values(tmp
     assert more.bus is not None
     assert (more.uplink.filter, more.uplink.freshness, more.uplink.silence) == ("", 10_000, 90_000)
     assert (more.bus.base, more.bus.stations.limit, more.bus.stations.forget) == ("stile", 5000, 86_400_000)
+    assert (more.bus.discovery, more.lines, more.web, more.journal) == (None, None, None, None)
+    house = load(tmp_path, BASE + "lines: {}\nweb: {}\njournal: {path: a.db}\n").settings
+    assert house.lines is not None
+    assert house.web is not None
+    assert house.journal is not None
+    assert (house.lines.listen, house.web.listen) == (("127.0.0.1", 8074), ("127.0.0.1", 8073))
+    assert (house.journal.keep, house.journal.captures) == (30 * 86_400_000, None)
 
 
 @pytest.mark.parametrize(
@@ -261,6 +284,40 @@ MISTAKES = [
     ),
     (BASE + "bus: {broker: 'mqtts://a', key: k.pem}", "3: bus: certificate and key go together"),
     (BASE + "bus: {broker: 'mqtts://a', certificate: k.pem}", "3: bus: certificate and key go together"),
+    *[
+        (BASE + f"bus:\n  broker: mqtt://a\n  discovery:\n    {key}: {value}", f"6: bus.discovery.{key}: {said}")
+        for key, value, said in [
+            ("prefix", "'#'", "'#' is no topic: no + and no #"),
+            ("callsign", "QA1", 'unknown key - did you mean "callsigns"?'),
+            ("callsigns", "QA1", "a list belongs here, as [one, another]"),
+            ("callsigns", "['QA1*']", "'QA1*' is no callsign: write one, as QA1BCD-9, not a pattern"),
+        ]
+    ],
+    # lines, web, journal
+    *[
+        (BASE + f"{section}:\n  listen: {address}", f"4: {section}.listen: {said} {as_in}")
+        for section, as_in in [
+            ("lines", "is no place to listen at; write it as 127.0.0.1:8074"),
+            ("web", "is no place to listen at; write it as 127.0.0.1:8073"),
+        ]
+        for address, said in [
+            ("8074", "8074"), ("127.0.0.1:x", "'127.0.0.1:x'"), ("127.0.0.1:65536", "'127.0.0.1:65536'"),
+            ("''", "''"), ("a b:1", "'a b:1'"), ("tcp://127.0.0.1:1", "'tcp://127.0.0.1:1'"), ("a@b:1", "'a@b:1'"),
+        ]
+    ],
+    (BASE + "lines:\n  listn: x", '4: lines.listn: unknown key - did you mean "listen"?'),
+    (BASE + "web:\n  token: x", '4: web.token: unknown key - did you mean "token_file"?'),
+    *[
+        (
+            BASE + f"web: {{listen: '{host}:8073'}}",
+            f"3: web: {host.strip('[]')} can be reached from other computers: name a file with a secret in token_file",
+        )
+        for host in ("0.0.0.0", "192.168.1.2", "[::]", "post.example")
+    ],
+    (BASE + "journal: {}", "3: journal.path: this key is missing, and it is required"),
+    (BASE + "journal:\n  path: a\n  keep: 30", "5: journal.keep: 30 is no length of time; write a number and its unit"),
+    (BASE + "journal:\n  path: a\n  keep: 5m", "5: journal.keep: this should be from 1h to 3660d"),
+    (BASE + "journal:\n  path: [a]", "4: journal.path: a path belongs here"),
     # the file
     ("station: [", "1: not YAML: did not find expected node content"),
     (b"\xff\xfe\x00", "1: cannot be read: it is no UTF-8 text"),
@@ -272,7 +329,8 @@ MISTAKES = [
 def test_a_mistake_is_told_with_its_file_line_and_key_and_what_to_do(
     tmp_path: Path, text: str | bytes, said: str
 ) -> None:
-    assert f"station.yaml:{said}" in refused(tmp_path, text)
+    told = refused(tmp_path, text)
+    assert any(line.startswith(f"station.yaml:{said}") for line in told), told
 
 
 def test_a_station_file_that_is_not_there_is_told(tmp_path: Path) -> None:
@@ -377,6 +435,7 @@ def test_secrets_never_show(house: Path) -> None:
         f"{station}",
         repr(station.settings),
         str(station.passcode),
+        repr(station.web_token),
         repr(station.bus_password),
         station.settings.model_dump_json(),
         json.dumps(checking.check_station(house / "station.yaml").to_object()),
