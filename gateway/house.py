@@ -18,6 +18,7 @@ from gateway.feed.health import Health, Part
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
+from gateway.feed.watches import Watches
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
 from gateway.judge.verdict import Judged
@@ -74,6 +75,8 @@ class House:
         self._station = station
         self._frames = run
         self.reader = ReportReader(settings.post)
+        receivers = [receiver.name for receiver in settings.receivers]
+        self.watches = Watches(settings.alerts, receivers, settings.post, self.reader, run.now())
         self.bus = self._make_bus(settings.bus) if settings.bus else None
         self.lines = self._make_lines(settings.lines) if settings.lines else None
         self.web = self._make_web(settings.web, asked) if settings.web else None
@@ -83,21 +86,24 @@ class House:
         self._runners: list[Runner] = [runner for runner in made if runner is not None]
         self._sinks: list[Sink] = [*sinks, *self._runners]
 
-    @property
-    def listens(self) -> bool:
-        """Whether there is anybody to tell."""
-        return bool(self._sinks)
-
     def payload(self, judged: Judged) -> HeardPayload:
         """What everybody is told of a frame."""
         return HeardPayload(judged, self.reader)
 
-    def tell(self, payload: HeardPayload) -> None:
-        """A frame was heard and judged: everybody is told."""
-        self.reader.hear(payload.judged)
-        self.stations.hear(payload)
-        for sink in self._sinks:
-            sink.offer_heard(payload)
+    def tell(self, payloads: Sequence[HeardPayload]) -> None:
+        """What one read of one receiver brought was judged: everybody is told."""
+        if not self._sinks:  # nobody sees anything of it but the log, and there only what raises an alert
+            payloads = [payload for payload in payloads if payload.judged.emergency]
+        if not payloads:
+            return
+        for payload in payloads:
+            self.reader.hear(payload.judged)
+            self.stations.hear(payload)
+        for alert in self.watches.heard([payload.judged for payload in payloads]):
+            self._raise(alert)
+        for payload in payloads:
+            for sink in self._sinks:
+                sink.offer_heard(payload)
 
     def tell_sent(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
         """The line of a frame was sent."""
@@ -113,15 +119,19 @@ class House:
             if part is not None:
                 part.offer_health(plain)
 
-    def raise_alert(self, alert: PlainObject) -> None:
+    def _raise(self, alert: PlainObject) -> None:
         """The operator wants to know of this at once."""
+        _log.warning("alert", name=alert["name"], what=alert["what"])
         for part in (self.bus, self.web):
             if part is not None:
                 part.offer_alert(alert)
 
     def tick(self) -> None:
         """What is due from time to time."""
-        self.stations.forget(self._frames.now().elapsed_ms)
+        moment = self._frames.now()
+        self.stations.forget(moment.elapsed_ms)
+        for alert in self.watches.tick(moment):
+            self._raise(alert)
 
     def parts(self) -> list[Part]:
         """How those fare that have something of their own to fail."""

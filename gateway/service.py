@@ -16,9 +16,8 @@ import structlog
 
 from gateway import checking
 from gateway.documents import DocumentError
-from gateway.feed.alert import emergency_alert
 from gateway.feed.health import Counts, Health
-from gateway.feed.heard_object import HeardPayload, heard_object
+from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Heard, Run
 from gateway.frames.network_line import network_line, route
 from gateway.house import Asked, House, Sink
@@ -117,6 +116,7 @@ class Service:
             waiting = uplink.waiting
         parts += self.house.parts()
         parts.append(policy_part(self._policy))
+        now = self.frames.now()
         kept: Counter[Reason] = Counter()
         for verdict, count in self._verdicts.items():
             if verdict.reason is not None:
@@ -124,10 +124,12 @@ class Service:
         heard = self._verdicts.total()
         return Health(
             run=self.frames.identity,
-            time_ms=self.frames.now().time_ms,
-            parts=parts,
+            time_ms=now.time_ms,
+            parts=self.house.watches.parts(parts, now),
             counts=Counts(heard, heard - kept.total(), kept, outcomes, waiting, self._emergencies),
             shed=self.house.shed(),
+            activity=self.house.watches.activity(now, self.house.stations),
+            reach=self.house.watches.reach(now),
         )
 
     def _deliver(self, batch: Sequence[Heard]) -> None:
@@ -135,34 +137,27 @@ class Service:
         judge = self._judge.judge
         judged_batch = [judge(heard) for heard in batch]
         self._verdicts.update([judged.verdict for judged in judged_batch])
-        tickets: Sequence[HeardPayload | None] = [None] * len(batch)
-        if self.house.listens:
-            tickets = [self.house.payload(judged) for judged in judged_batch]
+        payloads = [self.house.payload(judged) for judged in judged_batch]
         self._delivering = True  # what is sent at once is told after what was heard
         if self._uplink is not None:
-            self._offer_uplink(self._uplink, judged_batch, tickets)
-        for judged, payload in zip(judged_batch, tickets, strict=True):
-            if judged.emergency:
-                self._raise_emergency(judged)
-            if payload is not None:
-                self.house.tell(payload)
+            self._offer_uplink(self._uplink, payloads)
+        self._emergencies += sum(map(_begins_emergency, judged_batch))
+        self.house.tell(payloads)
         self._delivering = False
         self._tell_sent()
 
-    def _offer_uplink(
-        self, uplink: Uplink, judged_batch: Sequence[Judged], tickets: Sequence[HeardPayload | None]
-    ) -> None:
+    def _offer_uplink(self, uplink: Uplink, payloads: Sequence[HeardPayload]) -> None:
         added = self._added
         departures = [
-            Departure(network_line(judged.innermost, added), judged.heard.moment.elapsed_ms, ticket)
-            for judged, ticket in zip(judged_batch, tickets, strict=True)
-            if judged.verdict.reason is None and judged.innermost is not None
+            Departure(network_line(judged.innermost, added), judged.heard.moment.elapsed_ms, payload)
+            for payload in payloads
+            if (judged := payload.judged).verdict.reason is None and judged.innermost is not None
         ]
         if departures:
             uplink.offer(departures)
 
     def _on_outcome(self, outcome: Outcome, departures: Sequence[Departure]) -> None:
-        if outcome is Outcome.SENT and self.house.listens:
+        if outcome is Outcome.SENT:
             self._sent.extend(departures)
             if not self._delivering:
                 self._tell_sent()
@@ -174,14 +169,6 @@ class Service:
                 self.house.tell_sent(departure.ticket, departure.line, sent_at_ms)
         self._sent.clear()
 
-    def _raise_emergency(self, judged: Judged) -> None:
-        """Copies are shown like any frame, but raise no second alert."""
-        if judged.innermost is None or judged.verdict.reason is Reason.DUPLICATE:
-            return
-        self._emergencies += 1
-        _log.warning("emergency heard; this is not a distress watch", source=judged.innermost.source)
-        self.house.raise_alert(emergency_alert(judged, heard_object(judged, self.house.reader(judged))))
-
     def _wall(self, elapsed_ms: int) -> int:
         now = self.frames.now()
         return now.time_ms - now.elapsed_ms + elapsed_ms
@@ -191,8 +178,7 @@ class Service:
         while True:
             self._publish_health()
             self.house.tick()
-            if self.house.journal is not None:
-                self.house.journal.offer_budgets(self._judge.budgets())
+            self._save_state()
             await asyncio.sleep(HEALTH_SECONDS)
 
     def _publish_health(self) -> None:
@@ -212,7 +198,13 @@ class Service:
             budgets = self.house.journal.load_budgets()
             if budgets is not None:
                 self._judge.restore_budgets(budgets)
+                self.house.watches.restore(budgets.get("hearing") or {})
             self._note_policy(self.house.journal)
+
+    def _save_state(self) -> None:
+        """What must be known again after a restart: budgets, and what each receiver is used to hearing."""
+        if self.house.journal is not None:
+            self.house.journal.offer_budgets({**self._judge.budgets(), "hearing": self.house.watches.memory()})
 
     def _note_policy(self, journal: "Journal") -> None:
         """The journal keeps the texts, so that every verdict can be traced to the words that made it."""
@@ -263,8 +255,7 @@ class Service:
     async def _drain(self) -> None:
         if self._uplink is not None:
             await self._uplink.drain(STOP_SECONDS / 2)
-        if self.house.journal is not None:
-            self.house.journal.offer_budgets(self._judge.budgets())
+        self._save_state()
         self._publish_health()
         await self.house.drain(STOP_SECONDS / 2)
 
@@ -286,6 +277,11 @@ class Service:
             on_outcome=self._on_outcome,
             on_change=self._on_uplink_change,
         )
+
+
+def _begins_emergency(judged: Judged) -> bool:
+    """Copies of an emergency are no further ones."""
+    return judged.emergency and judged.verdict.reason is not Reason.DUPLICATE
 
 
 async def run(station: StationFile, *, sinks: Sequence[Sink] = ()) -> None:

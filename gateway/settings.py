@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from ipaddress import ip_address
+from itertools import chain
 from pathlib import Path
 from typing import Annotated, NamedTuple, Self
 from urllib.parse import SplitResult, urlsplit
@@ -22,6 +23,8 @@ from pydantic import (
 )
 
 from gateway.documents import Document, DocumentError, Problem, check, parse, read_text
+from gateway.feed.alerts import Alert
+from gateway.feed.alerts import problems as alert_problems
 from gateway.frames.header import is_network_callsign
 from gateway.judge.conditions import Post
 from gateway.judge.policy import DAY_MS, Duration, Name, between, fits
@@ -292,6 +295,7 @@ class Settings(_Section):
     lines: LinesSettings | None = None
     web: WebSettings | None = None
     journal: JournalSettings | None = None
+    alerts: list[Alert] = []
 
     @property
     def post(self) -> Post:
@@ -356,7 +360,8 @@ def _text_of(path: Path) -> str:
 def _checked(text: str, path: Path) -> tuple[Document, Settings]:
     document = parse(text, str(path))
     settings = check(document, Settings)
-    if problems := [*_names_twice(document, settings), *_captures_sent_up(document, settings)]:
+    found = (_names_twice(document, settings), _captures_sent_up(document, settings), _bad_alerts(document, settings))
+    if problems := [*chain.from_iterable(found)]:
         raise DocumentError(problems)
     return document, settings
 
@@ -366,6 +371,12 @@ def _names_twice(document: Document, settings: Settings) -> Iterator[Problem]:
     for position, name in enumerate(names):
         if name in names[:position]:
             yield document.problem(("receivers", position, "name"), f"two receivers are called {name}")
+
+
+def _bad_alerts(document: Document, settings: Settings) -> Iterator[Problem]:
+    names = [receiver.name for receiver in settings.receivers]
+    for place, what in alert_problems(settings.alerts, names, located=settings.station.position is not None):
+        yield document.problem(("alerts", *place), what)
 
 
 def _captures_sent_up(document: Document, settings: Settings) -> Iterator[Problem]:

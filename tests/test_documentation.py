@@ -16,7 +16,14 @@ from gateway.judge.source import PolicyText, read_policy
 
 TREE = Path(__file__).parent.parent
 POST = Post("QX1GAT-10", 58.6, -3.9167)
-DOCUMENTS = ("README.md", "DEVELOPERS.md", "policies/README.md", "docker/README.md", "demo/README.md")
+DOCUMENTS = (
+    "README.md",
+    "DEVELOPERS.md",
+    "policies/README.md",
+    "docker/README.md",
+    "demo/README.md",
+    "gateway/feed/README.md",
+)
 
 
 def blocks() -> list[tuple[str, str]]:

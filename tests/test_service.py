@@ -249,7 +249,7 @@ async def test_health_is_one_object_that_its_schema_knows(tmp_path: Path) -> Non
     ):
         await until(lambda: part(service, PartKind.UPLINK).state is State.OK)
         plain = held_to(Schema.HEALTH, json.dumps(service.health().to_object()).encode())
-    assert [each["name"] for each in plain["parts"]] == ["vhf", "uplink", "policy"]
+    assert [each["name"] for each in plain["parts"]] == ["vhf", "uplink", "policy", "clock"]
 
 
 async def test_a_stop_is_quick_though_nothing_answers(tmp_path: Path) -> None:
@@ -260,3 +260,26 @@ async def test_a_stop_is_quick_though_nothing_answers(tmp_path: Path) -> None:
             await decoder.send(b"".join(kiss_of(b"QA1BCD-9>APRS:>%0200d" % number) for number in range(2000)))
             await until(lambda: service.health().counts.heard == 2000)
         assert service.health().counts.adds_up
+
+
+@pytest.mark.needs("mosquitto", "mosquitto")
+@pytest.mark.needs("mosquitto_sub", "mosquitto-clients")
+async def test_what_the_operator_asked_for_and_an_emergency_raise_alerts_on_the_bus(tmp_path: Path) -> None:
+    async with Decoder() as decoder, MosquittoBroker() as broker:
+        more = (
+            f"bus: {{broker: 'mqtt://127.0.0.1:{broker.port}'}}\n"
+            "alerts: [{name: launch-near, when: {source: QA1BCD-9, distance: {within: 5km}}}]\n"
+        )
+        async with (
+            witness(broker, "stile/QX1GAT-10/alerts") as house,
+            running(station_file(tmp_path, station_text(decoder, more=more))),
+        ):
+            emergency = b'QB2CDE-9>332564:`(_fn"Oj/'
+            await decoder.send(kiss_of(MOORED) + kiss_of(emergency) + kiss_of(emergency))
+            seen = await house.until_topic("stile/QX1GAT-10/alerts", 2)
+        alerts = [held_to(Schema.ALERT, message.payload) for message in seen]
+    assert [(alert["kind"], alert["name"]) for alert in alerts] == [
+        ("match", "launch-near"),
+        ("emergency", "emergency"),
+    ]
+    assert alerts[0]["heard"]["source"] == "QA1BCD-9"
