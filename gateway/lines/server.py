@@ -10,6 +10,7 @@ import contextlib
 import os
 import socket
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass
 from time import thread_time
 
@@ -26,6 +27,9 @@ SLICE_SECONDS = 0.0005
 
 REST = 4.0
 """How many times as long as a round took the next one is put off: a fifth of a core is the most that all take."""
+
+BUSY_REST = 20.0
+"""The same while frames wait to be judged: what readers do not get then is shed, and counted."""
 
 SHORTEST_REST_SECONDS = 0.02
 ROUND_LINES = 250
@@ -74,7 +78,9 @@ class _Tally:
 class LineServer:
     """The text port. `run` keeps it, `offer_heard` gives it frames, `drain` ends it well."""
 
-    def __init__(self, options: LinesOptions | None = None) -> None:
+    def __init__(self, options: LinesOptions | None = None, *, busy: Callable[[], bool] = lambda: False) -> None:
+        """`busy` says whether frames wait to be judged: then less is written."""
+        self._busy = busy
         self._options = options or LinesOptions()
         self._clients: dict[LineClient, None] = {}
         self._waiting: deque[Frame] = deque()
@@ -195,7 +201,7 @@ class LineServer:
             await self._work.wait()
             self._work.clear()
             busy = await self._write_to_all(self._take())
-            await asyncio.sleep(max(SHORTEST_REST_SECONDS, REST * busy))
+            await asyncio.sleep(max(SHORTEST_REST_SECONDS, (BUSY_REST if self._busy() else REST) * busy))
 
     async def _write_to_all(self, lines: bytes) -> float:
         """One round. Gives back how many seconds of the processor it took."""

@@ -11,13 +11,14 @@ one whose client does not read at all is ended.
 
 import asyncio
 import contextlib
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from time import thread_time
 
 import structlog
 
 from gateway.web.event_log import EventLog, Start
-from gateway.web.options import WebPace
+from gateway.web.options import WebLimits, WebPace
 
 SLICE_SECONDS = 0.0005
 """How long a round may keep the event loop to itself."""
@@ -27,6 +28,9 @@ EVENTS_AT_A_TIME = 8
 
 REST = 2.0
 """How many times as long as a round took the next one is put off: a third of a core is the most that all take."""
+
+BUSY_REST = 20.0
+"""The same while frames wait to be judged: what streams do not get then they miss, and are told so."""
 
 SHORTEST_REST_SECONDS = 0.05
 REMEMBERED_CHUNKS = 16
@@ -110,12 +114,13 @@ class _Round:
 class EventStreams:
     """All open streams. `run` serves them, `wake` says that there is something new."""
 
-    def __init__(self, log: EventLog, chunk_octets: int, room: int, pace: WebPace) -> None:
-        """At most `room` of them at once, each written to in chunks of about `chunk_octets`."""
+    def __init__(self, log: EventLog, limits: WebLimits, pace: WebPace, *, room: int, busy: Callable[[], bool]) -> None:
+        """At most `room` of them at once. `busy` says whether frames wait to be judged: then less is written."""
         self.tally = StreamTally()
         self._log = log
-        self._chunk_octets = chunk_octets
+        self._chunk_octets = limits.chunk_octets
         self._room = room
+        self._busy = busy
         self._pace = pace
         self._streams: dict[Stream, None] = {}
         self._chunks: dict[int, _Chunk] = {}
@@ -154,7 +159,7 @@ class EventStreams:
             had_news = await self._wait()
             self._work.clear()
             busy = await self._serve_all(heartbeat=not had_news)
-            await asyncio.sleep(max(SHORTEST_REST_SECONDS, REST * busy))
+            await asyncio.sleep(max(SHORTEST_REST_SECONDS, (BUSY_REST if self._busy() else REST) * busy))
 
     async def finish(self) -> None:
         """Give every stream what it can take now, and end them all."""

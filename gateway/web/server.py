@@ -53,8 +53,19 @@ class WebState:
 class WebServer:
     """The gateway's web. Offers are for the event loop's own thread; they never wait and never fail."""
 
-    def __init__(self, options: WebOptions, sources: WebSources, now: Callable[[], Moment], run: str) -> None:
-        """`now` is the clock of the run, `run` its identity."""
+    def __init__(
+        self,
+        options: WebOptions,
+        sources: WebSources,
+        now: Callable[[], Moment],
+        run: str,
+        *,
+        busy: Callable[[], bool] = lambda: False,
+    ) -> None:
+        """`now` is the clock of the run, `run` its identity.
+
+        `busy` says whether frames wait to be judged: then less is written to event streams.
+        """
         limits = options.limits
         self._options = options
         self._sources = sources
@@ -64,7 +75,7 @@ class WebServer:
         self._memory = HeardMemory(limit=limits.heard, limit_octets=limits.memory_octets)
         self._most_connections = most_connections(limits)
         room = self._most_connections - limits.kept_for_requests
-        self._streams = EventStreams(self._log, limits.chunk_octets, room, options.pace)
+        self._streams = EventStreams(self._log, limits, options.pace, room=room, busy=busy)
         self._turns = Turns()
         self._handlers = Handlers(
             run,
