@@ -25,7 +25,10 @@ _T = TypeVar("_T")
 # connection is one of many, while level 1 would cost an answer for each, and give copies after a reconnect. Level 0
 # for what is retained, too: whatever a connection swallowed is found and put right at the next one. Level 1, at least
 # once, for alerts: each counts, and a copy does no harm. (`status` goes at level 1 as well: it is one message.)
-_QUALITY = dict.fromkeys(TopicGroup, 0) | {TopicGroup.ALERTS: 1}
+QUALITY = dict.fromkeys(TopicGroup, 0) | {TopicGroup.ALERTS: 1}
+
+RETAINED = frozenset({TopicGroup.HEALTH, TopicGroup.STATIONS, TopicGroup.DISCOVERY})
+"""What tells of a state, for who comes later. The others tell of what happens."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +206,7 @@ class Outbox:
         """The next message beside alerts: health first, then a group in its turn. None: nothing came of this turn."""
         if self._health_waits and self._health is not None:
             self._health_waits = False
-            return self._message(TopicGroup.HEALTH, partial(encode, self._health), retain=True)
+            return self._message(TopicGroup.HEALTH, partial(encode, self._health))
         for _ in range(len(self._takers)):
             taker = self._takers[0]
             self._takers.rotate(-1)
@@ -264,7 +267,7 @@ class Outbox:
         name, payload = change
         station = self.stations.get(name)
         if payload is None or station is None:
-            return Message(TopicGroup.STATIONS, self._topics.stray(name), b"", 0, retain=True)
+            return _of_group(TopicGroup.STATIONS, self._topics.stray(name), b"")
         return self._station_message(station, payload)
 
     def _take_discovery(self) -> Message | None:
@@ -273,23 +276,25 @@ class Outbox:
             return None
         self.tally[TopicGroup.DISCOVERY].offered += 1
         topic, payload = change
-        return Message(TopicGroup.DISCOVERY, topic, payload, _QUALITY[TopicGroup.DISCOVERY], retain=True)
+        return _of_group(TopicGroup.DISCOVERY, topic, payload)
 
     def _station_message(self, station: Station, last: HeardPayload) -> Message | None:
         topic = self._topics.station(station.source)
-        return self._message(TopicGroup.STATIONS, partial(_station_object, station, last), topic=topic, retain=True)
+        return self._message(TopicGroup.STATIONS, partial(_station_object, station, last), topic)
 
-    def _message(
-        self, group: TopicGroup, make: Callable[[], bytes], *, topic: str | None = None, retain: bool = False
-    ) -> Message | None:
+    def _message(self, group: TopicGroup, make: Callable[[], bytes], topic: str | None = None) -> Message | None:
         try:
             payload = make()
         except Exception as error:  # noqa: BLE001 - one payload that cannot be made must not end the bus: it is counted
             self.tally[group].failed += 1
             self.failure = type(error).__name__
             return None
-        return Message(group, topic or self._topics.of(group), payload, _QUALITY[group], retain)
+        return _of_group(group, topic or self._topics.of(group), payload)
 
 
 def _station_object(station: Station, last: HeardPayload) -> bytes:
     return last.encoded_with({"memory": station.to_object()})
+
+
+def _of_group(group: TopicGroup, topic: str, payload: bytes) -> Message:
+    return Message(group, topic, payload, QUALITY[group], group in RETAINED)
