@@ -222,8 +222,11 @@ async def _read(process: asyncio.subprocess.Process, record: Witness, subscribed
 
 
 async def publish(broker: Reachable, topic: str, payload: bytes, *, retain: bool = False) -> None:
-    """Publish with `mosquitto_pub`: something that is not ours. An empty payload clears what is retained."""
-    how = ["-s" if payload else "-n", *(["-r"] if retain else [])]
+    """Publish with `mosquitto_pub`: something that is not ours. An empty payload clears what is retained.
+
+    It waits until the broker has it: at quality 0 some drop what a client sends just before it leaves.
+    """
+    how = ["-q", "1", "-s" if payload else "-n", *(["-r"] if retain else [])]
     process = await asyncio.create_subprocess_exec(
         "mosquitto_pub", *_access(broker), "-t", topic, *how, stdin=subprocess.PIPE
     )

@@ -2,11 +2,13 @@
 
 import asyncio
 import logging
+import math
 import socket
 import threading
+from collections.abc import Awaitable
 from concurrent.futures import Future, InvalidStateError
 from types import TracebackType
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 import aiomqtt
 from paho.mqtt.client import MQTT_ERR_SUCCESS, DisconnectFlags
@@ -19,6 +21,8 @@ from gateway.bus.options import BusOptions
 from gateway.bus.outbox import Message
 from gateway.bus.station_topics import MAXIMUM_FOUND
 from gateway.bus.topics import Topics
+
+_T = TypeVar("_T")
 
 ONLINE = b"online"
 OFFLINE = b"offline"
@@ -127,6 +131,18 @@ class Connection(aiomqtt.Client):
     async def say(self, status: bytes) -> None:
         """Publish `status`, retained, and wait until the broker has it. Raises `MqttError`."""
         await self.publish_answered(self._topics.status, status, retain=True)
+
+    async def _wait_for(self, fut: Awaitable[_T], timeout: float | None) -> _T:  # noqa: ASYNC109 - as aiomqtt has it
+        """As aiomqtt's, but heeds a cancellation that comes together with what is awaited.
+
+        `asyncio.wait_for` loses it (Python 3.11), and then whoever cancelled waits for ever.
+        """
+        seconds = self.timeout if timeout is None else timeout
+        try:
+            async with asyncio.timeout(None if seconds == math.inf else seconds):
+                return await fut
+        except TimeoutError:
+            raise aiomqtt.MqttError("the broker does not answer") from None
 
     def _expiring(self, seconds: int) -> Properties | None:
         """Properties that make a retained message leave the broker even where the gateway never comes back."""
