@@ -16,7 +16,7 @@ LOOKS_PER_WINDOW = 60
 """How often in a window the level is reckoned anew."""
 
 MAXIMUM_SOURCES = 16_384
-"""Sources told apart in one window: about 6 MB for each bucket of a rate. Those beyond it share one place, and so one share."""
+"""Sources told apart in one window: about 6 MB for each bucket. Those beyond it share one place, and so one share."""
 
 OVERFLOW_SOURCE = ""
 
