@@ -6,7 +6,7 @@ uplink wait: offers return at once, and each part runs, sheds and says so by its
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
@@ -14,6 +14,7 @@ import structlog
 
 from gateway.bus.bus import Bus
 from gateway.bus.options import BusOptions, DiscoveryOptions, Tls
+from gateway.documents import DocumentError
 from gateway.feed.health import Health, Part
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
@@ -23,6 +24,7 @@ from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
 from gateway.judge.verdict import Judged
 from gateway.settings import BusSettings, JournalSettings, LinesSettings, StationFile, WebSettings
+from gateway.uplink.outbox import Departure
 
 if TYPE_CHECKING:
     from gateway.journal.journal import Journal
@@ -85,6 +87,8 @@ class House:
         made = (self.bus, self.lines, self.web, self.journal, captures)
         self._runners: list[Runner] = [runner for runner in made if runner is not None]
         self._sinks: list[Sink] = [*sinks, *self._runners]
+        self.failed = 0
+        """Frames of which the house was not told, by a fault of the gateway's own."""
 
     def payload(self, judged: Judged) -> HeardPayload:
         """What everybody is told of a frame."""
@@ -94,21 +98,33 @@ class House:
         """What one read of one receiver brought was judged: everybody is told."""
         if not self._sinks:  # nobody sees anything of it but the log, and there only what raises an alert
             payloads = [payload for payload in payloads if payload.judged.emergency]
-        if not payloads:
-            return
-        for payload in payloads:
-            self.reader.hear(payload.judged)
-            self.stations.hear(payload)
-        for alert in self.watches.heard([payload.judged for payload in payloads]):
-            self._raise(alert)
-        for payload in payloads:
-            for sink in self._sinks:
-                sink.offer_heard(payload)
-
-    def tell_sent(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
-        """The line of a frame was sent."""
+        with self._shielded(len(payloads)):
+            for payload in payloads:
+                self.reader.hear(payload.judged)
+                self.stations.hear(payload)
+            for alert in self.watches.heard([payload.judged for payload in payloads]):
+                self._raise(alert)
         for sink in self._sinks:
-            sink.offer_forwarded(payload, line, sent_at_ms)
+            with self._shielded(len(payloads)):
+                for payload in payloads:
+                    sink.offer_heard(payload)
+
+    def tell_sent(self, sent: Sequence[Departure], sent_at_ms: int) -> None:
+        """The lines of these frames were sent; each ticket is the payload of its frame."""
+        for sink in self._sinks:
+            with self._shielded(len(sent)):
+                for departure in sent:
+                    if isinstance(departure.ticket, HeardPayload):
+                        sink.offer_forwarded(departure.ticket, departure.line, sent_at_ms)
+
+    @contextlib.contextmanager
+    def _shielded(self, frames: int) -> Iterator[None]:
+        """No fault of ours in what the house is told may keep frames from the network: it is counted and said."""
+        try:
+            yield
+        except Exception as error:  # noqa: BLE001 - see above
+            self.failed += frames
+            _log.error("a fault of the gateway's own: the house was not told", error=type(error).__name__)
 
     def tell_health(self, health: Health) -> None:
         """How the post is now."""
@@ -151,14 +167,18 @@ class House:
 
     @contextlib.asynccontextmanager
     async def broker(self) -> AsyncIterator[None]:
-        """The broker in the process, where the station file asks for one."""
+        """The broker in the process, where the station file asks for one. Raises `DocumentError`."""
         bus = self._station.settings.bus
         if bus is None or not bus.embedded:
             yield
             return
-        from gateway.bus.embedded import EmbeddedBroker  # noqa: PLC0415 - it needs the extra `broker`
+        from gateway.bus.embedded import EmbeddedBroker, EmbeddedBrokerError  # noqa: PLC0415 - it needs an extra
 
-        async with EmbeddedBroker(bus.address[1]) as broker:
+        async with contextlib.AsyncExitStack() as lifetime:
+            try:
+                broker = await lifetime.enter_async_context(EmbeddedBroker(bus.address[1]))
+            except EmbeddedBrokerError as error:
+                raise DocumentError([self._station.document.problem(("bus", "broker"), str(error))]) from None
             _log.info("broker started", address=f"mqtt://127.0.0.1:{broker.port}")
             yield
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import structlog
 
 from gateway import checking
-from gateway.documents import DocumentError
+from gateway.documents import DocumentError, Problem
 from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Heard, Run
@@ -163,11 +163,9 @@ class Service:
                 self._tell_sent()
 
     def _tell_sent(self) -> None:
-        sent_at_ms = self.frames.now().time_ms if self._sent else 0
-        for departure in self._sent:
-            if isinstance(departure.ticket, HeardPayload):
-                self.house.tell_sent(departure.ticket, departure.line, sent_at_ms)
-        self._sent.clear()
+        if self._sent:
+            self.house.tell_sent(self._sent, self.frames.now().time_ms)
+            self._sent.clear()
 
     def _wall(self, elapsed_ms: int) -> int:
         now = self.frames.now()
@@ -195,7 +193,12 @@ class Service:
 
     def _restore_budgets(self) -> None:
         if self.house.journal is not None:
-            budgets = self.house.journal.load_budgets()
+            from gateway.journal.trouble import JournalRefusedError  # noqa: PLC0415 - loaded with the journal alone
+
+            try:
+                budgets = self.house.journal.load_budgets()
+            except JournalRefusedError as error:
+                raise DocumentError([self._station.document.problem(("journal", "path"), str(error))]) from None
             if budgets is not None:
                 self._judge.restore_budgets(budgets)
                 self.house.watches.restore(budgets.get("hearing") or {})
@@ -290,7 +293,10 @@ async def run(station: StationFile, *, sinks: Sequence[Sink] = ()) -> None:
     if refused is not None:
         raise DocumentError([refused])
     source = checking.load_policy(station)
-    service = Service(station, source, sinks=sinks)
+    try:
+        service = Service(station, source, sinks=sinks)
+    except ValueError as error:  # a part cannot be made so: the message says why
+        raise DocumentError([Problem(str(station.path), 1, "", str(error))]) from None
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGTERM, signal.SIGINT):

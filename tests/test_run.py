@@ -4,6 +4,7 @@ import asyncio
 import json
 import os
 import signal
+import sqlite3
 import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -106,3 +107,28 @@ async def test_a_bad_policy_at_the_start_ends_it_with_exit_1_and_the_reason(tmp_
         said = (await gateway.process.stderr.read()).decode()
         assert await gateway.process.wait() == 1
     assert 'mine.yaml:3: ruels: unknown key - did you mean "rules"?' in said
+
+
+async def test_a_taken_port_for_the_broker_ends_it_with_exit_1_and_what_to_do(tmp_path: Path) -> None:
+    async with (
+        Decoder() as taken,
+        stile_run(tmp_path, station_text(1, 1, f"bus: {{broker: 'embedded:{taken.port}'}}\n")) as gateway,
+    ):
+        assert gateway.process.stderr is not None
+        said = (await gateway.process.stderr.read()).decode()
+        assert await gateway.process.wait() == 1
+    assert "station.yaml:4: bus.broker: " in said
+    assert str(taken.port) in said
+    assert "Traceback" not in said
+
+
+async def test_a_journal_that_is_none_of_ours_ends_it_with_exit_1(tmp_path: Path) -> None:
+    database = sqlite3.connect(tmp_path / "other.db")
+    database.execute("CREATE TABLE other (x)")
+    database.close()
+    async with stile_run(tmp_path, station_text(1, 1, "journal: {path: other.db}\n")) as gateway:
+        assert gateway.process.stderr is not None
+        said = (await gateway.process.stderr.read()).decode()
+        assert await gateway.process.wait() == 1
+    assert "station.yaml:4: journal.path: " in said
+    assert "Traceback" not in said

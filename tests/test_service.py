@@ -8,6 +8,7 @@ import pytest
 
 from demo.network_server import Answer, Conduct, NetworkServer
 from gateway.feed.health import Part, PartKind, State
+from gateway.feed.heard_object import HeardPayload
 from gateway.feed.schemas import Schema
 from gateway.judge.verdict import Reason
 from gateway.service import Service
@@ -283,3 +284,25 @@ async def test_what_the_operator_asked_for_and_an_emergency_raise_alerts_on_the_
         ("emergency", "emergency"),
     ]
     assert alerts[0]["heard"]["source"] == "QA1BCD-9"
+
+
+async def test_a_fault_in_what_tells_the_house_keeps_no_frame_from_the_network(tmp_path: Path) -> None:
+    class Faulty(Ear):
+        def offer_heard(self, payload: HeardPayload) -> None:
+            raise RuntimeError(payload)
+
+        def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
+            raise RuntimeError(payload, line, sent_at_ms)
+
+    ear = Ear()
+    async with (
+        Decoder() as decoder,
+        NetworkServer() as server,
+        running(station_file(tmp_path, station_text(decoder, server)), Faulty(), ear) as service,
+    ):
+        for number, line in enumerate((MOORED, AWKWARD), 1):
+            await decoder.send(kiss_of(line))
+            await server.until(lambda number=number: server.counts.accepted == number)  # type: ignore[misc]  # at once
+        await until(lambda: len(ear.sent) == 2)
+        assert len(ear.judged) == 2
+        assert service.house.failed == 4
