@@ -15,7 +15,7 @@ Frames that come within an hour hang together: one car, one hour of good propaga
 `MOST_AN_HOUR`; where it would, the debt, and what a frame pays, are scaled down alike.
 
 So a dead antenna is noticed once 56 frames would have been usual, and after three and a half hours at the soonest: on a
-busy channel the same afternoon, at a post that hears 70 a day on the third day. It is as good as never said of a night
+busy channel the same afternoon, at a post that hears 80 a day within two days. It is as good as never said of a night
 that is always quiet. An antenna that still hears a fiftieth of what it did is noticed, too; a day that brings more than
 a twelfth is a slow day and no more.
 
