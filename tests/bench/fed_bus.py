@@ -1,0 +1,57 @@
+"""A broker and a bus that publishes what it is fed, for benches that try other people's programs on the feed."""
+
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+
+from gateway.bus.bus import Bus
+from gateway.bus.options import BusOptions, DiscoveryOptions
+from gateway.feed.activity import ActivityWatch
+from gateway.feed.health import Counts, Health, Part, PartKind, State
+from gateway.feed.reader import ReportReader
+from gateway.feed.stations import Stations
+from gateway.judge.conditions import Post as PostSettings
+from tests.judged_frames import Post, offer
+from tests.mosquitto_broker import MosquittoBroker
+
+
+@dataclass(frozen=True, slots=True)
+class FedBus:
+    """A bus, and the post that it publishes for."""
+
+    bus: Bus
+    post: Post
+    reader: ReportReader
+    activity: ActivityWatch
+
+    def hear(self, *lines: bytes) -> None:
+        """Frames are heard, as lines of monitor text."""
+        for line in lines:
+            judged = self.post.hear(line)
+            self.reader.hear(judged)
+            self.activity.heard(self.post.now())
+            offer(self.bus, judged, self.reader)
+
+    def tell_health(self) -> None:
+        """The post is looked at."""
+        now = self.post.now()
+        parts = [Part(PartKind.RECEIVER, "vhf", State.OK, now.time_ms)]
+        activity = self.activity.now(now, self.bus.stations)
+        self.bus.offer_health(
+            Health(self.post.run, now.time_ms, parts, Counts(0, 0, {}), activity=activity).to_object()
+        )
+
+
+@asynccontextmanager
+async def fed_bus(broker: MosquittoBroker, *callsigns: str) -> AsyncIterator[FedBus]:
+    """A bus at `broker` for a block, which tells a hub of these callsigns; drained at its end."""
+    post = Post()
+    options = BusOptions("127.0.0.1", "QX1GAT-10", broker.port, discovery=DiscoveryOptions(callsigns=callsigns))
+    bus = Bus(options, post.now, stations=Stations(followed=callsigns))
+    fed = FedBus(bus, post, ReportReader(PostSettings("QX1GAT-10", 58.6, -3.9167)), ActivityWatch())
+    async with asyncio.TaskGroup() as tasks:
+        tasks.create_task(bus.run())
+        fed.tell_health()
+        yield fed
+        await bus.drain(5)
