@@ -67,6 +67,12 @@ def _parser() -> argparse.ArgumentParser:
     explain.add_argument("--json", action="store_true", help="print the heard object with its steps")
     explain.set_defaults(command=_explain)
 
+    watch = commands.add_parser("watch", help="show the live state of a running gateway in the terminal")
+    watch.add_argument("station", type=Path, metavar="STATION", help="the station file, with its `web:`")
+    watch.add_argument("--once", action="store_true", help="print it once; exit 1 where not every part is ok")
+    watch.add_argument("--json", action="store_true", help="print each event as one JSON object a line")
+    watch.set_defaults(command=_watch)
+
     _add_replay(commands.add_parser("replay", help="judge what was heard again, by one policy or two"))
     return parser
 
@@ -124,6 +130,18 @@ def _explain(options: argparse.Namespace) -> int:
     )
     print(json.dumps(told.to_object(), indent=2) if options.json else told.in_words())
     return FINE if told.readable else FOUND_WRONG
+
+
+def _watch(options: argparse.Namespace) -> int:
+    try:
+        from gateway.watching import watch  # noqa: PLC0415 - loaded by the command that needs it
+
+        if options.once:
+            return FINE if watch.once(options.station, sys.stdout, as_json=options.json) else FOUND_WRONG
+        watch.follow(options.station, sys.stdout, as_json=options.json)
+    except KeyboardInterrupt:
+        return FOUND_WRONG if options.once else FINE
+    return FINE
 
 
 def _replay(options: argparse.Namespace) -> int:

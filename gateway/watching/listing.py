@@ -1,0 +1,65 @@
+"""What a watch prints where nothing can be drawn: a line for each thing as it comes. No I/O, no clock."""
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from gateway.watching import words
+from gateway.watching.published import (
+    AlertShown,
+    Answering,
+    Event,
+    ForwardedShown,
+    HealthShown,
+    HeardShown,
+    MissedShown,
+    NoAnswer,
+    Shown,
+    Told,
+)
+from gateway.watching.watched import SeenFrame
+
+
+class Listing:
+    """Says frames and alerts as they come, and of everything else what has changed."""
+
+    def __init__(self) -> None:
+        self._states: dict[str, str] = {}
+        self._trouble: NoAnswer | None = None
+
+    def take(self, told: Told, now: datetime) -> Iterator[str]:
+        """The lines for it."""
+        match told:
+            case Answering():
+                self._trouble = None
+                yield f"{now:%H:%M:%S} the gateway answers"
+            case NoAnswer():
+                if told != self._trouble:
+                    yield f"{now:%H:%M:%S} THE GATEWAY DOES NOT ANSWER: {told}"
+                self._trouble = told
+            case Event():
+                yield from self._lines(told.shown, now)
+
+    def _lines(self, shown: Shown, now: datetime) -> Iterator[str]:
+        match shown:
+            case ForwardedShown():
+                pass  # the frame was said when it was heard
+            case HeardShown():
+                if shown.begins_emergency:
+                    yield words.emergency_words(shown, now)
+                    yield words.CAUTION
+                yield words.frame_words(SeenFrame(shown), now)
+            case AlertShown(kind="emergency"):
+                pass  # the frame itself says so
+            case AlertShown():
+                yield words.alert_words(shown, now)
+            case HealthShown():
+                yield from self._changes(shown, now)
+            case MissedShown():
+                yield "some events are not shown: this watch was away, or could not keep up"
+
+    def _changes(self, health: HealthShown, now: datetime) -> Iterator[str]:
+        for part in health.parts:
+            if self._states.get(part.label) != part.state:
+                why = words.why_and_what_to_do(part)
+                yield f"{words.part_words(part, now)}{f': {why}' if why else ''}"
+        self._states = {part.label: part.state for part in health.parts}
