@@ -6,6 +6,7 @@ uplink wait: offers return at once, and each part runs, sheds and says so by its
 
 import asyncio
 import contextlib
+import traceback
 from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
@@ -90,6 +91,8 @@ class House:
         self.failed = 0
         """Frames of which the house was not told, by a fault of the gateway's own."""
 
+        self._failed_said = 0
+
     def payload(self, judged: Judged) -> HeardPayload:
         """What everybody is told of a frame."""
         return HeardPayload(judged, self.reader)
@@ -98,6 +101,8 @@ class House:
         """What one read of one receiver brought was judged: everybody is told."""
         if not self._sinks:  # nobody sees anything of it but the log, and there only what raises an alert
             payloads = [payload for payload in payloads if payload.judged.emergency]
+        if not payloads:
+            return
         with self._shielded(len(payloads)):
             for payload in payloads:
                 self.reader.hear(payload.judged)
@@ -123,8 +128,13 @@ class House:
         try:
             yield
         except Exception as error:  # noqa: BLE001 - see above
+            if not self.failed:
+                place = traceback.extract_tb(error.__traceback__)[-1]  # not the message: it may hold text from the air
+                where = f"{place.name}, line {place.lineno}"
+                _log.error(
+                    "a fault of the gateway's own: the house was not told", error=type(error).__name__, where=where
+                )
             self.failed += frames
-            _log.error("a fault of the gateway's own: the house was not told", error=type(error).__name__)
 
     def tell_health(self, health: Health) -> None:
         """How the post is now."""
@@ -146,8 +156,12 @@ class House:
         """What is due from time to time."""
         moment = self._frames.now()
         self.stations.forget(moment.elapsed_ms)
-        for alert in self.watches.tick(moment):
-            self._raise(alert)
+        with self._shielded(0):
+            for alert in self.watches.tick(moment):
+                self._raise(alert)
+        if self.failed != self._failed_said:
+            _log.error("the house was not told of frames", count=self.failed - self._failed_said)
+            self._failed_said = self.failed
 
     def parts(self) -> list[Part]:
         """How those fare that have something of their own to fail."""
