@@ -5,7 +5,7 @@ from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from time import perf_counter
 from typing import TypeVar
 
-TURN_SECONDS = 0.0005
+TURN_SECONDS = 0.00025
 """How long one turn may keep the event loop to itself."""
 
 _T = TypeVar("_T")
