@@ -30,6 +30,9 @@ OFFLINE = b"offline"
 SEND_BUFFER_OCTETS = 64 * 1024
 """Small, so that what waits for a broker that stalls waits in our queues, where it is counted, not in the kernel's."""
 
+RECEIVED_AT_ONCE = 50
+"""How many messages are taken before others in the event loop have their turn."""
+
 
 class Connection(aiomqtt.Client):
     """Used once: `async with` it, then make another.
@@ -69,6 +72,7 @@ class Connection(aiomqtt.Client):
 
         self._topics = topics
         self._attempt: Future[None] = Future()
+        self._loop_thread = threading.get_ident()
         self._all_out = asyncio.Event()
         self._all_out.set()
         self._answers_awaited = 0
@@ -112,8 +116,13 @@ class Connection(aiomqtt.Client):
             raise aiomqtt.MqttCodeError(info.rc, "the connection is gone")
 
     async def flush(self) -> None:
-        """Wait until all that was handed over is out. Raises `MqttError` where it cannot get out, or not in time."""
-        await self._wait_for(self._all_out.wait(), timeout=None)
+        """Write what was handed over, at once as far as the socket takes it, and wait until all of it is out.
+
+        Raises `MqttError` where it cannot get out, or not in time.
+        """
+        self._write()
+        if self._client.want_write():
+            await self._wait_for(self._all_out.wait(), timeout=None)
         if self._disconnected.done():
             raise aiomqtt.MqttError("the connection is gone")
 
@@ -127,6 +136,13 @@ class Connection(aiomqtt.Client):
             self._answers_awaited -= 1
             if not self._answers_awaited:
                 self._client.on_publish = None
+
+    async def received(self) -> list[aiomqtt.Message]:
+        """Wait for a message; returns it with those that came along. Raises `MqttError` when the connection ends."""
+        messages = [await anext(self.messages)]
+        while len(messages) < RECEIVED_AT_ONCE and not self._queue.empty():
+            messages.append(self._queue.get_nowait())
+        return messages
 
     async def say(self, status: bytes) -> None:
         """Publish `status`, retained, and wait until the broker has it. Raises `MqttError`."""
@@ -192,6 +208,20 @@ class Connection(aiomqtt.Client):
         for outcome in (self._connected, self._disconnected):
             if outcome.done() and not outcome.cancelled():
                 outcome.exception()  # asyncio complains of errors that nobody looked at
+
+    def _write(self) -> None:
+        try:
+            self._client.loop_write()
+        except Exception as error:  # noqa: BLE001 - whatever it is, the connection is over, as with aiomqtt's own writing
+            if not self._disconnected.done():
+                self._disconnected.set_exception(error)
+
+    def _on_socket_register_write(self, client: PahoClient, userdata: Any, sock: Any) -> None:  # noqa: ANN401
+        """Paho has something to write. The loop is told at once: `flush` may be through in the same step."""
+        if threading.get_ident() == self._loop_thread:
+            self._loop.add_writer(sock.fileno(), self._write)
+        else:
+            super()._on_socket_register_write(client, userdata, sock)
 
     def _on_socket_unregister_write(self, client: PahoClient, userdata: Any, sock: Any) -> None:  # noqa: ANN401
         """Paho has nothing left to write, or the socket is closed."""

@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Callable
 from time import perf_counter
 
+import aiomqtt
 import structlog
 
 from gateway.bus.connection import OFFLINE, ONLINE, Connection
@@ -14,12 +15,15 @@ from gateway.bus.topics import TopicGroup, Topics
 _log = structlog.get_logger()
 
 BATCH_SECONDS = 0.0005
-"""How long one batch may hold the event loop; writing it to the socket then takes about as long again."""
+"""How long taking one batch may hold the event loop; writing it to the socket then takes about as long again."""
 
 BATCH_MESSAGES = 64
 
-BUSY_REST = 3.0
+BUSY_REST = 2.0
 """While frames wait to be judged, the bus rests for so many times as long as its last batch took."""
+
+LONGEST_REST_SECONDS = 0.02
+"""A batch that had to wait for the broker took none of the frames' time."""
 
 
 class Publisher:
@@ -64,21 +68,30 @@ class Publisher:
             self._outbox.disconnected()
 
     async def _listen(self, connection: Connection) -> None:
-        discovery = self._outbox.discovery
-        async for message in connection.messages:
-            topic, payload = message.topic.value, bytes(message.payload)
-            if topic == self._topics.status and not message.retain:
-                if payload == ONLINE:
-                    self._heard_ourselves.set()
-                elif self.leave_at is None:
-                    # The will of a connection that the broker gave up only now: it speaks of the past.
-                    await connection.say(ONLINE)
-            elif (name := self._topics.station_name(topic)) is not None and payload:
-                self._outbox.found_station(name, payload)
-                self.work.set()
-            elif discovery is not None:
-                discovery.read(topic, payload, retained=message.retain)
-                self.work.set()
+        while True:
+            for message in await connection.received():
+                if message.topic.value == self._topics.status:
+                    await self._take_status(connection, message)
+                else:
+                    self._take_told(message)
+                    self.work.set()
+
+    async def _take_status(self, connection: Connection, message: aiomqtt.Message) -> None:
+        if message.retain:
+            return
+        if message.payload == ONLINE:
+            self._heard_ourselves.set()
+        elif self.leave_at is None:
+            # The will of a connection that the broker gave up only now: it speaks of the past.
+            await connection.say(ONLINE)
+
+    def _take_told(self, message: aiomqtt.Message) -> None:
+        topic, payload = message.topic.value, bytes(message.payload)
+        name = self._topics.station_name(topic)
+        if name is not None and payload:
+            self._outbox.found_station(name, payload)
+        elif self._outbox.discovery is not None:
+            self._outbox.discovery.read(topic, payload, retained=message.retain)
 
     async def _learn(self, connection: Connection) -> None:
         """Wait until the broker has told every topic of ours that it holds, then begin to set them right.
@@ -115,10 +128,7 @@ class Publisher:
         return self._outbox.is_empty or asyncio.get_running_loop().time() >= self.leave_at
 
     async def _publish_batch(self, connection: Connection) -> float:
-        """Publish for about a millisecond; returns for how many seconds to rest then.
-
-        They are written to the socket together, and waited for together.
-        """
+        """Publish for about a millisecond; returns for how many seconds to rest then."""
         began = perf_counter()
         handed: Counter[TopicGroup] = Counter()
         try:
@@ -128,10 +138,10 @@ class Publisher:
                     break
                 handed[message.group] += 1
                 connection.publish_soon(message)
-            took = perf_counter() - began
             await connection.flush()
+            took = perf_counter() - began
         except BaseException:
             self._outbox.lost(handed)
             raise
         self._outbox.published(handed)
-        return took * BUSY_REST if self._busy() else 0.0
+        return min(took * BUSY_REST, LONGEST_REST_SECONDS) if self._busy() else 0.0
