@@ -26,7 +26,7 @@ SILENCE_SECONDS = 45.0
 STEADY_SECONDS = 10.0
 """A stream that stood for so long begins again at once when it breaks off."""
 
-PAUSES = (0.5, 1.0, 2.0, 4.0, 8.0, 15.0)
+PAUSES = (0.5, 1.0, 2.0, 5.0)
 """Seconds until the gateway is asked again, after one failure, two, and so on."""
 
 LARGEST_ANSWER = 4_194_304
@@ -131,16 +131,14 @@ class Client:
 
     async def state(self, frames: int = LAST_FRAMES) -> list[Event]:
         """The last frames, the oldest first, and the health. Raises `UnansweredError`."""
-        try:
-            async with asyncio.timeout(ANSWER_SECONDS):
-                told = await self._ask(f"/api/heard?limit={frames}")
-                health = await self._ask("/api/health")
-        except (aiohttp.ClientError, OSError) as error:  # TimeoutError is one
-            raise UnansweredError(_trouble(error)) from None
-        heard = told.get("heard")
+        heard = (await self._ask(f"/api/heard?limit={frames}")).get("heard")
         if not isinstance(heard, list):
             raise UnansweredError(_FOREIGN)
-        return [*(_event(Kind.HEARD, frame) for frame in reversed(heard)), _event(Kind.HEALTH, health)]
+        return [*(_event(Kind.HEARD, frame) for frame in reversed(heard)), await self.health()]
+
+    async def health(self) -> Event:
+        """How the gateway is now. Raises `UnansweredError`."""
+        return _event(Kind.HEALTH, await self._ask("/api/health"))
 
     async def follow(self) -> AsyncGenerator[Told, None]:
         """What the gateway tells, for ever: how it is now, then its events; and when it does not answer, why."""
@@ -163,10 +161,9 @@ class Client:
             failures += 1
 
     async def _stream(self) -> AsyncGenerator[Told, None]:
-        async with asyncio.timeout(ANSWER_SECONDS):
-            health = await self._ask("/api/health")
-        yield _event(Kind.HEALTH, health)
-        last = self._last_event or (f"{health.get('run')}-0" if self._catch_up else "")
+        health = await self.health()
+        yield health
+        last = self._last_event or (f"{health.plain['run']}-0" if self._catch_up else "")
         headers = {"Accept": "text/event-stream", **({"Last-Event-ID": last} if last else {})}
         async with self._session.get("/events", headers=headers, allow_redirects=False) as response:
             _check(response, "text/event-stream")
@@ -179,14 +176,24 @@ class Client:
                         yield _event(Kind(event.kind), _object(event.data))
 
     async def _ask(self, path: str) -> Mapping[str, Any]:
-        async with self._session.get(path, allow_redirects=False) as response:
-            _check(response, "application/json")
-            body = bytearray()
-            async for octets in response.content.iter_any():
-                body += octets
-                if len(body) > LARGEST_ANSWER:
-                    raise UnansweredError(_FOREIGN)
-            return _object(bytes(body))
+        try:
+            async with (
+                asyncio.timeout(ANSWER_SECONDS),
+                self._session.get(path, allow_redirects=False) as response,
+            ):
+                _check(response, "application/json")
+                return _object(await _body(response))
+        except (aiohttp.ClientError, OSError) as error:  # TimeoutError is one
+            raise UnansweredError(_trouble(error)) from None
+
+
+async def _body(response: aiohttp.ClientResponse) -> bytes:
+    body = bytearray()
+    async for octets in response.content.iter_any():
+        body += octets
+        if len(body) > LARGEST_ANSWER:
+            raise UnansweredError(_FOREIGN)
+    return bytes(body)
 
 
 def _check(response: aiohttp.ClientResponse, content_type: str) -> None:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from gateway.watching import words
+from gateway.watching.columns import shown, width
 from gateway.watching.published import (
     AlertShown,
     Answering,
@@ -39,27 +40,28 @@ class Listing:
             case Event():
                 yield from self._lines(told.shown, now)
 
-    def _lines(self, shown: Shown, now: datetime) -> Iterator[str]:
-        match shown:
+    def _lines(self, told: Shown, now: datetime) -> Iterator[str]:
+        match told:
             case ForwardedShown():
                 pass  # the frame was said when it was heard
             case HeardShown():
-                if shown.begins_emergency:
-                    yield words.emergency_words(shown, now)
+                if told.begins_emergency:
+                    yield words.emergency_words(told, now)
                     yield words.CAUTION
-                yield words.frame_words(SeenFrame(shown), now)
+                yield words.frame_words(SeenFrame(told), now)
             case AlertShown(kind="emergency"):
                 pass  # the frame itself says so
             case AlertShown():
-                yield words.alert_words(shown, now)
+                yield words.alert_words(told, now)
             case HealthShown():
-                yield from self._changes(shown, now)
+                yield from self._changes(told, now)
             case MissedShown():
                 yield "some events are not shown: this watch was away, or could not keep up"
 
     def _changes(self, health: HealthShown, now: datetime) -> Iterator[str]:
+        label_columns = max((width(shown(part.label)) for part in health.parts), default=0)
         for part in health.parts:
             if self._states.get(part.label) != part.state:
                 why = words.why_and_what_to_do(part)
-                yield f"{words.part_words(part, now)}{f': {why}' if why else ''}"
+                yield f"{words.part_words(part, now, label_columns)}{f': {why}' if why else ''}"
         self._states = {part.label: part.state for part in health.parts}

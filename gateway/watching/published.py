@@ -89,6 +89,7 @@ class ReportShown(_Published):
     longitude: float | None = None
     distance_km: float | None = None
     bearing_deg: float | None = None
+    comment: str = ""
 
 
 class HeardShown(_Published):

@@ -8,7 +8,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import Enum, auto
-from itertools import islice
 
 from gateway.feed.health import State
 from gateway.watching import words
@@ -19,13 +18,16 @@ from gateway.watching.watched import Watched
 FEWEST_FRAMES = 4
 """With the heading; for so many lines the parts that are well are drawn together into one."""
 
-LINES_OF_ONE = 2
+LINES_OF_ONE = 3
 """So many lines of the screen an emergency or an alert takes at the most."""
 
 ROWS_FOR_EACH_URGENT = 8
 """In so many rows of the window, one emergency and one alert are shown; the others are counted."""
 
 MOST_AT_ONCE = 5
+
+ROWS_FOR_WHOLE_SUMS = 20
+"""In a window with fewer rows each of the counts takes one line, and its end is cut off."""
 
 _WORST_FIRST = {state: -place for place, state in enumerate(State)}
 
@@ -50,10 +52,10 @@ def screen(watched: Watched, now: datetime, columns: int, rows: int) -> list[Lin
     """At most `rows` lines of at most `columns` columns."""
     lines = [*_head(watched, now, columns), *_urgent(watched, now, columns, rows), *_trouble(watched, now, columns)]
     if watched.health is not None:
-        after = [*_figures(watched.health, now, columns)]
+        after = [*_figures(watched.health, now, columns, most=1 if rows < ROWS_FOR_WHOLE_SUMS else None)]
         room = rows - len(lines) - len(after) - FEWEST_FRAMES
         lines += [*_parts(watched.health, now, columns, room), *after]
-    lines += islice(_frames(watched, now, columns), max(0, rows - len(lines)))
+    lines += _frames(watched, now, columns, rows - len(lines))
     return lines[:rows]
 
 
@@ -122,16 +124,16 @@ def _part(part: PartShown, now: datetime, columns: int, label_columns: int) -> I
         yield Line(cut(f"    {text}", columns))
 
 
-def _figures(health: HealthShown, now: datetime, columns: int) -> Iterator[Line]:
+def _figures(health: HealthShown, now: datetime, columns: int, *, most: int | None) -> Iterator[Line]:
     for text in (*words.sums(health.counts), *words.busy_words(health, now)):
-        yield from _wrapped(text, columns)
+        yield from _wrapped(text, columns, most=most)
 
 
-def _frames(watched: Watched, now: datetime, columns: int) -> Iterator[Line]:
+def _frames(watched: Watched, now: datetime, columns: int, room: int) -> Iterator[Line]:
     yield Line(cut("The last frames, the newest first (times in UTC):", columns), Emphasis.STRONG)
-    for seen in watched.frames:
-        emphasis = Emphasis.STRONG if seen.heard.begins_emergency else Emphasis.PLAIN
-        yield Line(cut(words.frame_words(seen, now), columns), emphasis)
+    frames = watched.frames[: max(0, room - 1)]
+    for seen, text in zip(frames, words.table_of(frames, now), strict=True):
+        yield Line(cut(text, columns), Emphasis.STRONG if seen.heard.begins_emergency else Emphasis.PLAIN)
 
 
 def _wrapped(

@@ -27,6 +27,9 @@ REDRAW_SECONDS = 0.25
 STILL_SECONDS = 1.0
 """And this often where nothing comes: the clock goes on."""
 
+HEALTH_SECONDS = 2.0
+"""While something is drawn the health is asked for so often: by itself the gateway tells it less often than frames."""
+
 ROWS_WITHOUT_END = 10_000
 
 
@@ -119,18 +122,27 @@ async def _following(gateway: Gateway, watched: Watched) -> AsyncIterator[asynci
     """Follow the gateway for a block; the event is set when there is something new."""
     changed = asyncio.Event()
 
-    async def take_all() -> None:
-        async with Client(gateway, catch_up=True) as client, aclosing(client.follow()) as all_told:
+    async def take_all(client: Client) -> None:
+        async with aclosing(client.follow()) as all_told:
             async for told in all_told:
                 watched.take(told, _now())
                 changed.set()
 
-    async with asyncio.TaskGroup() as tasks:
-        following = tasks.create_task(take_all(), name="follow the gateway")
+    async def ask_health(client: Client) -> None:
+        while True:
+            await asyncio.sleep(HEALTH_SECONDS)
+            if watched.answers:
+                with contextlib.suppress(UnansweredError):  # the stream will tell, too
+                    watched.take(await client.health(), _now())
+                    changed.set()
+
+    async with Client(gateway, catch_up=True) as client, asyncio.TaskGroup() as tasks:
+        working = [tasks.create_task(work(client)) for work in (take_all, ask_health)]
         try:
             yield changed
         finally:
-            following.cancel()
+            for task in working:
+                task.cancel()
 
 
 def _end_on_signals() -> None:

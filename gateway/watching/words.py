@@ -1,17 +1,19 @@
 """How one frame, one alert, one part and the counts are said, each in a line. No I/O, no clock."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 
 from gateway.feed.duration import in_words
-from gateway.watching.columns import padded, shown
+from gateway.watching.columns import padded, shown, width
 from gateway.watching.published import AlertShown, CountsShown, HealthShown, HeardShown, PartShown
 from gateway.watching.watched import SeenFrame
 
 CAUTION = "Not a distress watch: an emergency is shown first, and that promises nothing."
 
-_RECEIVER_COLUMNS = 10
-_VERDICT_COLUMNS = 24
+_MOST_RECEIVER_COLUMNS = 10
+_MOST_VERDICT_COLUMNS = 27
+"""Room for the longest reason; the name of a rule is cut."""
+
 _SOURCE_COLUMNS = 9
 
 
@@ -27,16 +29,26 @@ def ago(then: datetime, now: datetime) -> str:
 
 
 def frame_words(seen: SeenFrame, now: datetime) -> str:
-    """One frame: when, by which receiver, from whom, what became of it, what it says. What is from the air is last."""
-    heard = seen.heard
-    cells = (
-        (moment(heard.time, now), 0),
-        (heard.receiver, _RECEIVER_COLUMNS),
-        (heard.source or "?", _SOURCE_COLUMNS),
-        (_verdict(seen), _VERDICT_COLUMNS),
-    )
-    row = " ".join(padded(shown(text), columns or len(text)) for text, columns in cells)
-    return f"{row} {shown(heard.information or heard.damage)}".rstrip()
+    """One frame: when, by which receiver, from whom, what became of it, what it says."""
+    return next(iter(table_of([seen], now)))
+
+
+def table_of(frames: Sequence[SeenFrame], now: datetime) -> Iterator[str]:
+    """A line for each frame, with columns that fit them all. What is from the air stands last."""
+    receivers = [shown(seen.heard.receiver) for seen in frames]
+    verdicts = [shown(_verdict(seen)) for seen in frames]
+    receiver_columns = min(max(map(width, receivers), default=0), _MOST_RECEIVER_COLUMNS)
+    verdict_columns = min(max(map(width, verdicts), default=0), _MOST_VERDICT_COLUMNS)
+    for seen, receiver, verdict in zip(frames, receivers, verdicts, strict=True):
+        heard = seen.heard
+        cells = (
+            moment(heard.time, now),
+            padded(receiver, receiver_columns),
+            padded(shown(heard.source or "?"), _SOURCE_COLUMNS),
+            padded(verdict, verdict_columns),
+            shown(heard.information or heard.damage),
+        )
+        yield " ".join(cells).rstrip()
 
 
 def _verdict(seen: SeenFrame) -> str:
@@ -56,7 +68,7 @@ def emergency_words(heard: HeardShown, now: datetime) -> str:
     if report.distance_km is not None:
         place += f", {report.distance_km:.1f} km away"
         place += "" if report.bearing_deg is None else f" at {report.bearing_deg:.0f} degrees"
-    said = shown(heard.information)
+    said = shown(report.comment or heard.information)
     when = f"{moment(heard.time, now)}, {ago(heard.time, now)}"
     return f"EMERGENCY {shown(heard.source)} at {when}{place}: {said}"
 
@@ -67,11 +79,9 @@ def alert_words(alert: AlertShown, now: datetime) -> str:
     return f"ALERT {shown(alert.name)} at {moment(alert.time, now)}: {shown(alert.what)}{about}"
 
 
-def part_words(part: PartShown, now: datetime, label_columns: int = 0) -> str:
+def part_words(part: PartShown, now: datetime, label_columns: int) -> str:
     """One part: its name, state and since when."""
-    return (
-        f"{padded(shown(part.label), label_columns or len(part.label))} {part.state:8} since {moment(part.since, now)}"
-    )
+    return f"{padded(shown(part.label), label_columns)} {part.state:8} since {moment(part.since, now)}"
 
 
 def why_and_what_to_do(part: PartShown) -> str:
