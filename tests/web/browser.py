@@ -86,8 +86,10 @@ async def open_browser() -> AsyncIterator[Browser]:
             try:
                 async with asyncio.timeout(FAIL_SAFE_SECONDS):
                     session = await _begin(client, Path(folder))
-                yield Browser(client, session)
-                await client.delete(f"/session/{session}")
+                try:
+                    yield Browser(client, session)
+                finally:
+                    await client.delete(f"/session/{session}")  # the driver would leave its browser behind
             finally:
                 driver.terminate()
                 await driver.wait()
