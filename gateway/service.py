@@ -6,6 +6,7 @@ one call of `Service._deliver`, which never waits; only sockets are waited for, 
 """
 
 import asyncio
+import gc
 import signal
 from collections import Counter
 from collections.abc import Sequence
@@ -302,4 +303,5 @@ async def run(station: StationFile, *, sinks: Sequence[Sink] = ()) -> None:
     for number in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(number, stop.set)
     loop.add_signal_handler(signal.SIGHUP, service.reload)
+    gc.freeze()  # what was loaded stays loaded: the collector need not go through it again and again
     await service.run(stop)
