@@ -16,7 +16,7 @@ import structlog
 from gateway.bus.bus import Bus
 from gateway.bus.options import BusOptions, DiscoveryOptions, Tls
 from gateway.documents import DocumentError
-from gateway.feed.health import Health, Part
+from gateway.feed.health import Health, Part, PartKind, State
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
@@ -24,6 +24,7 @@ from gateway.feed.watches import Watches
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
 from gateway.judge.verdict import Judged
+from gateway.receivers.address import Scheme
 from gateway.settings import BusSettings, JournalSettings, LinesSettings, StationFile, WebSettings
 from gateway.uplink.outbox import Departure
 
@@ -32,6 +33,12 @@ if TYPE_CHECKING:
     from gateway.lines.server import LineServer
     from gateway.web.server import WebServer
     from gateway.web.sources import PublishedPolicy
+
+FLOOD_FRAMES = 50
+"""More than one read of a radio channel's decoder ever brings: about ten seconds of the busiest channel."""
+
+FLOOD_MS = 50
+"""For how long after such a read more of the same is expected."""
 
 _log = structlog.get_logger("stile")
 
@@ -78,7 +85,7 @@ class House:
         self._station = station
         self._frames = run
         self.reader = ReportReader(settings.post)
-        receivers = [receiver.name for receiver in settings.receivers]
+        receivers = [receiver.name for receiver in settings.receivers if receiver.address.scheme is not Scheme.FILE]
         self.watches = Watches(settings.alerts, receivers, settings.post, self.reader, run.now())
         self.bus = self._make_bus(settings.bus) if settings.bus else None
         self.lines = self._make_lines(settings.lines) if settings.lines else None
@@ -92,6 +99,9 @@ class House:
         """Frames of which the house was not told, by a fault of the gateway's own."""
 
         self._failed_said = 0
+        self._busy_until_ms = 0
+        self._troubles: dict[PartKind, tuple[str, int]] = {}
+        """What keeps those that listen on a port from it, and since when."""
 
     def payload(self, judged: Judged) -> HeardPayload:
         """What everybody is told of a frame."""
@@ -99,6 +109,8 @@ class House:
 
     def tell(self, payloads: Sequence[HeardPayload]) -> None:
         """What one read of one receiver brought was judged: everybody is told."""
+        if len(payloads) >= FLOOD_FRAMES:
+            self._busy_until_ms = payloads[0].judged.heard.moment.elapsed_ms + FLOOD_MS
         if not self._sinks:  # nobody sees anything of it but the log, and there only what raises an alert
             payloads = [payload for payload in payloads if payload.judged.emergency]
         if not payloads:
@@ -152,6 +164,10 @@ class House:
             if part is not None:
                 part.offer_alert(alert)
 
+    def is_busy(self) -> bool:
+        """Whether frames come in floods: then the house takes less of the one core, so that the uplink has it."""
+        return self._frames.now().elapsed_ms < self._busy_until_ms
+
     def tick(self) -> None:
         """What is due from time to time."""
         moment = self._frames.now()
@@ -163,9 +179,32 @@ class House:
             _log.error("the house was not told of frames", count=self.failed - self._failed_said)
             self._failed_said = self.failed
 
+    def memory(self) -> PlainObject:
+        """What is to be known again after a restart: what receivers are used to hearing, what telemetry means."""
+        return {"hearing": self.watches.memory(), "telemetry": self.reader.telemetry.state()}
+
+    def restore(self, memory: PlainObject) -> None:
+        """Take in what `memory` gave out before the restart; what is of another shape is left out."""
+        for known, restore in (("hearing", self.watches.restore), ("telemetry", self.reader.telemetry.restore)):
+            if isinstance(memory.get(known), dict):
+                restore(memory[known])
+
     def parts(self) -> list[Part]:
-        """How those fare that have something of their own to fail."""
-        return [part.part() for part in (self.bus, self.journal) if part is not None]
+        """How each of them fares."""
+        parts = [self.bus.part()] if self.bus else []
+        if self.lines is not None:
+            parts.append(self._listening_part(PartKind.LINES, self.lines.state().trouble))
+        if self.web is not None:
+            parts.append(self._listening_part(PartKind.WEB, self.web.state().trouble))
+        return [*parts, self.journal.part()] if self.journal else parts
+
+    def _listening_part(self, kind: PartKind, trouble: str) -> Part:
+        """One that listens on a port, or says in `trouble` why it cannot."""
+        known = self._troubles.get(kind)
+        if known is None or known[0] != trouble:
+            known = self._troubles[kind] = (trouble, self._frames.now().time_ms)
+        remedy = "see what else listens there, or listen at another port" if trouble else ""
+        return Part(kind, kind, State.DOWN if trouble else State.OK, known[1], trouble, remedy)
 
     def shed(self) -> dict[str, dict[str, int]]:
         """By part, what was dropped since it could not keep up."""
@@ -214,13 +253,13 @@ class House:
             stations_limit=bus.stations.limit,
             stations_forget_ms=bus.stations.forget,
         )
-        return Bus(options, self._frames.now, stations=self.stations)
+        return Bus(options, self._frames.now, stations=self.stations, busy=self.is_busy)
 
     def _make_lines(self, lines: LinesSettings) -> "LineServer":
         from gateway.lines.options import LinesOptions  # noqa: PLC0415 - loaded where it is asked for
         from gateway.lines.server import LineServer  # noqa: PLC0415 - loaded where it is asked for
 
-        return LineServer(LinesOptions(lines.listen.host, lines.listen.port))
+        return LineServer(LinesOptions(lines.listen.host, lines.listen.port), busy=self.is_busy)
 
     def _make_web(self, web: WebSettings, asked: Asked) -> "WebServer":
         from gateway.web.options import WebOptions  # noqa: PLC0415 - aiohttp is loaded where it is asked for
@@ -241,7 +280,7 @@ class House:
             policy=asked.policy,
             waits_for=asked.waits_for,
         )
-        return WebServer(options, sources, self._frames.now, self._frames.identity)
+        return WebServer(options, sources, self._frames.now, self._frames.identity, busy=self.is_busy)
 
     def _make_journal(self, journal: JournalSettings, policy: str) -> "Journal":
         from gateway.journal.journal import Journal  # noqa: PLC0415 - loaded where it is asked for

@@ -202,13 +202,13 @@ class Service:
                 raise DocumentError([self._station.document.problem(("journal", "path"), str(error))]) from None
             if budgets is not None:
                 self._judge.restore_budgets(budgets)
-                self.house.watches.restore(budgets.get("hearing") or {})
+                self.house.restore(budgets)
             self._note_policy(self.house.journal)
 
     def _save_state(self) -> None:
-        """What must be known again after a restart: budgets, and what each receiver is used to hearing."""
+        """What must be known again after a restart: what is used of the budgets, and what the house remembers."""
         if self.house.journal is not None:
-            self.house.journal.offer_budgets({**self._judge.budgets(), "hearing": self.house.watches.memory()})
+            self.house.journal.offer_budgets({**self._judge.budgets(), **self.house.memory()})
 
     def _note_policy(self, journal: "Journal") -> None:
         """The journal keeps the texts, so that every verdict can be traced to the words that made it."""

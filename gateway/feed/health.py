@@ -32,6 +32,8 @@ class PartKind(StrEnum):
     RECEIVER = "receiver"
     UPLINK = "uplink"
     BUS = "bus"
+    LINES = "lines"
+    WEB = "web"
     JOURNAL = "journal"
     POLICY = "policy"
     CLOCK = "clock"

@@ -24,6 +24,8 @@ class Watches:
     def __init__(
         self, alerts: Sequence[Alert], receivers: Collection[str], post: Post, read: Reader, started: Moment
     ) -> None:
+        """`receivers` are those that hear the air: what a capture plays says nothing of an antenna."""
+        self._receivers = frozenset(receivers)
         self._alerts = AlertWatch(alerts, post, read, started)
         self._quiet = QuietWatch(receivers)
         self._clock = ClockWatch(started)
@@ -35,7 +37,7 @@ class Watches:
         heard = batch[0].heard
         frames = sum(not isinstance(judged.heard.frame, Damaged) for judged in batch)
         self._activity.heard(heard.moment, len(batch))
-        if frames:
+        if frames and heard.receiver in self._receivers:
             self._quiet.heard(heard.receiver, heard.moment, frames)
         alerts: list[PlainObject] = []
         for judged in batch:
@@ -69,6 +71,6 @@ class Watches:
 
     def _with_hearing(self, part: Part, moment: Moment) -> Part:
         """A receiver that does not listen is not asked what it hears: the silence would be learnt."""
-        if part.kind is not PartKind.RECEIVER or part.state is not State.OK:
+        if part.kind is not PartKind.RECEIVER or part.state is not State.OK or part.name not in self._receivers:
             return part
         return with_hearing(part, self._quiet.state(part.name, moment))
