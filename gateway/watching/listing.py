@@ -34,9 +34,9 @@ class Listing:
                 self._trouble = None
                 yield f"{now:%H:%M:%S} the gateway answers"
             case NoAnswer():
-                if told != self._trouble:
+                is_news, self._trouble = told != self._trouble, told
+                if is_news:
                     yield f"{now:%H:%M:%S} THE GATEWAY DOES NOT ANSWER: {told}"
-                self._trouble = told
             case Event():
                 yield from self._lines(told.shown, now)
 
@@ -60,8 +60,8 @@ class Listing:
 
     def _changes(self, health: HealthShown, now: datetime) -> Iterator[str]:
         label_columns = max((width(shown(part.label)) for part in health.parts), default=0)
+        before, self._states = self._states, {part.label: part.state for part in health.parts}
         for part in health.parts:
-            if self._states.get(part.label) != part.state:
+            if before.get(part.label) != part.state:
                 why = words.why_and_what_to_do(part)
                 yield f"{words.part_words(part, now, label_columns)}{f': {why}' if why else ''}"
-        self._states = {part.label: part.state for part in health.parts}

@@ -103,7 +103,7 @@ def sums(counts: CountsShown) -> Iterator[str]:
 def _sum(whole: str, count: int, parts: Mapping[str, int]) -> str:
     named = " + ".join(f"{shown(name)} {number}" for name, number in parts.items()) or "0"
     total = sum(parts.values())
-    off = "" if total == count else f"   DOES NOT ADD UP: {count - total} not accounted for"
+    off = "" if total == count else f"; DOES NOT ADD UP: {count - total} not accounted for"
     return f"{whole} {count} = {named}{off}"
 
 
