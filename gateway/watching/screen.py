@@ -132,7 +132,7 @@ def _figures(health: HealthShown, now: datetime, columns: int, *, most: int | No
 def _frames(watched: Watched, now: datetime, columns: int, room: int) -> Iterator[Line]:
     yield Line(cut("The last frames, the newest first (times in UTC):", columns), Emphasis.STRONG)
     frames = watched.frames[: max(0, room - 1)]
-    for seen, text in zip(frames, words.table_of(frames, now), strict=True):
+    for seen, text in zip(frames, words.table_of(frames, now, columns), strict=True):
         yield Line(cut(text, columns), Emphasis.STRONG if seen.heard.begins_emergency else Emphasis.PLAIN)
 
 

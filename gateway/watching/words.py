@@ -11,8 +11,11 @@ from gateway.watching.watched import SeenFrame
 CAUTION = "Not a distress watch: an emergency is shown first, and that promises nothing."
 
 _MOST_RECEIVER_COLUMNS = 10
+_FEWEST_VERDICT_COLUMNS = 12
 _MOST_VERDICT_COLUMNS = 27
 """Room for the longest reason; the name of a rule is cut."""
+
+_USUAL_COLUMNS = 80
 
 _SOURCE_COLUMNS = 9
 
@@ -30,15 +33,16 @@ def ago(then: datetime, now: datetime) -> str:
 
 def frame_words(seen: SeenFrame, now: datetime) -> str:
     """One frame: when, by which receiver, from whom, what became of it, what it says."""
-    return next(iter(table_of([seen], now)))
+    return next(iter(table_of([seen], now, _USUAL_COLUMNS)))
 
 
-def table_of(frames: Sequence[SeenFrame], now: datetime) -> Iterator[str]:
-    """A line for each frame, with columns that fit them all. What is from the air stands last."""
+def table_of(frames: Sequence[SeenFrame], now: datetime, columns: int) -> Iterator[str]:
+    """A line for each frame, in cells that fit them all and a screen of so many columns. What they say stands last."""
     receivers = [shown(seen.heard.receiver) for seen in frames]
     verdicts = [shown(_verdict(seen)) for seen in frames]
     receiver_columns = min(max(map(width, receivers), default=0), _MOST_RECEIVER_COLUMNS)
-    verdict_columns = min(max(map(width, verdicts), default=0), _MOST_VERDICT_COLUMNS)
+    a_third = min(max((columns + 1) // 3, _FEWEST_VERDICT_COLUMNS), _MOST_VERDICT_COLUMNS)
+    verdict_columns = min(max(map(width, verdicts), default=0), a_third)
     for seen, receiver, verdict in zip(frames, receivers, verdicts, strict=True):
         heard = seen.heard
         cells = (
