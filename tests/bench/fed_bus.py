@@ -50,8 +50,11 @@ async def fed_bus(broker: MosquittoBroker, *callsigns: str) -> AsyncIterator[Fed
     options = BusOptions("127.0.0.1", "QX1GAT-10", broker.port, discovery=DiscoveryOptions(callsigns=callsigns))
     bus = Bus(options, post.now, stations=Stations(followed=callsigns))
     fed = FedBus(bus, post, ReportReader(PostSettings("QX1GAT-10", 58.6, -3.9167)), ActivityWatch())
-    async with asyncio.TaskGroup() as tasks:
-        tasks.create_task(bus.run())
+    running = asyncio.create_task(bus.run())
+    try:
         fed.tell_health()
         yield fed
         await bus.drain(5)
+    finally:
+        running.cancel()
+        await asyncio.wait([running])
