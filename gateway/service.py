@@ -25,7 +25,7 @@ from gateway.house import Asked, House, Sink
 from gateway.judge.compiled import CompiledPolicy
 from gateway.judge.judge import Judge
 from gateway.judge.source import PolicySource
-from gateway.judge.verdict import Judged, Reason, Verdict
+from gateway.judge.verdict import Judged, Reason
 from gateway.policy_watch import changed_files
 from gateway.post_health import PolicyState, policy_part, receiver_part, uplink_part
 from gateway.receivers.kinds import open_receiver
@@ -58,7 +58,9 @@ class Service:
         self._judge = Judge(source.compiled(settings.post))
         self._policy = PolicyState(self._judge.policy.label, self.frames.now().time_ms)
         self._added = route(settings.station.callsign)
-        self._verdicts: Counter[Verdict] = Counter()
+        self._reasons: Counter[Reason | None] = Counter()
+        """How many frames were kept for which reason; None: forwarded."""
+
         self._emergencies = 0
         self._reload_wanted = asyncio.Event()
         self._watch_again = asyncio.Event()
@@ -118,16 +120,12 @@ class Service:
         parts += self.house.parts()
         parts.append(policy_part(self._policy))
         now = self.frames.now()
-        kept: Counter[Reason] = Counter()
-        for verdict, count in self._verdicts.items():
-            if verdict.reason is not None:
-                kept[verdict.reason] += count
-        heard = self._verdicts.total()
+        kept = {reason: count for reason, count in self._reasons.items() if reason is not None}
         return Health(
             run=self.frames.identity,
             time_ms=now.time_ms,
             parts=self.house.watches.parts(parts, now),
-            counts=Counts(heard, heard - kept.total(), kept, outcomes, waiting, self._emergencies),
+            counts=Counts(self._reasons.total(), self._reasons[None], kept, outcomes, waiting, self._emergencies),
             shed=self.house.shed(),
             activity=self.house.watches.activity(now, self.house.stations),
             reach=self.house.watches.reach(now),
@@ -137,7 +135,7 @@ class Service:
         """The way of every frame. A receiver calls it with what one read brought."""
         judge = self._judge.judge
         judged_batch = [judge(heard) for heard in batch]
-        self._verdicts.update([judged.verdict for judged in judged_batch])
+        self._reasons.update([judged.verdict.reason for judged in judged_batch])
         payloads = [self.house.payload(judged) for judged in judged_batch]
         self._delivering = True  # what is sent at once is told after what was heard
         if self._uplink is not None:
@@ -288,6 +286,12 @@ def _begins_emergency(judged: Judged) -> bool:
     return judged.emergency and judged.verdict.reason is not Reason.DUPLICATE
 
 
+def spare_the_collector() -> None:
+    """What was loaded stays loaded, and what a frame leaves behind has no cycles: look for garbage seldom."""
+    gc.freeze()
+    gc.set_threshold(20_000, 20, 50)
+
+
 async def run(station: StationFile, *, sinks: Sequence[Sink] = ()) -> None:
     """Run a gateway until SIGTERM or SIGINT; SIGHUP reloads the policy. Raises `DocumentError`."""
     refused = checking.passcode_problem(station)
@@ -303,5 +307,5 @@ async def run(station: StationFile, *, sinks: Sequence[Sink] = ()) -> None:
     for number in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(number, stop.set)
     loop.add_signal_handler(signal.SIGHUP, service.reload)
-    gc.freeze()  # what was loaded stays loaded: the collector need not go through it again and again
+    spare_the_collector()
     await service.run(stop)

@@ -19,4 +19,4 @@ def route(gate: str, q_construct: str = RECEIVE_ONLY) -> bytes:
 
 def network_line(frame: Frame, added: bytes) -> bytes:
     """The line of `frame`, CR LF included; `added` comes from `route`. Nothing else is changed (IS-Server)."""
-    return b"%b%b%b\r\n" % (frame.header.network, added, first_line(frame.information))
+    return b"".join((frame.header.network, added, first_line(frame.information), LINE_END))

@@ -96,6 +96,7 @@ def gateway_process(decoder: int, server: int, policy: str) -> None:
 
         async def run() -> None:
             gateway = service.Service(station, source)
+            service.spare_the_collector()
             stop = asyncio.Event()
             task = asyncio.create_task(gateway.run(stop))
             seen = -1
