@@ -44,6 +44,9 @@ STOP_SECONDS = 3.0
 HEALTH_SECONDS = 10.0
 """How often the health of the post is looked at and published; a change of the uplink is published at once."""
 
+FIRST_HEALTH_SECONDS = 1.0
+"""How soon after the start it is looked at again: by then what can listen and connect has done so."""
+
 _log = structlog.get_logger("stile")
 
 
@@ -172,11 +175,13 @@ class Service:
 
     async def _look_after(self) -> None:
         """What is due from time to time: health is told, stations are forgotten, budgets are saved."""
+        pause = FIRST_HEALTH_SECONDS
         while True:
             self._publish_health()
             self.house.tick()
             self._save_state()
-            await asyncio.sleep(HEALTH_SECONDS)
+            await asyncio.sleep(pause)
+            pause = HEALTH_SECONDS
 
     def _publish_health(self) -> None:
         self.house.tell_health(self.health())

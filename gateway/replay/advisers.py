@@ -127,7 +127,8 @@ def unmoving_beacon(seen: Observations, source: PolicySource) -> Iterator[Advice
         yield Advice(
             Fault.UNMOVING_BEACON,
             callsign,
-            f"{callsign} reported its position {station.positions:,} times, every {minutes:.1f} minutes, "
+            f"{callsign} reported its position {station.positions:,} times, "
+            f"{station.positions_an_hour:.0f} in an hour that it was heard, "
             f"and never moved more than {metres:.0f} m",
             {
                 "positions": station.positions,
