@@ -12,12 +12,14 @@ import contextlib
 import io
 import itertools
 import json
+import math
 import multiprocessing
 import os
 import random
 import sys
 import tempfile
 import time
+from collections import deque
 from collections.abc import Callable, Iterator
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -34,8 +36,8 @@ FRAMES_A_RUN = 200_000
 """The gateway starts anew about once a day."""
 
 MILLISECONDS_APART = 500
-STATIONS = 5000
 SAMPLE = 100_000
+TIMES = 5
 CHUNK = 512
 POST = Post("QX1GAT-10", 58.6, -3.9167)
 
@@ -56,24 +58,24 @@ _OBJECT = (
 )
 
 
-def heard_objects(frames: int) -> Iterator[bytes]:
-    """A busy post: five thousand stations, some of them most of the time, and a fifth of all frames are copies."""
+def heard_objects(frames: int, stations: int) -> Iterator[bytes]:
+    """A busy post: many stations, some of them most of the time, and a fifth of all frames are copies."""
     chance = random.Random(1)
     what = (0, 1, 0, 0, 0)
     for number in range(frames):
         run, sequence = divmod(number, FRAMES_A_RUN)
         if chance.random() > 0.2:
-            station = int(STATIONS * chance.random() ** 4)
+            station = int(stations * chance.random() ** 4)
             says = number if station % 3 else station
             what = (station, station % 15 + 1, says % 100, says // 100 % 100, says)
         when = (run, sequence + 1, sequence * MILLISECONDS_APART, rfc3339(NOON_MS + number * MILLISECONDS_APART))
         yield (_OBJECT % (*when, *what)).encode("ascii")
 
 
-def write_them(frames: int, into: Connection) -> None:
+def write_them(frames: int, stations: int, into: Connection) -> None:
     """Make a capture, into a pipe."""
     pin(1)
-    objects = heard_objects(frames)
+    objects = heard_objects(frames, stations)
     with os.fdopen(os.dup(into.fileno()), "wb") as pipe:
         into.close()
         while chunk := b"".join(itertools.islice(objects, CHUNK)):
@@ -104,12 +106,12 @@ def greatest_memory() -> int:
     return int(status["VmHWM"].removesuffix("kB")) * 1024
 
 
-def measure(name: str, frames: int, request: replaying.Request) -> None:
+def measure(name: str, frames: int, stations: int, request: replaying.Request) -> None:
     """One replay of so many frames."""
     context = multiprocessing.get_context("spawn")
     source, into = context.Pipe(duplex=False)
     result, told = context.Pipe(duplex=False)
-    writer = context.Process(target=write_them, args=(frames, into))
+    writer = context.Process(target=write_them, args=(frames, stations, into))
     reader = context.Process(target=replay_them, args=(source, request, told))
     reader.start()
     writer.start()
@@ -121,21 +123,23 @@ def measure(name: str, frames: int, request: replaying.Request) -> None:
     print(f"{name:44} {frames / seconds:9,.0f} frames/s, {octets / 1e6:6.1f} MB more at the most")
 
 
-def side_by_side() -> None:
-    """Parsing, reading and judging the same objects, each alone, in turn."""
-    lines = list(heard_objects(SAMPLE))
+def side_by_side(stations: int) -> None:
+    """Parsing, reading and judging the same objects, each alone, in turn; the quickest of several times counts."""
+    lines = list(heard_objects(SAMPLE, stations))
     heard = [record_of(json.loads(line)).heard for line in lines]
     policy = policy_files.load("receive-only", POST, beside=Path()).compiled(POST)
-    judge = Judge(policy)
-    steps: list[tuple[str, Callable[[], object]]] = [
-        ("json.loads alone", lambda: [json.loads(line) for line in lines]),
-        ("reading alone: json.loads, then the frame", lambda: [record_of(json.loads(line)) for line in lines]),
-        ("judgement alone", lambda: [judge.judge(each) for each in heard]),
-    ]
-    for name, step in steps:
+    steps: dict[str, Callable[[], object]] = {
+        "json.loads alone": lambda: deque(map(json.loads, lines), maxlen=0),
+        "reading alone: json.loads, then the frame": lambda: deque(map(record_of, map(json.loads, lines)), maxlen=0),
+        "judgement alone": lambda: deque(map(Judge(policy).judge, heard), maxlen=0),
+    }
+    quickest = dict.fromkeys(steps, math.inf)
+    for name in list(steps) * TIMES:
         began = time.process_time()
-        step()
-        print(f"{name:44} {SAMPLE / (time.process_time() - began):9,.0f} frames/s")
+        steps[name]()
+        quickest[name] = min(quickest[name], time.process_time() - began)
+    for name, seconds in quickest.items():
+        print(f"{name:44} {SAMPLE / seconds:9,.0f} frames/s")
 
 
 def pin(core: int) -> None:
@@ -148,8 +152,9 @@ def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--frames", type=int, default=1_000_000)
+    parser.add_argument("--stations", type=int, default=1000)
     options = parser.parse_args()
-    side_by_side()
+    side_by_side(options.stations)
     with tempfile.TemporaryDirectory() as folder:
         calm = Path(folder, "calm.yaml")
         calm.write_text(CALM)
@@ -159,7 +164,7 @@ def main() -> None:
             ("replay by one policy", replaying.Request(piped, ready)),
             ("replay by two, each difference listed", replaying.Request(piped, str(calm), against=ready, as_json=True)),
         ):
-            measure(name, options.frames, request)
+            measure(name, options.frames, options.stations, request)
 
 
 if __name__ == "__main__":
