@@ -81,7 +81,8 @@ class House:
         """`policy` is the label of the one in force; `sinks` are told besides those of the station file."""
         settings = station.settings
         limits = settings.bus.stations if settings.bus else None
-        self.stations = Stations(limits.limit, limits.forget) if limits else Stations()
+        listed = settings.bus.discovery.callsigns if settings.bus and settings.bus.discovery else ()
+        self.stations = Stations(limits.limit, limits.forget, listed) if limits else Stations()
         self._station = station
         self._frames = run
         self.reader = ReportReader(settings.post)

@@ -184,7 +184,7 @@ class DiscoverySettings(_Section):
         for callsign in callsigns:
             if not is_network_callsign(callsign):
                 raise ValueError(f"{callsign!r} is no callsign: write one, as QA1BCD-9, not a pattern")
-        return callsigns
+        return [callsign.upper().removesuffix("-0") for callsign in callsigns]
 
 
 class BusSettings(_Section):

@@ -23,6 +23,8 @@ DOCUMENTS = (
     "docker/README.md",
     "demo/README.md",
     "gateway/feed/README.md",
+    "gateway/web/README.md",
+    "gateway/lines/README.md",
 )
 
 
