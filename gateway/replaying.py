@@ -14,7 +14,7 @@ from gateway.documents import DocumentError, Problem
 from gateway.explaining import NO_STATION
 from gateway.feed.reader import ReportReader
 from gateway.judge.conditions import Post
-from gateway.judge.policy import Conditions
+from gateway.judge.policy import asks_distance
 from gateway.judge.source import PolicySource
 from gateway.progress import shown
 from gateway.replay import words
@@ -153,8 +153,5 @@ class Replaying:
 
 
 def _asks_distance(source: PolicySource) -> bool:
-    def asks(when: Conditions | None) -> bool:
-        return when is not None and (when.distance is not None or asks(when.not_))
-
     policy = source.policy
-    return any(map(asks, [*(rule.when for rule in policy.rules), *(rate.when for rate in policy.rates)]))
+    return any(map(asks_distance, [*(rule.when for rule in policy.rules), *(rate.when for rate in policy.rates)]))

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
-from gateway.feed.alerts import Alert, Threshold, asks_distance
+from gateway.feed.alerts import Alert, Threshold
 from gateway.feed.alerts import Area as WrittenArea
 from gateway.feed.area import Area, Circle, Polygon
 from gateway.feed.heard_object import Reader
@@ -19,7 +19,7 @@ from gateway.frames.tnc2 import first_line
 from gateway.judge.compiled import patterns_in
 from gateway.judge.conditions import Compiled, Subject, Traits, compile_conditions, label_of
 from gateway.judge.patterns import PatternIndex
-from gateway.judge.policy import Conditions
+from gateway.judge.policy import Conditions, asks_distance
 from gateway.judge.verdict import Judged
 from gateway.reports.distance import Origin
 

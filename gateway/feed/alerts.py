@@ -10,7 +10,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, WithJsonSchem
 
 from gateway.frames.header import is_network_callsign
 from gateway.judge.compiled import patterns_in
-from gateway.judge.policy import Conditions, Duration, Kilometres, Name, OneOrMore, between
+from gateway.judge.policy import Conditions, Duration, Kilometres, Name, OneOrMore, asks_distance, between
 
 FEWEST_CORNERS = 3
 MOST_CORNERS = 256
@@ -189,8 +189,3 @@ def receivers_in(when: Conditions | None) -> Iterator[str]:
     if when is not None:
         yield from when.receiver or ()
         yield from receivers_in(when.not_)
-
-
-def asks_distance(when: Conditions | None) -> bool:
-    """Whether the conditions ask how far away a station is."""
-    return when is not None and (when.distance is not None or asks_distance(when.not_))

@@ -21,8 +21,8 @@ from gateway.judge.rates import RateLimit, continue_rates
 from gateway.judge.verdict import Decision, Judged, Reason, Verdict
 from gateway.reports import is_emergency
 
-MAXIMUM_STANDINGS = 4096
-"""Headers about which the answers are remembered, about 4 MB. Past it all are forgotten, and asked afresh."""
+MAXIMUM_STANDINGS = 16_384
+"""Headers about which the answers are remembered, about 1 kB each. Past it the half asked longest ago is forgotten."""
 
 STATE_VERSION = 1
 
@@ -47,6 +47,8 @@ class Judge:
     """Gives verdicts by the network's rules and one policy. Pure: the same stream of `Heard`, the same verdicts."""
 
     def __init__(self, policy: CompiledPolicy) -> None:
+        self._standings: dict[tuple[str, str], Standing] = {}
+        self._older_standings: dict[tuple[str, str], Standing] = {}
         self._take(policy)
         self._recent = RecentForwards(policy.window_ms)
         self._limits = tuple(RateLimit(rate.rate) for rate in policy.rates)
@@ -74,9 +76,9 @@ class Judge:
         known = (heard.receiver, frame.header.text)
         standing = self._standings.get(known)
         if standing is None:
-            standing = self.standing(heard.receiver, Unwrapped((frame,)))
-            if len(self._standings) >= MAXIMUM_STANDINGS:
-                self._standings.clear()
+            standing = self._older_standings.get(known) or self.standing(heard.receiver, Unwrapped((frame,)))
+            if len(self._standings) >= MAXIMUM_STANDINGS // 2:
+                self._older_standings, self._standings = self._standings, {}
             self._standings[known] = standing
         if frame.control != UI:
             return Judged(heard, self._policy.kept[Reason.NOT_UI], frame)
@@ -128,7 +130,7 @@ class Judge:
     def _take(self, policy: CompiledPolicy) -> None:
         self._policy = policy
         self._added = route(policy.post.callsign)
-        self._standings: dict[tuple[str, str], Standing] = {}
+        self._standings, self._older_standings = {}, {}
 
     def _judge_third_party(self, heard: Heard, unwrapped: Unwrapped) -> Judged:
         innermost = unwrapped.innermost

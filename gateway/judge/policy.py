@@ -229,6 +229,11 @@ class Conditions(_Strict):
         return self
 
 
+def asks_distance(when: Conditions | None) -> bool:
+    """Whether the conditions ask how far away a station is: then its own position must be known."""
+    return when is not None and (when.distance is not None or asks_distance(when.not_))
+
+
 class Rule(_Strict):
     """The first rule that matches decides."""
 

@@ -6,7 +6,7 @@ from gateway.documents import Problem
 from gateway.judge.conditions import Post
 from gateway.judge.coverage import contradicts_itself, covers
 from gateway.judge.examples import judge_example
-from gateway.judge.policy import Conditions, Per, Rate, Rule
+from gateway.judge.policy import Conditions, Per, Rate, Rule, asks_distance
 from gateway.judge.source import Entry, PolicySource
 from gateway.judge.verdict import Decision
 
@@ -128,9 +128,5 @@ def _need_a_position(rules: list[tuple[Rule, Entry]], rates: list[tuple[Rate, En
     named = [(rule.name, rule.when, entry) for rule, entry in rules]
     named += [(rate.name, rate.when, entry) for rate, entry in rates]
     for name, when, entry in named:
-        if _asks_distance(when):
+        if asks_distance(when):
             yield entry.problem(f"{name} asks for a distance, but the station file gives no position: it never holds")
-
-
-def _asks_distance(when: Conditions | None) -> bool:
-    return when is not None and (when.distance is not None or _asks_distance(when.not_))
