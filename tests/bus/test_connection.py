@@ -49,9 +49,11 @@ async def stand_in(serve: Serve) -> AsyncIterator[int]:
         yield server.sockets[0].getsockname()[1]
     finally:
         server.close()
+        await asyncio.sleep(0.01)  # a connection may just have been accepted: nothing tells when that is over
         for task in tasks:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
+        await asyncio.sleep(0)  # what was closed is let go of in the loop's next turn
 
 
 def _version_of(connect: bytes) -> int:
