@@ -67,8 +67,9 @@ def require_ours(connection: sqlite3.Connection, path: Path, known: int | None =
         needed = ".".join(map(str, OLDEST_SQLITE))
         why = f"this Python uses SQLite {sqlite3.sqlite_version}, and the journal needs {needed}"
         raise JournalRefusedError(why, "use a Python that was built with a newer one")
-    mark: int = connection.execute("PRAGMA application_id").fetchone()[0]
+    # In this order: another start that makes the first table marks the file in the same transaction.
     is_new = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
+    mark: int = connection.execute("PRAGMA application_id").fetchone()[0]
     if mark != APPLICATION_ID and not is_new:
         raise JournalRefusedError(f"{path} is a database of another program", "name another file as the journal")
     found = version(connection)
