@@ -27,6 +27,14 @@ def base_of(callsign: str) -> str:
     return callsign.partition("-")[0]
 
 
+def without_ssid_0(callsign: str) -> str:
+    """`callsign` with no SSID where it is 0, which nobody writes (common practice).
+
+    `QA1BCD-9-0` is no callsign, and must not be made one.
+    """
+    return callsign.removesuffix("-0") if callsign.count("-") == 1 else callsign
+
+
 @dataclass(frozen=True, slots=True)
 class Repeater:
     """One entry of the path."""

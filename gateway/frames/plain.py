@@ -10,7 +10,7 @@ from typing import Any
 
 from gateway.frames.ax25 import REMEMBERED_HEADERS
 from gateway.frames.frame import NO_LAYER_3, UI, Damaged, Frame
-from gateway.frames.header import Header, Repeater, is_plain_text
+from gateway.frames.header import Header, Repeater, is_plain_text, without_ssid_0
 from gateway.frames.heard import Heard, Moment
 from gateway.frames.kiss import MAXIMUM_PORT
 
@@ -125,7 +125,7 @@ def _header(source: str, destination: str, path: tuple[str, ...]) -> Header:
     names = [source, destination, *(entry.removesuffix("*") for entry in path)]
     if not all(map(is_plain_text, names)):
         raise PlainFormError("source, destination or path: a callsign holds what no header can")
-    names = [name.removesuffix("-0") for name in names]  # as every reader does: SSID 0 is not written
+    names = list(map(without_ssid_0, names))  # as every reader does
     used = (entry.endswith("*") for entry in path)
     return Header(names[0], names[1], tuple(map(Repeater, names[2:], used)))
 

@@ -6,7 +6,7 @@ from functools import lru_cache
 from gateway.frames.ax25 import MAXIMUM_REPEATERS, REMEMBERED_HEADERS
 from gateway.frames.delimited import DelimitedStream
 from gateway.frames.frame import Damaged, Frame, damaged
-from gateway.frames.header import Header, Repeater, is_plain_text
+from gateway.frames.header import Header, Repeater, is_plain_text, without_ssid_0
 
 MAXIMUM_LINE_OCTETS = 2048
 """The longest line that is taken for a frame: four times what the network takes."""
@@ -56,7 +56,7 @@ def read_header(octets: bytes) -> Header:
     names = [source, destination, *(entry.removesuffix("*") for entry in entries)]
     if not all(map(is_plain_text, names)):
         raise HeaderError("a callsign of the header holds what none can")
-    names = [name.removesuffix("-0") for name in names]
+    names = list(map(without_ssid_0, names))
     path = tuple(Repeater(name, place <= last_used) for place, name in enumerate(names[2:]))
     return Header(names[0], names[1], path)
 

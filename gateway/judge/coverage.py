@@ -6,6 +6,7 @@ The answer is sound, not complete: yes means surely; no means that it could not 
 from collections.abc import Iterable, Mapping, Sequence
 from fnmatch import fnmatchcase
 
+from gateway.frames.header import without_ssid_0
 from gateway.judge.conditions import MINUTES_A_DAY
 from gateway.judge.policy import Conditions, Distance, Hops, Hours
 
@@ -63,7 +64,7 @@ def _expanded(patterns: Iterable[str], groups: Groups) -> list[str]:
     found: list[str] = []
     for pattern in patterns:
         members = groups.get(pattern[1:], ()) if pattern.startswith("@") else (pattern,)
-        found.extend(member.upper().removesuffix("-0") for member in members)
+        found.extend(without_ssid_0(member.upper()) for member in members)
     return found
 
 

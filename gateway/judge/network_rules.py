@@ -48,6 +48,19 @@ def _in_headers(broken: Callable[[Header], str | None]) -> Callable[[Unwrapped, 
     return in_any
 
 
+def _in_innermost(broken: Callable[[Header], str | None]) -> Callable[[Unwrapped, bytes], str | None]:
+    """A rule about the header that goes up, not about those around it: a relay at its default callsign loses nobody.
+
+    Where what a frame carries cannot be read, there is no header that would go up.
+    """
+
+    def in_innermost(unwrapped: Unwrapped, added: bytes) -> str | None:
+        del added
+        return None if unwrapped.malformed else broken(unwrapped.innermost.header)
+
+    return in_innermost
+
+
 def _in_path(header: Header, marks: frozenset[str]) -> str | None:
     return next((entry.callsign for entry in header.path if base_of(entry.callsign).upper() in marks), None)
 
@@ -107,13 +120,13 @@ HEADER_RULES = (
         Reason.BAD_CALLSIGN,
         "Is a callsign of the header none that the network takes?",
         "IS-Connect, IS-Server",
-        _in_headers(_bad_callsign),
+        _in_innermost(_bad_callsign),
     ),
     NetworkRule(
         Reason.PLACEHOLDER_CALLSIGN,
         "Is the sender a placeholder that no one owns?",
         "common practice",
-        _in_headers(_placeholder),
+        _in_innermost(_placeholder),
     ),
     NetworkRule(
         Reason.Q_CONSTRUCT_ON_AIR,
@@ -131,7 +144,8 @@ HEADER_RULES = (
         _in_headers(lambda header: _in_path(header, NOT_TO_GATE)),
     ),
 )
-"""Asked of every header, the outermost and those inside."""
+"""The first two are about callsigns that go up, so they are asked of the innermost header alone; the others of every
+one, as each is judged before it is stripped."""
 
 THIRD_PARTY_RULES = (
     NetworkRule(

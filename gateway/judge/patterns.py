@@ -3,6 +3,8 @@
 import re
 from fnmatch import translate
 
+from gateway.frames.header import without_ssid_0
+
 _WILD = re.compile(r"[*?\[]")
 
 
@@ -25,7 +27,7 @@ class PatternIndex:
         folded = pattern.upper()
         wild = _WILD.search(folded)
         if wild is None:
-            self._add(self._exact, folded.removesuffix("-0"), label)
+            self._add(self._exact, without_ssid_0(folded), label)
         elif folded.find("*") == wild.start() == len(folded) - 1:
             self._add(self._prefixes, folded[:-1], label)
             self._longest_prefix = max(self._longest_prefix, len(folded) - 1)
@@ -36,7 +38,7 @@ class PatternIndex:
         """The labels of all patterns that `callsign` matches."""
         folded = callsign.upper()
         forms = (folded,) if "-" in folded else (folded, f"{folded}-0")
-        found = set(self._exact.get(folded.removesuffix("-0"), ()))
+        found = set(self._exact.get(without_ssid_0(folded), ()))
         written_out = forms[-1]
         for length in range(min(len(written_out), self._longest_prefix) + 1):
             found.update(self._prefixes.get(written_out[:length], ()))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from gateway.frames import third_party
 from gateway.frames.frame import Damaged, Frame
-from gateway.frames.header import Header
+from gateway.frames.header import Header, Repeater
 from gateway.frames.heard import Heard, Moment
 from gateway.frames.plain import PlainFormError, from_object, from_rfc3339, rfc3339, to_object
 from tests.frames.strategies import any_frames, text_frames
@@ -155,3 +155,9 @@ def test_an_ssid_of_0_is_not_kept_as_with_every_reader() -> None:
     heard = from_object({**plain, "source": "QA1BCD-0", "destination": "APRS-0", "path": ["QD1AA-0*", "WIDE2-0"]})
     assert isinstance(heard.frame, Frame)
     assert heard.frame.header.text == "QA1BCD>APRS,QD1AA*,WIDE2"
+
+
+def test_what_has_two_hyphens_is_no_callsign_and_does_not_become_one() -> None:
+    frame = Frame(Header("QA1BCD-9-0", "APRS", (Repeater("QD1AA-1-0", used=True),)), b"x")
+    heard = Heard("run", 1, Moment(0, 0), "vhf", 0, frame)
+    assert from_object(to_object(heard, frame)).frame == frame

@@ -38,6 +38,14 @@ def test_frames_inside_one_another_are_all_found(innermost: Frame, outer: list[H
     assert [layer.header for layer in unwrapped.layers] == [layer.header for layer in reversed(layers)]
 
 
+def test_four_frames_inside_are_read_and_a_fifth_is_too_much() -> None:
+    # Four is ours: the network's own servers nest no deeper than one (common practice).
+    inside = unwrap(Frame(Header("QA1BCD", "APRS"), b"}QB2CDE>APRS:" * 4 + b">on the water"))
+    assert (len(inside.layers), inside.malformed, inside.innermost.information) == (5, None, b">on the water")
+    too_deep = unwrap(Frame(Header("QA1BCD", "APRS"), b"}QB2CDE>APRS:" * 5 + b">on the water"))
+    assert too_deep.malformed == "more than 4 frames stand inside one another"
+
+
 @given(text_frames)
 def test_deeper_than_the_bound_is_malformed(innermost: Frame) -> None:
     frame = innermost
