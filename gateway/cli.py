@@ -108,7 +108,7 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from gateway import checking  # noqa: PLC0415 - loaded by the command that needs it
+    from gateway.commands import checking  # noqa: PLC0415 - loaded by the command that needs it
 
     report = checking.check_station(options.station)
     if options.json:
@@ -123,7 +123,7 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _explain(options: argparse.Namespace) -> int:
-    from gateway import explaining  # noqa: PLC0415 - loaded by the command that needs it
+    from gateway.commands import explaining  # noqa: PLC0415 - loaded by the command that needs it
 
     if options.frame == "-":
         line = sys.stdin.buffer.readline(LONGEST_LINE)
@@ -138,7 +138,7 @@ def _explain(options: argparse.Namespace) -> int:
 
 def _watch(options: argparse.Namespace) -> int:
     try:
-        from gateway.watching import watch  # noqa: PLC0415 - loaded by the command that needs it
+        from gateway.commands.watching import watch  # noqa: PLC0415 - loaded by the command that needs it
 
         if options.once:
             return FINE if watch.once(options.station, sys.stdout, as_json=options.json) else FOUND_WRONG
@@ -149,7 +149,7 @@ def _watch(options: argparse.Namespace) -> int:
 
 
 def _replay(options: argparse.Namespace) -> int:
-    from gateway import replaying  # noqa: PLC0415 - loaded by the command that needs it
+    from gateway.commands import replaying  # noqa: PLC0415 - loaded by the command that needs it
 
     request = replaying.Request(
         captures=tuple(options.captures),

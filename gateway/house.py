@@ -20,13 +20,13 @@ from gateway.feed.health import Health, Part, PartKind, State
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
-from gateway.feed.watches import Watches
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
 from gateway.judge.verdict import Judged
 from gateway.receivers.address import Scheme
 from gateway.settings import BusSettings, JournalSettings, LinesSettings, StationFile, WebSettings
 from gateway.uplink.outbox import Departure
+from gateway.watches.watches import Watches
 
 if TYPE_CHECKING:
     from gateway.journal.journal import Journal

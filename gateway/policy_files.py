@@ -7,6 +7,7 @@ from gateway.documents import DocumentError, Problem, nearest, read_text
 from gateway.judge.conditions import Post
 from gateway.judge.examples import check_examples
 from gateway.judge.source import PolicySource, PolicyText, read_policy
+from gateway.settings import StationFile
 
 SUFFIX = ".yaml"
 
@@ -45,6 +46,24 @@ def load(policy: str, post: Post, *, beside: Path) -> PolicySource:
     source = read_policy(first, _fetch)
     check_examples(source, post)
     return source
+
+
+def load_for(station: StationFile) -> PolicySource:
+    """The policy that the station file names, fit for this station. Raises `DocumentError`."""
+    source = load(station.settings.policy, station.settings.post, beside=station.folder)
+    if problems := _budget_problems(station, source):
+        raise DocumentError(problems)
+    return source
+
+
+def _budget_problems(station: StationFile, source: PolicySource) -> list[Problem]:
+    """A budget is to survive a restart, so there must be a journal to keep it in."""
+    if station.settings.journal is not None:
+        return []
+    what = "a budget must survive a restart: write `journal: {path: stile.db}` into the station file"
+    return [
+        entry.problem(what) for rate, entry in zip(source.policy.rates, source.rates, strict=True) if rate.allow.octets
+    ]
 
 
 def _fetch(name: str, including: str) -> PolicyText:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import structlog
 
-from gateway import checking
+from gateway import policy_files
 from gateway.documents import DocumentError, Problem
 from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload
@@ -237,7 +237,7 @@ class Service:
             self._publish_health()
 
     def _read_policy(self) -> tuple[PolicySource, CompiledPolicy]:
-        source = checking.load_policy(self._station)
+        source = policy_files.load_for(self._station)
         return source, source.compiled(self._station.settings.post)
 
     def _take_policy(self, source: PolicySource, policy: CompiledPolicy) -> None:
@@ -299,10 +299,10 @@ def spare_the_collector() -> None:
 
 async def run(station: StationFile, *, sinks: Sequence[Sink] = ()) -> None:
     """Run a gateway until SIGTERM or SIGINT; SIGHUP reloads the policy. Raises `DocumentError`."""
-    refused = checking.passcode_problem(station)
+    refused = station.passcode_problem()
     if refused is not None:
         raise DocumentError([refused])
-    source = checking.load_policy(station)
+    source = policy_files.load_for(station)
     try:
         service = Service(station, source, sinks=sinks)
     except ValueError as error:  # a part cannot be made so: the message says why

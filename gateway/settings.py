@@ -22,15 +22,16 @@ from pydantic import (
     model_validator,
 )
 
+from gateway.alerts.entry import Alert
+from gateway.alerts.entry import problems as alert_problems
 from gateway.documents import Document, DocumentError, Problem, check, parse, read_text
-from gateway.feed.alerts import Alert
-from gateway.feed.alerts import problems as alert_problems
 from gateway.frames.header import is_network_callsign
 from gateway.judge.conditions import Post
 from gateway.judge.policy import DAY_MS, Duration, Name, between, fits
 from gateway.receivers.address import ReceiverAddress, Scheme, allowed_senders
 from gateway.receivers.address import parse as parse_receiver_address
 from gateway.reports import locator
+from gateway.uplink import passcode as passcodes
 
 PASSCODE_VARIABLE = "STILE_PASSCODE"
 RECEIVE_ONLY_PASSCODE = -1
@@ -320,6 +321,17 @@ class StationFile:
     def passcode_number(self) -> int | None:
         """The passcode; -1 to log in to receive only; None where there is no uplink."""
         return None if self.passcode is None else int(self.passcode.get_secret_value())
+
+    def passcode_problem(self) -> Problem | None:
+        """A passcode that does not belong to the callsign, as a problem; None where it does, or where there is none."""
+        number = self.passcode_number
+        if number is None or number == RECEIVE_ONLY_PASSCODE:
+            return None
+        callsign = self.settings.station.callsign
+        if passcodes.belongs(callsign, number):
+            return None
+        what = f"the passcode does not belong to {callsign}: the network would not take anything"
+        return self.document.problem(("uplink", "passcode_file"), what)
 
     @property
     def folder(self) -> Path:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from gateway import checking
+from gateway import policy_files
 from gateway.documents import DocumentError
 from gateway.feed.health import PartKind, State
 from gateway.journal.reading import read_heard
@@ -62,4 +62,4 @@ async def test_a_budget_without_a_journal_is_an_error_with_its_place(tmp_path: P
     async with Decoder() as decoder:
         station = station_file(tmp_path, station_text(decoder, ""))
     with pytest.raises(DocumentError, match=r"thrifty.yaml:4: rates.*must survive a restart"):
-        checking.load_policy(station)
+        policy_files.load_for(station)

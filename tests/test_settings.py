@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from gateway import checking, settings
+from gateway import settings
+from gateway.commands import checking
 from gateway.documents import DocumentError
 from gateway.receivers.address import Scheme
 from gateway.settings import PASSCODE_VARIABLE, StationFile

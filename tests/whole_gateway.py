@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Self
 
-from gateway import checking, settings
+from gateway import policy_files, settings
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames import ax25, kiss, tnc2
 from gateway.frames.frame import Frame
@@ -94,7 +94,7 @@ def station_file(folder: Path, text: str, passcode: str = PASSCODE) -> settings.
 @asynccontextmanager
 async def running(station: settings.StationFile, *sinks: Sink) -> AsyncIterator[Service]:
     """The service of a station file, stopped and drained at the end."""
-    source = checking.load_policy(station)
+    source = policy_files.load_for(station)
     service = Service(station, source, sinks=sinks)
     stop = asyncio.Event()
     task = asyncio.create_task(service.run(stop))

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from gateway import __version__
+from gateway.bus.discovery import Announcer
 from gateway.bus.discovery_topics import DiscoveryTopics
 from gateway.bus.options import BusOptions, DiscoveryOptions
 from gateway.bus.outbox import QUALITY, RETAINED
 from gateway.bus.topics import TopicGroup, Topics
-from gateway.feed.discovery import Announcer
 from gateway.feed.schemas import Schema, bundled
 
 DIALECT = "application/schema+json;version=draft-2020-12"

@@ -9,13 +9,13 @@ import aiomqtt
 import structlog
 
 from gateway.bus.connection import Connection
+from gateway.bus.discovery import Announcer
 from gateway.bus.discovery_topics import DiscoveryTopics
 from gateway.bus.options import BusOptions, BusOptionsError
 from gateway.bus.outbox import Outbox, Tally
 from gateway.bus.publisher import Publisher
 from gateway.bus.topics import TopicGroup, Topics
 from gateway.bus.trouble import UNSUPPORTED_PROTOCOL, Trouble, code_of, explain, most_telling
-from gateway.feed.discovery import Announcer
 from gateway.feed.health import Part, PartKind, State
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.stations import Stations

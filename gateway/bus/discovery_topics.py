@@ -8,10 +8,10 @@ from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import replace
 
+from gateway.bus.discovery import GATEWAY, Announcer, components_of, with_departures
 from gateway.bus.options import DiscoveryOptions
-from gateway.feed.discovery import GATEWAY, Announcer, components_of, with_departures
+from gateway.bus.repertoire import Repertoire
 from gateway.feed.heard_object import encode
-from gateway.feed.repertoire import Repertoire
 from gateway.feed.stations import Station
 from gateway.frames.plain import PlainObject
 

@@ -4,10 +4,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from gateway.feed.activity import Activity
-from gateway.feed.reach import Reach
 from gateway.frames.plain import PlainObject, rfc3339
 from gateway.judge.verdict import Reason
+from gateway.watches.activity import Activity
+from gateway.watches.reach import Reach
 
 
 class State(StrEnum):

@@ -7,8 +7,8 @@ import statistics
 import sys
 
 from gateway.feed.health import State
-from gateway.feed.quiet import QuietWatch
-from tests.feed.listening_post import DAY, HOUR, ListeningPost
+from gateway.watches.quiet import QuietWatch
+from tests.watches.listening_post import DAY, HOUR, ListeningPost
 
 POSTS = {
     "a busy channel": {"fixed": 20.0, "boats": 80.0, "commuters": 10},

@@ -24,7 +24,8 @@ from collections.abc import Callable, Iterator
 from multiprocessing.connection import Connection
 from pathlib import Path
 
-from gateway import policy_files, replaying
+from gateway import policy_files
+from gateway.commands import replaying
 from gateway.frames.plain import rfc3339
 from gateway.judge.conditions import Post
 from gateway.judge.judge import Judge

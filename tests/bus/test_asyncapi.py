@@ -11,10 +11,10 @@ from jsonschema import Draft202012Validator
 from referencing import Registry
 from referencing.jsonschema import DRAFT202012
 
+from gateway.alerts.alert import emergency_alert
 from gateway.bus.asyncapi import DIALECT, document, text
 from gateway.bus.options import DiscoveryOptions
 from gateway.bus.topics import TopicGroup
-from gateway.feed.alert import emergency_alert
 from gateway.feed.health import Counts, Health, Part, PartKind, State
 from gateway.feed.heard_object import HeardPayload, heard_object
 from gateway.feed.reader import ReportReader

@@ -9,10 +9,10 @@ import aiomqtt
 import pytest
 from structlog.testing import capture_logs
 
+from gateway.alerts.alert import emergency_alert
 from gateway.bus.bus import Bus
 from gateway.bus.options import QueueLimits
 from gateway.bus.topics import TopicGroup
-from gateway.feed.alert import emergency_alert
 from gateway.feed.health import Counts, Health, Part, PartKind, State
 from gateway.feed.heard_object import heard_object
 from gateway.feed.schemas import Schema

@@ -7,12 +7,12 @@ import pytest
 
 from gateway.bus.options import DiscoveryOptions
 from gateway.bus.topics import TopicGroup
-from gateway.feed.activity import Activity
 from gateway.feed.health import Counts, Health, Part, PartKind, State
 from gateway.feed.reader import ReportReader
 from gateway.feed.schemas import Schema
 from gateway.frames.plain import PlainObject
 from gateway.judge.conditions import Post as PostSettings
+from gateway.watches.activity import Activity
 from tests.bus.conftest import OpenBus, options_for, until
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import MosquittoBroker, publish, retained, witness

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gateway.bus.discovery import Announcer
 from gateway.bus.discovery_topics import MOST_STRAYS, SETTLED_MS, DiscoveryTopics
 from gateway.bus.options import DiscoveryOptions
-from gateway.feed.discovery import Announcer
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations

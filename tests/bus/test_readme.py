@@ -16,12 +16,12 @@ import pytest
 import yaml
 
 from gateway.bus.asyncapi import document
+from gateway.bus.discovery import Announcer
 from gateway.bus.options import BusOptions, DiscoveryOptions, QueueLimits
+from gateway.bus.repertoire import Repertoire
 from gateway.bus.topics import TopicGroup
 from gateway.documents import check, parse
-from gateway.feed.discovery import Announcer
 from gateway.feed.reader import ReportReader
-from gateway.feed.repertoire import Repertoire
 from gateway.judge.conditions import Post as PostSettings
 from gateway.settings import Settings
 from tests.bus.conftest import OpenBus, options_for, until

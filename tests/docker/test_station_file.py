@@ -3,7 +3,8 @@ from pathlib import Path
 
 import pytest
 
-from gateway import checking, settings
+from gateway import settings
+from gateway.commands import checking
 from tests.docker.reading import FOLDER
 
 TEXT = (FOLDER / "station.yaml").read_text("utf-8")

@@ -5,22 +5,24 @@ from pathlib import Path
 
 import pytest
 
+from gateway.alerts import entry, watch
+from gateway.alerts.alert import AlertKind
+from gateway.alerts.entry import Alert, WeatherThresholds
 from gateway.documents import check, parse
-from gateway.feed import alert_watch, alerts, clock, quiet
-from gateway.feed.alert import AlertKind
-from gateway.feed.alerts import Alert, WeatherThresholds
+from gateway.feed import schemas
 from gateway.feed.duration import HOUR_MS, MINUTE_MS
 from gateway.feed.health import PartKind, State
-from tests.feed.alerting import Section
+from gateway.watches import clock, quiet
+from tests.alerts.alerting import Section
 
-PAGE = (Path(alerts.__file__).parent / "README.md").read_text("utf-8")
+PAGE = (Path(schemas.__file__).parent / "README.md").read_text("utf-8")
 (SHOWN,) = re.findall(r"^```yaml\n(.*?)^```", PAGE, re.MULTILINE | re.DOTALL)
 
 
 def test_the_entries_that_it_shows_are_ones_that_work() -> None:
     document = parse(SHOWN.partition("receivers:")[0], "README.md")
     entries = check(document, Section).alerts
-    assert not [*alerts.problems(entries, ["vhf", "hf"], located=True)]
+    assert not [*entry.problems(entries, ["vhf", "hf"], located=True)]
 
 
 @pytest.mark.parametrize(
@@ -41,10 +43,10 @@ def test_every_kind_of_part_is_named(kind: PartKind) -> None:
 
 
 def test_the_figures_are_those_of_the_program() -> None:
-    assert alert_watch.EMERGENCY_AGAIN_MS == 5 * MINUTE_MS
-    assert alert_watch.SETTLED_MS == 10 * MINUTE_MS
-    assert alert_watch.FORGOTTEN_MS == 24 * HOUR_MS
-    assert alert_watch.MOST_A_MINUTE == 30
+    assert watch.EMERGENCY_AGAIN_MS == 5 * MINUTE_MS
+    assert watch.SETTLED_MS == 10 * MINUTE_MS
+    assert watch.FORGOTTEN_MS == 24 * HOUR_MS
+    assert watch.MOST_A_MINUTE == 30
     assert clock.JUMP_MS == 2000
     assert clock.SHOWN_MS == 30 * MINUTE_MS
     assert quiet.LIMIT / quiet.SLOW_DAY == 56

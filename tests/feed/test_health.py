@@ -2,12 +2,12 @@ from dataclasses import replace
 
 import pytest
 
-from gateway.feed.activity import Activity
 from gateway.feed.health import Counts, Health, Part, PartKind, State
 from gateway.feed.heard_object import encode
-from gateway.feed.reach import Reach
 from gateway.feed.schemas import Schema
 from gateway.judge.verdict import Reason
+from gateway.watches.activity import Activity
+from gateway.watches.reach import Reach
 from tests.judged_frames import NOON_MS
 from tests.payload_schemas import held_to
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from gateway import checking
+from gateway.commands import checking
 from gateway.documents import DocumentError
 from gateway.judge.examples import check_examples
 from tests.judge.listening import POST, source_of

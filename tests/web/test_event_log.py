@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.feed.alert import emergency_alert
+from gateway.alerts.alert import emergency_alert
 from gateway.feed.heard_object import HeardPayload, heard_object
 from gateway.feed.schemas import Schema
 from gateway.web.event_log import EVENT_OCTETS, EventKind, EventLog, Start, weight_of

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from gateway.feed.alert import emergency_alert
+from gateway.alerts.alert import emergency_alert
 from gateway.feed.heard_object import heard_object
 from gateway.judge.verdict import Reason
 from tests.judged_frames import NOON_MS, Post

@@ -1,0 +1,235 @@
+"""Asks a gateway's own web how it fares, and follows its events; where it does not answer, it says so and goes on."""
+
+import asyncio
+import errno
+import json
+from collections.abc import AsyncGenerator, Mapping
+from contextlib import aclosing
+from dataclasses import dataclass, field
+from http import HTTPStatus
+from ipaddress import ip_address
+from pathlib import Path
+from typing import Any, Self
+
+import aiohttp
+from pydantic import SecretStr, ValidationError
+
+from gateway.commands.watching.event_reader import EventReader, EventStreamError, SentEvent
+from gateway.commands.watching.published import Answering, Event, Kind, NoAnswer, Told, event_of
+from gateway.documents import Document, DocumentError, Problem, check, parse, read_text
+from gateway.settings import MAXIMUM_SECRET, Settings
+
+ANSWER_SECONDS = 10.0
+SILENCE_SECONDS = 45.0
+"""A stream with nothing to say says so every 15 s: three times that, and it is dead."""
+
+STEADY_SECONDS = 10.0
+"""A stream that stood for so long begins again at once when it breaks off."""
+
+PAUSES = (0.5, 1.0, 2.0, 5.0)
+"""Seconds until the gateway is asked again, after one failure, two, and so on."""
+
+LARGEST_ANSWER = 4_194_304
+LAST_FRAMES = 10
+
+_START_IT = "is it running? `stile run STATION` starts it"
+_REFUSALS = {
+    HTTPStatus.UNAUTHORIZED: ("it does not accept the token", "is `token_file` the one that it was started with?"),
+    HTTPStatus.MISDIRECTED_REQUEST: ("it is not known by this address", "is `listen` what it was started with?"),
+    HTTPStatus.SERVICE_UNAVAILABLE: ("it has no room for one more event stream", "close one of the others"),
+}
+_FOREIGN = NoAnswer(
+    "what answers at its address is no gateway of this kind",
+    "is the port under `web:` taken by another program, or was the gateway not restarted after an upgrade?",
+)
+
+
+class UnansweredError(Exception):
+    """The gateway did not answer as it should."""
+
+    def __init__(self, trouble: NoAnswer) -> None:
+        self.trouble = trouble
+        super().__init__(str(trouble))
+
+
+@dataclass(frozen=True, slots=True)
+class Gateway:
+    """Where a gateway's web is, and what it asks for."""
+
+    callsign: str
+    host: str
+    port: int
+    token: SecretStr | None = field(default=None, repr=False)
+
+    @property
+    def address(self) -> str:
+        """The root of its web."""
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return f"http://{host}:{self.port}"
+
+
+def gateway_of(path: Path) -> Gateway:
+    """The gateway of a station file; of its secrets, the web's alone is read. Raises `DocumentError`."""
+    try:
+        document = parse(read_text(path), str(path))
+    except OSError as error:
+        raise DocumentError([Problem(str(path), 1, "", f"cannot be read: {error.strerror}")]) from None
+    settings = check(document, Settings)
+    web = settings.web
+    if web is None:
+        raise DocumentError(
+            [document.problem((), "a watch asks the gateway's web, and this file has none: add `web: {}` and restart")]
+        )
+    token = None if web.token_file is None else _token(document, path.parent / web.token_file)
+    return Gateway(settings.station.callsign, _reachable(web.listen.host), web.listen.port, token)
+
+
+def _reachable(host: str) -> str:
+    """What listens on every address of this machine is asked on loopback."""
+    try:
+        address = ip_address(host)
+    except ValueError:
+        return host
+    if not address.is_unspecified:
+        return host
+    return "127.0.0.1" if address.version == 4 else "::1"  # noqa: PLR2004 - the version of the protocol
+
+
+def _token(document: Document, path: Path) -> SecretStr:
+    try:
+        token = read_text(path, MAXIMUM_SECRET).strip()
+    except OSError as error:
+        what = f"{path} cannot be read: {error.strerror}"
+    else:
+        if token.isascii() and token.isprintable() and token:
+            return SecretStr(token)
+        what = f"{path} should hold one line, the secret alone"
+    raise DocumentError([document.problem(("web", "token_file"), what)])
+
+
+class Client:
+    """One gateway's web. `async with` opens and closes it."""
+
+    def __init__(self, gateway: Gateway, *, catch_up: bool) -> None:
+        """`catch_up`: follow from the oldest event that the gateway remembers, not from now on."""
+        self._catch_up = catch_up
+        self._last_event = ""
+        headers = {}
+        if gateway.token is not None:
+            headers["Authorization"] = f"Bearer {gateway.token.get_secret_value()}"
+        self._session = aiohttp.ClientSession(
+            gateway.address,
+            headers=headers,
+            timeout=aiohttp.ClientTimeout(total=None, sock_connect=ANSWER_SECONDS, sock_read=SILENCE_SECONDS),
+        )
+
+    async def __aenter__(self) -> Self:
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        await self._session.close()
+
+    async def state(self, frames: int = LAST_FRAMES) -> list[Event]:
+        """The last frames, the oldest first, and the health. Raises `UnansweredError`."""
+        heard = (await self._ask(f"/api/heard?limit={frames}")).get("heard")
+        if not isinstance(heard, list):
+            raise UnansweredError(_FOREIGN)
+        return [*(_event(Kind.HEARD, frame) for frame in reversed(heard)), await self.health()]
+
+    async def health(self) -> Event:
+        """How the gateway is now. Raises `UnansweredError`."""
+        return _event(Kind.HEALTH, await self._ask("/api/health"))
+
+    async def follow(self) -> AsyncGenerator[Told, None]:
+        """What the gateway tells, for ever: how it is now, then its events; and when it does not answer, why."""
+        loop = asyncio.get_running_loop()
+        failures = 0
+        while True:
+            began = loop.time()
+            try:
+                async with aclosing(self._stream()) as stream:
+                    async for told in stream:
+                        yield told
+                trouble = NoAnswer("it ended the connection", _START_IT)
+            except UnansweredError as error:
+                trouble = error.trouble
+            except (aiohttp.ClientError, OSError) as error:
+                trouble = _trouble(error)
+            failures = 0 if loop.time() - began >= STEADY_SECONDS else failures
+            yield trouble
+            await asyncio.sleep(PAUSES[min(failures, len(PAUSES) - 1)])
+            failures += 1
+
+    async def _stream(self) -> AsyncGenerator[Told, None]:
+        health = await self.health()
+        yield health
+        last = self._last_event or (f"{health.plain['run']}-0" if self._catch_up else "")
+        headers = {"Accept": "text/event-stream", **({"Last-Event-ID": last} if last else {})}
+        async with self._session.get("/events", headers=headers, allow_redirects=False) as response:
+            _check(response, "text/event-stream")
+            yield Answering()
+            reader = EventReader()
+            async for octets in response.content.iter_any():
+                for event in _read(reader, octets):
+                    self._last_event = event.identity
+                    if event.kind in set(Kind):
+                        yield _event(Kind(event.kind), _object(event.data))
+
+    async def _ask(self, path: str) -> Mapping[str, Any]:
+        try:
+            async with (
+                asyncio.timeout(ANSWER_SECONDS),
+                self._session.get(path, allow_redirects=False) as response,
+            ):
+                _check(response, "application/json")
+                return _object(await _body(response))
+        except (aiohttp.ClientError, OSError) as error:  # TimeoutError is one
+            raise UnansweredError(_trouble(error)) from None
+
+
+async def _body(response: aiohttp.ClientResponse) -> bytes:
+    body = bytearray()
+    async for octets in response.content.iter_any():
+        body += octets
+        if len(body) > LARGEST_ANSWER:
+            raise UnansweredError(_FOREIGN)
+    return bytes(body)
+
+
+def _check(response: aiohttp.ClientResponse, content_type: str) -> None:
+    if response.status in _REFUSALS:
+        raise UnansweredError(NoAnswer(*_REFUSALS[HTTPStatus(response.status)]))
+    if response.status != HTTPStatus.OK or response.content_type != content_type:
+        raise UnansweredError(_FOREIGN)
+
+
+def _read(reader: EventReader, octets: bytes) -> list[SentEvent]:
+    try:
+        return reader.feed(octets)
+    except EventStreamError:
+        raise UnansweredError(_FOREIGN) from None
+
+
+def _event(kind: Kind, plain: Mapping[str, Any]) -> Event:
+    try:
+        return event_of(kind, plain)
+    except ValidationError:
+        raise UnansweredError(_FOREIGN) from None
+
+
+def _object(text: str | bytes) -> Mapping[str, Any]:
+    try:
+        plain = json.loads(text)
+    except (ValueError, RecursionError):
+        plain = None
+    if not isinstance(plain, dict):
+        raise UnansweredError(_FOREIGN)
+    return plain
+
+
+def _trouble(error: Exception) -> NoAnswer:
+    if isinstance(error, TimeoutError):
+        return NoAnswer("it says nothing", "is it running well? its log may tell, and `stile check STATION` the rest")
+    if isinstance(error, OSError) and error.errno == errno.ECONNREFUSED:
+        return NoAnswer("nothing listens at its address", _START_IT)
+    return NoAnswer("the connection does not come about, or broke off", _START_IT)

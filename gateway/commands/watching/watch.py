@@ -1,0 +1,174 @@
+"""`stile watch`: joins the client to what is printed or drawn, in one of its ways."""
+
+import asyncio
+import contextlib
+import json
+import os
+import signal
+import sys
+from collections.abc import AsyncIterator
+from contextlib import aclosing, asynccontextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TextIO
+
+from gateway.commands.watching import words
+from gateway.commands.watching.client import Client, Gateway, UnansweredError, gateway_of
+from gateway.commands.watching.listing import Listing
+from gateway.commands.watching.published import Event, NoAnswer
+from gateway.commands.watching.screen import screen
+from gateway.commands.watching.terminal import USUAL_SIZE, Terminal, can_draw
+from gateway.commands.watching.watched import Watched
+from gateway.feed.health import State
+
+REDRAW_SECONDS = 0.25
+"""The screen is drawn no more often than this."""
+
+STILL_SECONDS = 1.0
+"""And this often where nothing comes: the clock goes on."""
+
+HEALTH_SECONDS = 2.0
+"""While something is drawn the health is asked for so often: by itself the gateway tells it less often than frames."""
+
+ROWS_WITHOUT_END = 10_000
+
+
+def once(station: Path, out: TextIO, *, as_json: bool) -> bool:
+    """Print how the gateway is now; whether it answers and every part is ok. Raises `DocumentError`."""
+    gateway = gateway_of(station)
+    try:
+        events = asyncio.run(_state(gateway))
+    except UnansweredError as error:
+        _say_trouble(error.trouble)
+        return False
+    watched = Watched(gateway.callsign, gateway.address)
+    watched.answers = True
+    for event in events:
+        watched.take(event, _now())
+    if as_json:
+        print(one_line(events[-1]), file=out)
+    else:
+        columns = Terminal(out).size.columns if out.isatty() else USUAL_SIZE.columns
+        for line in screen(watched, _now(), columns, ROWS_WITHOUT_END):
+            print(line.text, file=out)
+    return watched.health is not None and watched.health.state is State.OK
+
+
+def follow(station: Path, out: TextIO, *, as_json: bool) -> None:
+    """Print or draw what the gateway tells, until a signal ends it. Raises `DocumentError`."""
+    gateway = gateway_of(station)
+    if as_json:
+        work = _print_objects(gateway, out)
+    elif can_draw(out, os.environ.get("TERM", "")):
+        work = _draw(gateway, out)
+    else:
+        work = _print_lines(gateway, out)
+    with contextlib.suppress(asyncio.CancelledError):  # a signal: the terminal is as it was
+        asyncio.run(work)
+
+
+def one_line(event: Event) -> str:
+    """An event as one line of JSON whose only key is its kind: all in ASCII, and no control among it."""
+    return json.dumps({event.kind: event.plain}).replace("\x7f", "\\u007f")
+
+
+async def _state(gateway: Gateway) -> list[Event]:
+    async with Client(gateway, catch_up=False) as client:
+        return await client.state()
+
+
+async def _print_objects(gateway: Gateway, out: TextIO) -> None:
+    _end_on_signals()
+    trouble = None
+    async with Client(gateway, catch_up=False) as client, aclosing(client.follow()) as all_told:
+        async for told in all_told:
+            if isinstance(told, Event):
+                print(one_line(told), file=out, flush=True)
+            elif isinstance(told, NoAnswer) and told != trouble:
+                _say_trouble(told)
+            trouble = told if isinstance(told, NoAnswer) else None
+
+
+async def _print_lines(gateway: Gateway, out: TextIO) -> None:
+    _end_on_signals()
+    listing = Listing()
+    print(f"Stile {gateway.callsign}, {gateway.address}, times in UTC. {words.CAUTION}", file=out, flush=True)
+    async with Client(gateway, catch_up=False) as client, aclosing(client.follow()) as all_told:
+        async for told in all_told:
+            for line in listing.take(told, _now()):
+                print(line, file=out, flush=True)
+
+
+async def _draw(gateway: Gateway, out: TextIO) -> None:
+    _end_on_signals()
+    watched = Watched(gateway.callsign, gateway.address)
+    with Terminal(out) as terminal:
+        _let_go_while_stopped(terminal)
+        async with _following(gateway, watched) as changed:
+            while True:
+                size = terminal.size
+                try:
+                    terminal.draw(screen(watched, _now(), size.columns, size.lines))
+                except OSError:  # the terminal is gone: there is nobody to show anything to
+                    return
+                changed.clear()
+                await asyncio.sleep(REDRAW_SECONDS)
+                with contextlib.suppress(TimeoutError):
+                    await asyncio.wait_for(changed.wait(), STILL_SECONDS - REDRAW_SECONDS)
+
+
+@asynccontextmanager
+async def _following(gateway: Gateway, watched: Watched) -> AsyncIterator[asyncio.Event]:
+    """Follow the gateway for a block; the event is set when there is something new."""
+    changed = asyncio.Event()
+
+    async def take_all(client: Client) -> None:
+        async with aclosing(client.follow()) as all_told:
+            async for told in all_told:
+                watched.take(told, _now())
+                changed.set()
+
+    async def ask_health(client: Client) -> None:
+        while True:
+            await asyncio.sleep(HEALTH_SECONDS)
+            if watched.answers:
+                with contextlib.suppress(UnansweredError):  # the stream will tell, too
+                    watched.take(await client.health(), _now())
+                    changed.set()
+
+    async with Client(gateway, catch_up=True) as client, asyncio.TaskGroup() as tasks:
+        working = [tasks.create_task(work(client)) for work in (take_all, ask_health)]
+        try:
+            yield changed
+        finally:
+            for task in working:
+                task.cancel()
+
+
+def _end_on_signals() -> None:
+    """Let every signal that ends a command end this one in an orderly way."""
+    task = asyncio.current_task()
+    if task is not None:
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+            loop.add_signal_handler(number, task.cancel)
+
+
+def _let_go_while_stopped(terminal: Terminal) -> None:
+    """Ctrl-Z leaves the terminal as it was, and coming back draws it anew."""
+
+    def stop() -> None:
+        terminal.leave()
+        os.kill(os.getpid(), signal.SIGSTOP)
+        terminal.enter()
+
+    asyncio.get_running_loop().add_signal_handler(signal.SIGTSTP, stop)
+
+
+def _say_trouble(trouble: NoAnswer) -> None:
+    sys.stderr.write(f"The gateway does not answer: {trouble}\n")
+    sys.stderr.flush()
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)

@@ -1,0 +1,115 @@
+"""All that a watch knows of a gateway, from what it was told so far; every memory is bounded. No I/O, no clock."""
+
+from collections import OrderedDict, deque
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from gateway.commands.watching.published import (
+    AlertShown,
+    Answering,
+    Event,
+    ForwardedShown,
+    HealthShown,
+    HeardShown,
+    MissedShown,
+    NoAnswer,
+    Shown,
+    Told,
+)
+
+FRAMES = 200
+ALERTS = 20
+EMERGENCIES = 20
+"""Stations; of one the newest frame counts."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeenFrame:
+    """A frame, and whether it is known to have gone up."""
+
+    heard: HeardShown
+    sent: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Silence:
+    """Since when the gateway does not answer, and why."""
+
+    since: datetime
+    trouble: NoAnswer
+
+
+class Watched:
+    """One gateway as it is known."""
+
+    def __init__(self, callsign: str, address: str) -> None:
+        self.callsign = callsign
+        self.address = address
+        self.answers = False
+        self.silence: Silence | None = None
+        """None: it answers, or was not asked yet."""
+
+        self.health: HealthShown | None = None
+        self.alerts: deque[AlertShown] = deque(maxlen=ALERTS)
+        """The newest first; without those for emergencies, which have their own place."""
+
+        self.emergencies: OrderedDict[str, HeardShown] = OrderedDict()
+        """By source, the newest last."""
+
+        self.missed = 0
+        self._frames: OrderedDict[tuple[str, int], SeenFrame] = OrderedDict()
+        self._had_events = False
+
+    @property
+    def frames(self) -> list[SeenFrame]:
+        """The newest first."""
+        return list(reversed(self._frames.values()))
+
+    def take(self, told: Told, now: datetime) -> None:
+        """The gateway told something."""
+        match told:
+            case Answering():
+                self.answers, self.silence = True, None
+            case NoAnswer():
+                self.answers = False
+                self.silence = Silence(self.silence.since if self.silence else now, told)
+            case Event():
+                self._take_shown(told.shown)
+
+    def _take_shown(self, shown: Shown) -> None:
+        match shown:
+            case HealthShown():
+                self.health = shown
+                return
+            case HeardShown():
+                self._hear(shown, sent=isinstance(shown, ForwardedShown))
+            case AlertShown():
+                self._raise(shown)
+            case MissedShown() if self._had_events:
+                # Who has just come asks for all that is remembered, and has not missed what is not.
+                self.missed += shown.count
+        self._had_events = True
+
+    def _raise(self, alert: AlertShown) -> None:
+        if alert.heard is not None:
+            self._hear(alert.heard)
+        if alert.kind != "emergency":
+            self.alerts.appendleft(alert)
+
+    def _hear(self, heard: HeardShown, *, sent: bool = False) -> None:
+        key = (heard.run, heard.sequence)
+        known = self._frames.get(key)
+        if known is not None:
+            self._frames[key] = replace(known, sent=known.sent or sent)
+        if known is not None or sent:  # what was sent was heard before: unknown, it is forgotten already
+            return
+        self._frames[key] = SeenFrame(heard)
+        if len(self._frames) > FRAMES:
+            self._frames.popitem(last=False)
+        if heard.begins_emergency:
+            before = self.emergencies.get(heard.source)
+            if before is None or before.time <= heard.time:
+                self.emergencies[heard.source] = heard
+                self.emergencies.move_to_end(heard.source)
+            if len(self.emergencies) > EMERGENCIES:
+                self.emergencies.popitem(last=False)
