@@ -81,16 +81,16 @@ class WeatherThresholds(_Strict):
 
     wind_deg: Threshold | None = None
     wind_ms: Threshold | None = None
-    wind_gust_ms: Threshold | None = None
+    gust_ms: Threshold | None = None
     temperature_c: Threshold | None = None
     humidity_pct: Threshold | None = None
     pressure_hpa: Threshold | None = None
-    rain_1h_mm: Threshold | None = None
-    rain_24h_mm: Threshold | None = None
-    rain_midnight_mm: Threshold | None = None
+    rain_last_hour_mm: Threshold | None = None
+    rain_last_day_mm: Threshold | None = None
+    rain_today_mm: Threshold | None = None
     rain_counter: Threshold | None = None
-    luminosity_wm2: Threshold | None = None
-    snow_24h_mm: Threshold | None = None
+    irradiance_wm2: Threshold | None = None
+    snow_last_day_mm: Threshold | None = None
     radiation_nsvh: Threshold | None = None
     battery_v: Threshold | None = None
     indoor_temperature_c: Threshold | None = None
@@ -99,7 +99,7 @@ class WeatherThresholds(_Strict):
     @model_validator(mode="after")
     def _asks(self) -> Self:
         if not self.model_fields_set:
-            raise ValueError("give at least one field, as wind_gust_ms: {above: 20}")
+            raise ValueError("give at least one field, as gust_ms: {above: 20}")
         return self
 
     def thresholds(self) -> dict[str, Threshold]:

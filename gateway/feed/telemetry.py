@@ -57,8 +57,8 @@ class Meaning:
 
     def channels(self, telemetry: Telemetry) -> list[PlainObject]:
         """The values and bits of one report, by name. Where names are known, what has none is not in use."""
-        values = enumerate(telemetry.values[:VALUES])
-        bits = enumerate(telemetry.bits or "", VALUES)
+        values = enumerate(telemetry.analogue[:VALUES])
+        bits = enumerate(telemetry.digital or "", VALUES)
         channels = [self._channel(place, f"A{place + 1}", self._scaled(place, value)) for place, value in values]
         channels += [self._channel(place, f"B{place - VALUES + 1}", self._is_on(place, bit)) for place, bit in bits]
         return [channel for channel in channels if channel is not None]

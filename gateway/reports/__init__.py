@@ -16,7 +16,6 @@ from gateway.reports.report import (
     CapabilitiesReport,
     Definition,
     Fix,
-    Format,
     Frequency,
     ItemReport,
     Kind,
@@ -42,6 +41,7 @@ from gateway.reports.report import (
     UserDefinedReport,
     Weather,
     WeatherReport,
+    Written,
 )
 from gateway.reports.words import describe
 
@@ -54,7 +54,6 @@ __all__ = [
     "CapabilitiesReport",
     "Definition",
     "Fix",
-    "Format",
     "Frequency",
     "ItemReport",
     "Kind",
@@ -80,6 +79,7 @@ __all__ = [
     "UserDefinedReport",
     "Weather",
     "WeatherReport",
+    "Written",
     "describe",
     "is_emergency",
     "load_schema",

@@ -9,7 +9,7 @@ from math import copysign
 from typing import NamedTuple
 
 from gateway.reports import base91, units
-from gateway.reports.report import Format, Frequency, Position, Telemetry
+from gateway.reports.report import Frequency, Position, Telemetry, Written
 from gateway.reports.text import clean
 
 _ALTITUDE = re.compile(rb"/A=([0-9]{6}|-[0-9]{5})")
@@ -73,7 +73,7 @@ def refined(position: Position, precision: Precision) -> Position:
 
     A blurred position stays blurred, and a compressed one is finer than these digits: only the datum is kept of them.
     """
-    if position.ambiguity != 0 or position.format is Format.COMPRESSED:
+    if position.ambiguity != 0 or position.written is Written.COMPRESSED:
         return replace(position, datum=precision.datum)
     latitude = abs(position.latitude) + precision.latitude_minutes / 60
     longitude = abs(position.longitude) + precision.longitude_minutes / 60

@@ -3,7 +3,7 @@
 import re
 
 from gateway.reports import base91, units
-from gateway.reports.report import Extension, Fix, Format, Movement, Position, Range, Unreadable
+from gateway.reports.report import Extension, Fix, Movement, Position, Range, Unreadable, Written
 
 OCTETS = 13
 
@@ -33,7 +33,7 @@ def read_place(data: bytes, at: int) -> tuple[Position, str]:
     if latitude < -90 or longitude > 180:  # noqa: PLR2004 - 91 to the fourth is a little more than the globe
         raise Unreadable("the compressed position lies beyond the pole or the date line")
     symbol = (match[1].translate(_OVERLAYS) + match[2]).decode()
-    return Position(latitude, longitude, Format.COMPRESSED), symbol
+    return Position(latitude, longitude, Written.COMPRESSED), symbol
 
 
 def read_extra(first: int, second: int, origin: int) -> tuple[Extension | None, float | None, Fix | None]:

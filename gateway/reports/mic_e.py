@@ -12,7 +12,6 @@ from gateway.reports.comment import read as read_comment
 from gateway.reports.comment import refined
 from gateway.reports.position import blur_m, blurred_minutes
 from gateway.reports.report import (
-    Format,
     Located,
     MessageType,
     MicE,
@@ -23,6 +22,7 @@ from gateway.reports.report import (
     Telemetry,
     UnknownReport,
     Unreadable,
+    Written,
 )
 from gateway.reports.text import clean
 
@@ -146,7 +146,7 @@ def _position(destination: str, information: bytes) -> Position:
     return Position(
         latitude if destination[3] >= _SET else -latitude,
         -longitude if destination[5] >= _SET else longitude,
-        Format.MIC_E,
+        Written.MIC_E,
         ambiguity,
         blur_m(ambiguity),
     )

@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 from gateway.reports import symbol, units, weather_record
 from gateway.reports.moment import Moment
-from gateway.reports.report import Format, Located, Movement, Position, PositionReport, Report, Unreadable
+from gateway.reports.report import Located, Movement, Position, PositionReport, Report, Unreadable, Written
 from gateway.reports.text import clean
 
 _SENTENCE = re.compile(rb"\$([A-Z]{2})([A-Z]{3}),([^*]*)(?:\*([0-9A-Fa-f]{2}))?\s*$")
@@ -107,7 +107,7 @@ def _position(fields: list[bytes]) -> Position:
     return Position(
         -latitude if fields[1] == b"S" else latitude,
         -longitude if fields[3] == b"W" else longitude,
-        Format.NMEA,
+        Written.RAW_NMEA,
     )
 
 

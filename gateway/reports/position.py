@@ -1,4 +1,4 @@
-"""Positions, plain and compressed, with and without time and messaging, and whatever may follow a place.
+"""Positions, plain and compressed, with and without time and messages, and whatever may follow a place.
 
 APRS101 chapters 6 to 9, 12 for the weather at a place. Objects and items read their places here, too.
 """
@@ -13,7 +13,6 @@ from gateway.reports.moment import TIME_OCTETS, Moment, is_time, read_time
 from gateway.reports.report import (
     Extension,
     Fix,
-    Format,
     Located,
     Movement,
     Position,
@@ -22,6 +21,7 @@ from gateway.reports.report import (
     Unreadable,
     Weather,
     WeatherReport,
+    Written,
 )
 from gateway.reports.text import clean
 
@@ -91,7 +91,7 @@ def _exact_place(match: re.Match[bytes]) -> Place:
         latitude = -latitude
     if east == b"W":
         longitude = -longitude
-    return Position(latitude, longitude, Format.PLAIN, 0), symbol
+    return Position(latitude, longitude, Written.PLAIN_TEXT, 0), symbol
 
 
 def _blurred_place(data: bytes, at: int) -> Place:
@@ -116,7 +116,7 @@ def _blurred_place(data: bytes, at: int) -> Place:
     position = Position(
         -latitude if north in _SOUTH else latitude,
         -longitude if east in _WEST else longitude,
-        Format.PLAIN,
+        Written.PLAIN_TEXT,
         ambiguity,
         blur_m(ambiguity),
     )
@@ -206,16 +206,16 @@ def _observed(data: bytes, at: int, place: Place, wind: weather.Values) -> Locat
     return replace(_commented(data, after, place, None), weather=Weather(**values), device=device)
 
 
-def report_of(located: Located, time: Moment | None, *, messaging: bool) -> Report:
+def report_of(located: Located, time: Moment | None, *, takes_messages: bool) -> Report:
     """A position, or the weather at one."""
     if located.weather is not None and located.storm is None:
-        return WeatherReport(located, time, messaging)
-    return PositionReport(located, time, messaging)
+        return WeatherReport(located, time, takes_messages)
+    return PositionReport(located, time, takes_messages)
 
 
 def read_untimed(_destination: str, information: bytes) -> Report:
     """`!` and `=`: a position without time; `=` takes messages. Raises `Unreadable`."""
-    return report_of(read_located(information, 1), None, messaging=information[0] == _EQUALS)
+    return report_of(read_located(information, 1), None, takes_messages=information[0] == _EQUALS)
 
 
 def read_untimed_or_record(destination: str, information: bytes) -> Report:
@@ -230,7 +230,7 @@ def read_timed(_destination: str, information: bytes) -> Report:
     if not is_time(information, 1):
         raise Unreadable("no time stands where one belongs")
     located = read_located(information, 1 + TIME_OCTETS)
-    return report_of(located, read_time(information, 1), messaging=information[0] == _AT)
+    return report_of(located, read_time(information, 1), takes_messages=information[0] == _AT)
 
 
 def read_late_mark(_destination: str, information: bytes) -> Report:
@@ -246,5 +246,5 @@ def read_late_mark(_destination: str, information: bytes) -> Report:
             mark = information.find(b"!", mark + 1, LATEST_MARK)
             continue
         words = f"{clean(information[:mark])} {located.comment}".strip()
-        return report_of(replace(located, comment=words), None, messaging=False)
+        return report_of(replace(located, comment=words), None, takes_messages=False)
     raise Unreadable("it begins with no data type that the standard knows, and holds no position further on")

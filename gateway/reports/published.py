@@ -18,7 +18,7 @@ _DECIMALS_BY_NAME = {
     "area_latitude_span_deg": 5,
     "area_longitude_span_deg": 5,
     "ambiguity_m": 0,
-    "snow_24h_mm": 1,
+    "snow_last_day_mm": 1,
 }
 _DECIMALS_BY_UNIT = {
     "kmh": 1,

@@ -32,13 +32,13 @@ class Kind(StrEnum):
     UNKNOWN = "unknown"
 
 
-class Format(StrEnum):
+class Written(StrEnum):
     """How a position was written."""
 
-    PLAIN = "plain"
+    PLAIN_TEXT = "plain-text"
     COMPRESSED = "compressed"
     MIC_E = "mic-e"
-    NMEA = "nmea"
+    RAW_NMEA = "raw-nmea"
 
 
 class MessageType(StrEnum):
@@ -107,7 +107,7 @@ class Position:
 
     latitude: float
     longitude: float
-    format: Format
+    written: Written
     ambiguity: int | None = None
     """How many digits of the minutes were blanked, 0 to 4; None where the format cannot."""
     ambiguity_m: float | None = None
@@ -189,9 +189,9 @@ class Frequency:
 class Telemetry:
     """Values as sent, in no unit: the sender's definitions say what they are. None stands for a value left out."""
 
-    sequence: int | None
-    values: tuple[int | float | None, ...]
-    bits: str | None = None
+    telemetry_sequence: int | None
+    analogue: tuple[int | float | None, ...]
+    digital: str | None = None
     """Up to eight, B1 first."""
 
 
@@ -215,17 +215,17 @@ class Weather:
 
     wind_deg: int | None = None
     wind_ms: float | None = None
-    wind_gust_ms: float | None = None
+    gust_ms: float | None = None
     temperature_c: float | None = None
     humidity_pct: float | None = None
     pressure_hpa: float | None = None
-    rain_1h_mm: float | None = None
-    rain_24h_mm: float | None = None
-    rain_midnight_mm: float | None = None
+    rain_last_hour_mm: float | None = None
+    rain_last_day_mm: float | None = None
+    rain_today_mm: float | None = None
     rain_counter: int | None = None
     """Of the gauge itself, in its own steps."""
-    luminosity_wm2: int | None = None
-    snow_24h_mm: float | None = None
+    irradiance_wm2: int | None = None
+    snow_last_day_mm: float | None = None
     radiation_nsvh: int | None = None
     battery_v: float | None = None
     indoor_temperature_c: float | None = None
@@ -337,7 +337,7 @@ class PositionReport(LocatedReport):
     """Where a station is."""
 
     kind: ClassVar[Kind] = Kind.POSITION
-    messaging: bool | None = None
+    takes_messages: bool | None = None
     """Whether it takes messages, as far as its format says."""
     mic_e: MicE | None = None
     name: str | None = None
@@ -354,7 +354,7 @@ class WeatherReport(LocatedReport):
     """What the weather is, with a place or without."""
 
     kind: ClassVar[Kind] = Kind.WEATHER
-    messaging: bool | None = None
+    takes_messages: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)

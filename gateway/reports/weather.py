@@ -82,22 +82,22 @@ def _radiation(value: float) -> int:
 
 _FIELDS: dict[int, _Field] = {
     ord("c"): _Field(3, "wind_deg", _direction),
-    ord("g"): _Field(3, "wind_gust_ms", _mph),
+    ord("g"): _Field(3, "gust_ms", _mph),
     ord("t"): _Field(3, "temperature_c", units.celsius),
-    ord("r"): _Field(3, "rain_1h_mm", _hundredths_of_an_inch),
-    ord("p"): _Field(3, "rain_24h_mm", _hundredths_of_an_inch),
-    ord("P"): _Field(3, "rain_midnight_mm", _hundredths_of_an_inch),
+    ord("r"): _Field(3, "rain_last_hour_mm", _hundredths_of_an_inch),
+    ord("p"): _Field(3, "rain_last_day_mm", _hundredths_of_an_inch),
+    ord("P"): _Field(3, "rain_today_mm", _hundredths_of_an_inch),
     ord("h"): _Field(2, "humidity_pct", _humidity),
     ord("b"): _Field(5, "pressure_hpa", _pressure),
-    ord("L"): _Field(3, "luminosity_wm2", int),
-    ord("l"): _Field(3, "luminosity_wm2", lambda value: int(value) + 1000),
+    ord("L"): _Field(3, "irradiance_wm2", int),
+    ord("l"): _Field(3, "irradiance_wm2", lambda value: int(value) + 1000),
     ord("#"): _Field(3, "rain_counter", int),
     # The last two come from the addenda, from memory.
     ord("X"): _Field(3, "radiation_nsvh", _radiation),
     ord("V"): _Field(3, "battery_v", lambda value: value / 10),
 }
 _SPEED = _Field(3, "wind_ms", _mph)
-_SNOW = _Field(3, "snow_24h_mm", _inches)
+_SNOW = _Field(3, "snow_last_day_mm", _inches)
 _MAY_BE_NEGATIVE = "temperature_c"
 
 Values = dict[str, Any]
@@ -175,7 +175,7 @@ def read_storm(data: bytes, at: int) -> tuple[Storm, Weather, int] | None:
     storm = Storm(_STORM_TYPES[match[1]], _reach(hurricane), _reach(tropical), _reach(gale))
     weather = Weather(
         wind_ms=None if wind is None else wind * units.MS_PER_KNOT,
-        wind_gust_ms=None if gust is None else gust * units.MS_PER_KNOT,
+        gust_ms=None if gust is None else gust * units.MS_PER_KNOT,
         pressure_hpa=pressure or None,
     )
     return storm, weather, match.end()

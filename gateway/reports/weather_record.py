@@ -44,11 +44,11 @@ def _read(digits: bytes, order: tuple[str, ...]) -> Report:
     weather = Weather(
         wind_deg=_direction(numbers),
         wind_ms=_scaled(numbers, "wind" if "wind" in numbers else "wind_now", units.MS_PER_KMH / 10),
-        wind_gust_ms=_scaled(numbers, "gust", units.MS_PER_KMH / 10),
+        gust_ms=_scaled(numbers, "gust", units.MS_PER_KMH / 10),
         temperature_c=_temperature(numbers, "temperature"),
         humidity_pct=_scaled(numbers, "humidity", 0.1),
         pressure_hpa=_scaled(numbers, "pressure", 0.1) or None,
-        rain_midnight_mm=_scaled(numbers, "rain_today", units.MM_PER_INCH / 100),
+        rain_today_mm=_scaled(numbers, "rain_today", units.MM_PER_INCH / 100),
         indoor_temperature_c=_temperature(numbers, "indoor_temperature"),
         indoor_humidity_pct=_scaled(numbers, "indoor_humidity", 0.1),
     )

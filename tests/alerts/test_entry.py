@@ -35,13 +35,13 @@ from tests.alerts.alerting import written
         ),
         ("{name: x, area: {latitude: 91, longitude: 0, radius: 1km}}", "less than or equal to 90"),
         ("{name: x, area: {latitude: 1, longitude: 0, radius: 5}}", "5 is no distance"),
-        ("{name: x, weather: {}}", "give at least one field, as wind_gust_ms: {above: 20}"),
-        ("{name: x, weather: {wind_gust: {above: 20}}}", 'did you mean "wind_gust_ms"?'),
-        ("{name: x, weather: {wind_gust_ms: 20}}", "keys with values belong here: above, below"),
-        ("{name: x, weather: {wind_gust_ms: {}}}", "give above, below or both"),
-        ("{name: x, weather: {wind_gust_ms: {above: 20, below: 10}}}", "this can never hold"),
-        ('{name: x, weather: {wind_gust_ms: {above: "20"}}}', "a number belongs here"),
-        ("{name: x, weather: {wind_gust_ms: {above: .nan}}}", "finite number"),
+        ("{name: x, weather: {}}", "give at least one field, as gust_ms: {above: 20}"),
+        ("{name: x, weather: {gusts_ms: {above: 20}}}", 'did you mean "gust_ms"?'),
+        ("{name: x, weather: {gust_ms: 20}}", "keys with values belong here: above, below"),
+        ("{name: x, weather: {gust_ms: {}}}", "give above, below or both"),
+        ("{name: x, weather: {gust_ms: {above: 20, below: 10}}}", "this can never hold"),
+        ('{name: x, weather: {gust_ms: {above: "20"}}}', "a number belongs here"),
+        ("{name: x, weather: {gust_ms: {above: .nan}}}", "finite number"),
         ("{name: x, silent: {source: QA1}}", "this key is missing, and it is required"),
         ('{name: x, silent: {source: "QA1*", for: 30m}}', "is named in full, as QA1BCD-9"),
         ("{name: x, silent: {source: QA1, for: 5s}}", "this should be from 1m to 366d"),
@@ -96,7 +96,7 @@ def test_the_section_has_a_schema_for_editors_that_takes_what_the_models_take() 
     schema = Alert.model_json_schema(by_alias=True)
     Draft202012Validator.check_schema(schema)
     validator = Draft202012Validator(schema)
-    assert validator.is_valid({"name": "gale", "weather": {"wind_gust_ms": {"above": 20}}, "again": "6h"})
+    assert validator.is_valid({"name": "gale", "weather": {"gust_ms": {"above": 20}}, "again": "6h"})
     assert validator.is_valid({"name": "x", "silent": {"source": "QA1BCD-9", "for": "30m"}})
     assert not validator.is_valid({"name": "x", "silent": {"source": "QA1*", "for": "30m"}})
-    assert not validator.is_valid({"name": "x", "weather": {"wind_gust": {"above": 20}}})
+    assert not validator.is_valid({"name": "x", "weather": {"gusts_ms": {"above": 20}}})

@@ -22,7 +22,7 @@ FAR = "QA1BCD-9>APRS:!5900.00N/00355.00W>"
 
 LAUNCH = "{name: launch-near, when: {source: QA1BCD-9, distance: {within: 5km}}}"
 HARBOUR = "{name: harbour, area: {latitude: 58.6, longitude: -3.9167, radius: 2km}}"
-GALE = "{name: gale, weather: {wind_gust_ms: {above: 20}}}"
+GALE = "{name: gale, weather: {gust_ms: {above: 20}}}"
 
 
 def buoy(gust_mph: int, fahrenheit: int = 50) -> str:
@@ -127,15 +127,15 @@ def test_a_boat_that_leaves_the_course_is_told() -> None:
 def test_wind_beyond_the_threshold_is_told_with_its_value() -> None:
     watching = Watching(GALE)
     assert watching.hear(buoy(44)) == []
-    assert [alert["what"] for alert in watching.hear(buoy(46))] == ["wind_gust_ms is 20.6"]
+    assert [alert["what"] for alert in watching.hear(buoy(46))] == ["gust_ms is 20.6"]
     assert watching.hear(buoy(50), MINUTE) == []
 
 
 def test_every_threshold_of_an_entry_must_be_passed() -> None:
-    watching = Watching("{name: icing, weather: {wind_gust_ms: {above: 20}, temperature_c: {below: 0}}}")
+    watching = Watching("{name: icing, weather: {gust_ms: {above: 20}, temperature_c: {below: 0}}}")
     assert watching.names(buoy(46, 50)) == []
     assert watching.names(buoy(30, 10)) == []
-    assert [alert["what"] for alert in watching.hear(buoy(46, 10))] == ["wind_gust_ms is 20.6; temperature_c is -12.2"]
+    assert [alert["what"] for alert in watching.hear(buoy(46, 10))] == ["gust_ms is 20.6; temperature_c is -12.2"]
 
 
 def test_weather_without_the_field_that_is_asked_about_says_nothing_of_it() -> None:

@@ -54,7 +54,7 @@ rates:
 _OBJECT = (
     '{"run":"run-%d","sequence":%d,"elapsed_ms":%d,"time":"%s","receiver":"vhf","source":"QA%dX-%d","destination":"APRS",'
     '"path":["QD1AA*","WIDE2-1"],"information":"!5836.%02dN/00355.%02dW>under way, frame %d","verdict":"forward",'
-    '"policy":"receive-only@000000","report":{"kind":"position","format":"plain","latitude":58.601667,'
+    '"policy":"receive-only@000000","report":{"kind":"position","written":"plain-text","latitude":58.601667,'
     '"longitude":-3.916667,"ambiguity":0,"symbol":"/>","comment":"under way","distance_km":1.2,"bearing_deg":171.3}}\n'
 )
 

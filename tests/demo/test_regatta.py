@@ -17,7 +17,7 @@ from gateway.frames.header import is_network_callsign
 from gateway.frames.heard import Run
 from gateway.frames.kiss import KissDecoder
 from gateway.judge.verdict import Decision, Judged, Reason
-from gateway.reports import Format, Kind, Movement, PositionReport, read
+from gateway.reports import Kind, Movement, PositionReport, Written, read
 from tests.judge.listening import judge_of
 
 SHORT = 20.0
@@ -92,12 +92,12 @@ def test_every_kind_of_report_and_every_format_of_position_occurs_in_a_short_dem
         if each.forward and each.innermost is not None
     ]
     assert {report.kind for report in reports} == set(Kind)
-    formats = {
-        report.located.position.format
+    written = {
+        report.located.position.written
         for report in reports
         if isinstance(report, PositionReport) and report.located.position is not None
     }
-    assert formats == set(Format)
+    assert written == set(Written)
 
 
 @pytest.mark.parametrize(

@@ -48,7 +48,9 @@ def test_telemetry_comes_back_from_a_comment(sequence: int, values: list[int], b
     sent_bits = bits if how_many == 5 else None
     telemetry = encoders.comment_telemetry(sequence, sent, sent_bits)
     report = read("APRS", b"!4903.50N/07201.75W-Hello" + telemetry)
-    expected = {"sequence": sequence, "values": sent, "comment": "Hello"} | ({"bits": bits} if sent_bits else {})
+    expected = {"telemetry_sequence": sequence, "analogue": sent, "comment": "Hello"} | (
+        {"digital": bits} if sent_bits else {}
+    )
     assert expected.items() <= to_object(report).items()
 
 

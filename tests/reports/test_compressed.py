@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.reports import Fix, Format, Movement, PositionReport, Range, read
+from gateway.reports import Fix, Movement, PositionReport, Range, Written, read
 from tests.reports import encoders
 
 latitudes = st.floats(-90, 90, allow_nan=False)
@@ -23,7 +23,7 @@ def located(extra: bytes) -> PositionReport:
 def test_a_place_comes_back_to_one_step_of_base_91(latitude: float, longitude: float, table: str, code: str) -> None:
     report = read("APRS", b"!" + encoders.compressed(latitude, longitude, table + code))
     assert report.position is not None
-    assert report.position.format is Format.COMPRESSED
+    assert report.position.written is Written.COMPRESSED
     assert abs(report.position.latitude - latitude) <= 1 / 380926 + 1e-9
     assert abs(report.position.longitude - longitude) <= 1 / 190463 + 1e-9
     assert report.symbol == table + code

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.reports import Format, Movement, PositionReport, is_emergency, read
+from gateway.reports import Movement, PositionReport, Written, is_emergency, read
 from tests.reports import encoders
 
 latitudes = st.floats(-90, 90, allow_nan=False)
@@ -23,7 +23,7 @@ def test_a_place_a_speed_and_a_course_come_back(
     report = read(destination, information)
     assert isinstance(report, PositionReport)
     assert report.position is not None
-    assert report.position.format is Format.MIC_E
+    assert report.position.written is Written.MIC_E
     assert abs(report.position.latitude - latitude) <= 0.005 / 60 + 1e-9
     assert abs(report.position.longitude - longitude) <= 0.005 / 60 + 1e-9
     assert isinstance(report.located.extension, Movement)

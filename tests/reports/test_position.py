@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.reports import Format, ObjectReport, PositionReport, UnknownReport, WeatherReport, read
+from gateway.reports import ObjectReport, PositionReport, UnknownReport, WeatherReport, Written, read
 from tests.reports import encoders
 
 latitudes = st.floats(-90, 90, allow_nan=False)
@@ -16,7 +16,7 @@ HALF_A_HUNDREDTH_OF_A_MINUTE = 0.005 / 60
 def test_a_plain_position_comes_back_to_half_a_hundredth_of_a_minute(latitude: float, longitude: float) -> None:
     position = read("APRS", b"!" + encoders.plain(latitude, longitude)).position
     assert position is not None
-    assert position.format is Format.PLAIN
+    assert position.written is Written.PLAIN_TEXT
     assert abs(position.latitude - latitude) <= HALF_A_HUNDREDTH_OF_A_MINUTE + 1e-9
     assert abs(position.longitude - longitude) <= HALF_A_HUNDREDTH_OF_A_MINUTE + 1e-9
 
@@ -52,15 +52,15 @@ def test_course_speed_and_altitude_come_back(
 
 
 @pytest.mark.parametrize(
-    ("first", "messaging"), [(b"!", False), (b"=", True), (b"/092345z", False), (b"@092345z", True)]
+    ("first", "takes_messages"), [(b"!", False), (b"=", True), (b"/092345z", False), (b"@092345z", True)]
 )
 @pytest.mark.parametrize("place", [b"4903.50N/07201.75W>", b"/5L!!<*e7>7P["])
 def test_each_data_type_takes_either_form_and_says_whether_it_takes_messages(
-    first: bytes, messaging: bool, place: bytes
+    first: bytes, takes_messages: bool, place: bytes
 ) -> None:
     report = read("APRS", first + place)
     assert isinstance(report, PositionReport)
-    assert report.messaging is messaging
+    assert report.takes_messages is takes_messages
     assert (report.time is None) == (len(first) == 1)
     assert report.symbol == "/>"
 

@@ -41,7 +41,7 @@ def test_what_others_add_is_allowed() -> None:
         {"kind": "position", "addressee": "QA1BCD"},
         {"kind": "message"},
         {"kind": "position", "latitude": 1.0},
-        {"kind": "position", "latitude": 91.0, "longitude": 0.0, "format": "plain"},
+        {"kind": "position", "latitude": 91.0, "longitude": 0.0, "written": "plain-text"},
         {"kind": "status", "anything": 1},
         {"kind": "nothing"},
         {"kind": "unknown"},
@@ -56,12 +56,12 @@ def test_what_no_report_says_is_refused(wrong: dict[str, object]) -> None:
 def test_what_was_not_sent_is_not_there() -> None:
     assert to_object(read("APRS", b"!5836.00N/00355.00W>")) == {
         "kind": "position",
-        "format": "plain",
+        "written": "plain-text",
         "latitude": 58.6,
         "longitude": -3.916667,
         "ambiguity": 0,
         "symbol": "/>",
-        "messaging": False,
+        "takes_messages": False,
     }
 
 

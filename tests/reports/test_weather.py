@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from gateway.reports import WeatherReport, read
 
 FIELDS = {
-    "g": ("wind_gust_ms", 3, 0.44704),
-    "r": ("rain_1h_mm", 3, 0.254),
-    "p": ("rain_24h_mm", 3, 0.254),
-    "P": ("rain_midnight_mm", 3, 0.254),
-    "L": ("luminosity_wm2", 3, 1),
+    "g": ("gust_ms", 3, 0.44704),
+    "r": ("rain_last_hour_mm", 3, 0.254),
+    "p": ("rain_last_day_mm", 3, 0.254),
+    "P": ("rain_today_mm", 3, 0.254),
+    "L": ("irradiance_wm2", 3, 1),
     "b": ("pressure_hpa", 5, 0.1),
 }
 """For each letter: what it becomes, how many digits it has, and the factor (APRS101 chapter 12)."""

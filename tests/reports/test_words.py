@@ -8,7 +8,7 @@ def test_a_position_is_told_as_a_person_would() -> None:
     assert describe(read("APRS", b"@092345z5836.00N/00355.00W>088/036/A=001234Skerry")) == [
         ("kind", "position"),
         ("position", "58.60000° N, 3.91667° W"),
-        ("written as", "plain"),
+        ("written as", "plain-text"),
         ("symbol", "car (/>)"),
         ("time", "day 9, 23:45 UTC"),
         ("course", "88°"),
@@ -36,7 +36,7 @@ def test_times_are_told_as_far_as_they_were_sent() -> None:
 
 
 def test_lists_and_capabilities_are_told_in_a_row() -> None:
-    assert dict(describe(read("APRS", b"T#101,12.5,-3,,")))["telemetry values"] == "12.5, -3, -"
+    assert dict(describe(read("APRS", b"T#101,12.5,-3,,")))["analogue values"] == "12.5, -3, -"
     assert dict(describe(read("APRS", b"<IGATE,MSG_CNT=43")))["capabilities"] == "IGATE, MSG_CNT 43"
     told = dict(describe(read("APRS", b":QA1BCD-9 :EQNS.0,5.2,0,0,.53,-32")))
     assert told["telemetry coefficients"] == "(0, 5.2, 0), (0, 0.53, -32)"

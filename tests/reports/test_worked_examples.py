@@ -23,19 +23,19 @@ class Row(NamedTuple):
 
 def plain(symbol: str, **more: Any) -> dict[str, Any]:  # noqa: ANN401 - any published value
     """The place that most of the standard's examples stand at: 49°03.50'N 72°01.75'W."""
-    place = {"format": "plain", "latitude": 49.058333, "longitude": -72.029167, "ambiguity": 0, "symbol": symbol}
+    place = {"written": "plain-text", "latitude": 49.058333, "longitude": -72.029167, "ambiguity": 0, "symbol": symbol}
     return {"kind": "position", **place, **more}
 
 
 def compressed(symbol: str, **more: Any) -> dict[str, Any]:  # noqa: ANN401 - any published value
     """49°30'N 72°45'W, as near as base 91 comes to it."""
-    place = {"format": "compressed", "latitude": 49.5, "longitude": -72.750004, "symbol": symbol}
+    place = {"written": "compressed", "latitude": 49.5, "longitude": -72.750004, "symbol": symbol}
     return {"kind": "position", **place, **more}
 
 
 def mic_e(**more: Any) -> dict[str, Any]:  # noqa: ANN401 - any published value
     """33°25.64'N 112°07.74'W, 20 knots, 251°, a jeep."""
-    place = {"format": "mic-e", "latitude": 33.427333, "longitude": -112.129, "ambiguity": 0, "symbol": "/j"}
+    place = {"written": "mic-e", "latitude": 33.427333, "longitude": -112.129, "ambiguity": 0, "symbol": "/j"}
     return {"kind": "position", **place, "course_deg": 251, "speed_kmh": 37.0, "message_type": "returning", **more}
 
 
@@ -46,18 +46,18 @@ def unknown(because: str) -> dict[str, Any]:
 WEATHER = {
     "wind_deg": 220,
     "wind_ms": 1.8,
-    "wind_gust_ms": 2.2,
+    "gust_ms": 2.2,
     "temperature_c": 25.0,
-    "rain_1h_mm": 0.0,
-    "rain_24h_mm": 0.0,
-    "rain_midnight_mm": 0.0,
+    "rain_last_hour_mm": 0.0,
+    "rain_last_day_mm": 0.0,
+    "rain_today_mm": 0.0,
     "humidity_pct": 50,
     "pressure_hpa": 990.0,
 }
 """Wind 220° at 4 mph, gusts 5 mph, 77 °F, no rain, 50 %, 990.0 hPa."""
 
-EARTHBOUND = {"messaging": False}
-TALKING = {"messaging": True}
+EARTHBOUND = {"takes_messages": False}
+TALKING = {"takes_messages": True}
 NINTH = {"time": "---09T23:45Z"}
 
 DATA_TYPES = [
@@ -125,7 +125,7 @@ TIMES_AND_PLACES = [
     # The standard says nothing of impossible times. The place is good all the same; the time is absent.
     Row("APRS101 ch. 6: a time no clock shows", "APRS", b"@999999z4903.50N/07201.75W>", plain("/>", **TALKING)),
     Row("APRS101 ch. 6: month, day, hour, minute", "APRS", b"_10092345c220s004g005t077",
-        {"kind": "weather", "time": "--10-09T23:45Z", "wind_deg": 220, "wind_ms": 1.8, "wind_gust_ms": 2.2,
+        {"kind": "weather", "time": "--10-09T23:45Z", "wind_deg": 220, "wind_ms": 1.8, "gust_ms": 2.2,
          "temperature_c": 25.0}),
     Row("APRS101 ch. 6: altitude in the comment", "APRS", b"!4903.50N/07201.75W-Test /A=001234",
         plain("/-", altitude_m=376.1, comment="Test", **EARTHBOUND)),
@@ -183,15 +183,15 @@ EXTENSIONS = [
 ]  # fmt: skip
 
 POSITIONS = [
-    Row("APRS101 ch. 8: no time, no messaging", "APRS", b"!4903.50N/07201.75W-Test 001234",
+    Row("APRS101 ch. 8: no time, takes none", "APRS", b"!4903.50N/07201.75W-Test 001234",
         plain("/-", comment="Test 001234", **EARTHBOUND)),
-    Row("APRS101 ch. 8: no time, messaging", "APRS", b"=4903.50N/07201.75W-Test",
+    Row("APRS101 ch. 8: no time, takes messages", "APRS", b"=4903.50N/07201.75W-Test",
         plain("/-", comment="Test", **TALKING)),
-    Row("APRS101 ch. 8: time, no messaging", "APRS", b"/092345z4903.50N/07201.75W>Test1234",
+    Row("APRS101 ch. 8: time, takes none", "APRS", b"/092345z4903.50N/07201.75W>Test1234",
         plain("/>", comment="Test1234", **NINTH, **EARTHBOUND)),
-    Row("APRS101 ch. 8: local time, messaging", "APRS", b"@092345/4903.50N/07201.75W>Test1234",
+    Row("APRS101 ch. 8: local time, takes messages", "APRS", b"@092345/4903.50N/07201.75W>Test1234",
         plain("/>", comment="Test1234", time="---09T23:45", **TALKING)),
-    Row("APRS101 ch. 8: messaging and PHG", "APRS", b"=4903.50N/07201.75W#PHG5132",
+    Row("APRS101 ch. 8: takes messages and PHG", "APRS", b"=4903.50N/07201.75W#PHG5132",
         plain("/#", power_w=25, antenna_height_m=6.1, antenna_gain_db=3, antenna_bearing_deg=90, **TALKING)),
     Row("APRS101 ch. 8: time, course and speed", "APRS", b"@092345/4903.50N/07201.75W>088/036",
         plain("/>", course_deg=88, speed_kmh=66.7, time="---09T23:45", **TALKING)),
@@ -353,10 +353,12 @@ WEATHER_REPORTS = [
     Row("APRS101 ch. 12: at a position", "APRS", b"!4903.50N/07201.75W_220/004g005t077r000p000P000h50b09900wRSW",
         plain("/_", **WEATHER, device="wRSW", **EARTHBOUND) | {"kind": "weather"}),
     Row("APRS101 ch. 12: dots are absent, 50 °F", "APRS", b"!4903.50N/07201.75W_220/004g005t050r000p001...",
-        plain("/_", wind_deg=220, wind_ms=1.8, wind_gust_ms=2.2, temperature_c=10.0, rain_1h_mm=0.0, rain_24h_mm=0.25,
+        plain("/_", wind_deg=220, wind_ms=1.8, gust_ms=2.2, temperature_c=10.0, rain_last_hour_mm=0.0,
+              rain_last_day_mm=0.25,
               comment="...", **EARTHBOUND) | {"kind": "weather"}),
     Row("APRS101 ch. 12: the absent ones left out", "APRS", b"=4903.50N/07201.75W_225/000g000t050r000p001h00b10138dU2k",
-        plain("/_", wind_deg=225, wind_ms=0.0, wind_gust_ms=0.0, temperature_c=10.0, rain_1h_mm=0.0, rain_24h_mm=0.25,
+        plain("/_", wind_deg=225, wind_ms=0.0, gust_ms=0.0, temperature_c=10.0, rain_last_hour_mm=0.0,
+              rain_last_day_mm=0.25,
               humidity_pct=100, pressure_hpa=1013.8, device="dU2k", **TALKING) | {"kind": "weather"}),
     Row("APRS101 ch. 12: everything absent", "APRS", b"!4903.50N/07201.75W_.../...g...t...r...p...P...h..b.....",
         plain("/_", **EARTHBOUND) | {"kind": "weather"}),
@@ -380,16 +382,16 @@ WEATHER_REPORTS = [
         compressed("/_", **WEATHER | {"wind_deg": 88, "wind_ms": 18.6}, fix="current", device="wRSW", name="BRENDA",
                    live=True, **NINTH) | {"kind": "object"}),
     Row("APRS101 ch. 12: sunlight below and above 1000 W/m²", "APRS", b"_10090556c220s004g005t077L456",
-        {"kind": "weather", "time": "--10-09T05:56Z", "wind_deg": 220, "wind_ms": 1.8, "wind_gust_ms": 2.2,
-         "temperature_c": 25.0, "luminosity_wm2": 456}),
+        {"kind": "weather", "time": "--10-09T05:56Z", "wind_deg": 220, "wind_ms": 1.8, "gust_ms": 2.2,
+         "temperature_c": 25.0, "irradiance_wm2": 456}),
     Row("APRS101 ch. 12: sunlight above 1000 W/m²", "APRS", b"_10090556c220s004g005t077l234",
-        {"kind": "weather", "time": "--10-09T05:56Z", "wind_deg": 220, "wind_ms": 1.8, "wind_gust_ms": 2.2,
-         "temperature_c": 25.0, "luminosity_wm2": 1234}),
+        {"kind": "weather", "time": "--10-09T05:56Z", "wind_deg": 220, "wind_ms": 1.8, "gust_ms": 2.2,
+         "temperature_c": 25.0, "irradiance_wm2": 1234}),
     Row("APRS101 ch. 12: a second s is snow, 2 inches", "APRS", b"_10090556c220s004g005t077s002",
-        {"kind": "weather", "time": "--10-09T05:56Z", "wind_deg": 220, "wind_ms": 1.8, "wind_gust_ms": 2.2,
-         "temperature_c": 25.0, "snow_24h_mm": 50.8}),
+        {"kind": "weather", "time": "--10-09T05:56Z", "wind_deg": 220, "wind_ms": 1.8, "gust_ms": 2.2,
+         "temperature_c": 25.0, "snow_last_day_mm": 50.8}),
     Row("APRS101 ch. 12: behind a wind, s is snow; a tenth of an inch", "APRS", b"!4903.50N/07201.75W_220/004t020s0.1",
-        plain("/_", wind_deg=220, wind_ms=1.8, temperature_c=-6.7, snow_24h_mm=2.5, **EARTHBOUND)
+        plain("/_", wind_deg=220, wind_ms=1.8, temperature_c=-6.7, snow_last_day_mm=2.5, **EARTHBOUND)
         | {"kind": "weather"}),
     Row("APRS101 ch. 12, from memory: the gauge's own count", "APRS", b"_10090556c220s004t077#012",
         {"kind": "weather", "time": "--10-09T05:56Z", "wind_deg": 220, "wind_ms": 1.8, "temperature_c": 25.0,
@@ -405,26 +407,26 @@ WEATHER_REPORTS = [
          "humidity_pct": 50, "pressure_hpa": 1013.8, "comment": "Skerry"}),
     # 150 kn, 200 kn, 980 hPa; 90, 30 and 40 nautical miles.
     Row("APRS101 ch. 12: storm", "APRS", b";BRENDA   *092345z4903.50N\\07201.75W@088/036/HC/150^200/0980>090&030%040",
-        plain("\\@", course_deg=88, speed_kmh=66.7, storm="hurricane", wind_ms=77.2, wind_gust_ms=102.9,
+        plain("\\@", course_deg=88, speed_kmh=66.7, storm="hurricane", wind_ms=77.2, gust_ms=102.9,
               pressure_hpa=980, hurricane_winds_km=166.68, storm_winds_km=55.56, gale_winds_km=74.08, name="BRENDA",
               live=True, **NINTH) | {"kind": "object"}),
     Row("APRS101 ch. 12: storm without whole gale", "APRS",
         b";BRENDA   *092345z4903.50N\\07201.75W@088/036/TS/050^065/0990>...&030",
-        plain("\\@", course_deg=88, speed_kmh=66.7, storm="tropical-storm", wind_ms=25.7, wind_gust_ms=33.4,
+        plain("\\@", course_deg=88, speed_kmh=66.7, storm="tropical-storm", wind_ms=25.7, gust_ms=33.4,
               pressure_hpa=990, storm_winds_km=55.56, name="BRENDA", live=True, **NINTH) | {"kind": "object"}),
     Row("APRS101 ch. 12: a tropical depression at a position", "APRS",
         b"!4903.50N\\07201.75W@088/036/TD/030^040/1000>000&010",
-        plain("\\@", course_deg=88, speed_kmh=66.7, storm="tropical-depression", wind_ms=15.4, wind_gust_ms=20.6,
+        plain("\\@", course_deg=88, speed_kmh=66.7, storm="tropical-depression", wind_ms=15.4, gust_ms=20.6,
               pressure_hpa=1000, hurricane_winds_km=0.0, storm_winds_km=18.52, **EARTHBOUND)),
     # Gust 4.9 km/h, direction 55/256, 71.8 °F, 1011.6 hPa, 28.4 %, 0.05 in, 0.0 km/h... fields as their makers ordered.
     Row("APRS101 ch. 12, from memory: raw record, packet form", "APRS",
         b"$ULTW0031003702CE0069----000086A00001011C00CC000000050000",
-        {"kind": "weather", "wind_deg": 77, "wind_gust_ms": 1.4, "temperature_c": 22.1, "humidity_pct": 28.4,
-         "rain_midnight_mm": 1.27, "wind_ms": 0.0}),
+        {"kind": "weather", "wind_deg": 77, "gust_ms": 1.4, "temperature_c": 22.1, "humidity_pct": 28.4,
+         "rain_today_mm": 1.27, "wind_ms": 0.0}),
     Row("APRS101 ch. 12, from memory: raw record, logging form", "APRS",
         b"!!006B00580000----2710028A01F40190000000000014001E",
         {"kind": "weather", "wind_deg": 124, "wind_ms": 0.8, "temperature_c": -17.8, "pressure_hpa": 1000.0,
-         "indoor_temperature_c": 18.3, "humidity_pct": 50.0, "indoor_humidity_pct": 40.0, "rain_midnight_mm": 5.08}),
+         "indoor_temperature_c": 18.3, "humidity_pct": 50.0, "indoor_humidity_pct": 40.0, "rain_today_mm": 5.08}),
     Row("APRS101 ch. 12: raw record of an obsolete form", "APRS", b"#50B7500820082",
         unknown("a weather station's raw record, in an obsolete form")),
     Row("APRS101 ch. 12: raw record of the other obsolete form", "APRS", b"*7007600820082",
@@ -438,16 +440,16 @@ WEATHER_REPORTS = [
 
 TELEMETRY = [
     Row("APRS101 ch. 13: five values and eight bits", "APRS", b"T#005,199,000,255,073,123,01101001",
-        {"kind": "telemetry", "sequence": 5, "values": [199, 0, 255, 73, 123], "bits": "01101001"}),
+        {"kind": "telemetry", "telemetry_sequence": 5, "analogue": [199, 0, 255, 73, 123], "digital": "01101001"}),
     Row("APRS101 ch. 13: MIC for the sequence, comma", "APRS", b"T#MIC,199,000,255,073,123,01101001",
-        {"kind": "telemetry", "values": [199, 0, 255, 73, 123], "bits": "01101001"}),
+        {"kind": "telemetry", "analogue": [199, 0, 255, 73, 123], "digital": "01101001"}),
     Row("APRS101 ch. 13: MIC for the sequence, no comma", "APRS", b"T#MIC199,000,255,073,123,01101001",
-        {"kind": "telemetry", "values": [199, 0, 255, 73, 123], "bits": "01101001"}),
+        {"kind": "telemetry", "analogue": [199, 0, 255, 73, 123], "digital": "01101001"}),
     Row("APRS101 ch. 13: a comment behind the bits", "APRS", b"T#005,199,000,255,073,123,01101001Balloon",
-        {"kind": "telemetry", "sequence": 5, "values": [199, 0, 255, 73, 123], "bits": "01101001",
+        {"kind": "telemetry", "telemetry_sequence": 5, "analogue": [199, 0, 255, 73, 123], "digital": "01101001",
          "comment": "Balloon"}),
     Row("common practice: decimals, a sign, a value left out, two left away", "APRS", b"T#101,12.5,-3,,",
-        {"kind": "telemetry", "sequence": 101, "values": [12.5, -3, None]}),
+        {"kind": "telemetry", "telemetry_sequence": 101, "analogue": [12.5, -3, None]}),
     Row("APRS101 ch. 13: no number", "APRS", b"T#005,abc,000,255,073,123,01101001",
         unknown("a value of the telemetry is no number")),
     Row("APRS101 ch. 13: names", "APRS", b":N0QBF-11 :PARM.Battery,Btemp,ATemp,Pres,Alt,Camra,Chut,Sun,10m,ATV",
@@ -573,7 +575,7 @@ OTHERS = [
 
 def nmea(symbol: str | None = None, **more: Any) -> dict[str, Any]:  # noqa: ANN401 - any published value
     """A place from a sentence; the symbol only where the destination names one."""
-    return {"kind": "position", "format": "nmea", **({"symbol": symbol} if symbol else {}), **more}
+    return {"kind": "position", "written": "raw-nmea", **({"symbol": symbol} if symbol else {}), **more}
 
 
 SENTENCES = [
@@ -642,16 +644,16 @@ ADDENDA = [
     Row("APRS12: what is blurred stays blurred", "APRS", b"!4903.  N/07201.  W-!W52!",
         plain("/-", **EARTHBOUND) | {"longitude": -72.025, "ambiguity": 2, "ambiguity_m": 1852.0, "datum": "W"}),
     Row("Base91 Comment Telemetry: sequence, five values, bits", "APRS", b'!4903.50N/07201.75W-Hello|ss1122334455!"|',
-        plain("/-", comment="Hello", sequence=7544, values=[1472, 1564, 1656, 1748, 1840], bits="10000000",
-              **EARTHBOUND)),
+        plain("/-", comment="Hello", telemetry_sequence=7544, analogue=[1472, 1564, 1656, 1748, 1840],
+              digital="10000000", **EARTHBOUND)),
     Row("Base91 Comment Telemetry: one value", "APRS", b"!4903.50N/07201.75W-|ss11|",
-        plain("/-", sequence=7544, values=[1472], **EARTHBOUND)),
+        plain("/-", telemetry_sequence=7544, analogue=[1472], **EARTHBOUND)),
     Row("Base91 Comment Telemetry: no value, so text", "APRS", b"!4903.50N/07201.75W-|ss|",
         plain("/-", comment="|ss|", **EARTHBOUND)),
     Row("Base91 Comment Telemetry: with Mic-E", "S32UVT", _MIC_E + b'"4T}Hello|!!!"|',
-        mic_e(altitude_m=61.0, comment="Hello", sequence=0, values=[1])),
+        mic_e(altitude_m=61.0, comment="Hello", telemetry_sequence=0, analogue=[1])),
     Row("Base91 Comment Telemetry: in an object", "APRS", b";LEADER   *092345z4903.50N/07201.75W>|!#!!|",
-        plain("/>", name="LEADER", live=True, sequence=2, values=[0], **NINTH) | {"kind": "object"}),
+        plain("/>", name="LEADER", live=True, telemetry_sequence=2, analogue=[0], **NINTH) | {"kind": "object"}),
     Row("APRS12: frequency, tone, offset, range", "APRS", b"!4903.50N/07201.75Wr146.940MHz T107 -060 R25m Hill",
         plain("/r", frequency_mhz=146.94, tone_hz=107, frequency_offset_mhz=-0.6, voice_range_km=40.23, comment="Hill",
               **EARTHBOUND)),
