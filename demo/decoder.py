@@ -1,6 +1,6 @@
-"""A simulated decoder: serves the Skerry Sound Regatta as a KISS stream over TCP, to any number of clients.
+"""A simulated decoder: serves the Wrackholm Bay Regatta as a KISS stream over TCP, to any number of clients.
 
-    python -m demo.decoder --port 8100
+    python -m demo.decoder --port 7581
 
 The race begins when the first client is there; who comes later hears it from then on.
 """
@@ -19,7 +19,7 @@ from typing import Self
 from demo.regatta import OnAir, frames
 
 HOST = "127.0.0.1"
-PORT = 8100
+PORT = 7581
 
 MOST_UNSENT_OCTETS = 64 * 1024
 """A client that reads so much too slowly is left."""
@@ -29,7 +29,7 @@ class SimulatedDecoder:
     """Plays the race at `pace` times its own speed, on `port` or, where that is 0, on any that is free."""
 
     def __init__(
-        self, host: str = HOST, port: int = 0, pace: float = 1.0, *, seed: int = 1, start: datetime | None = None
+        self, host: str = HOST, port: int = 0, pace: float = 1.0, *, draw: int = 1, start: datetime | None = None
     ) -> None:
         """`start` is the time of the first gun, for reports that tell theirs: if None, when the first client came."""
         self.host = host
@@ -38,7 +38,7 @@ class SimulatedDecoder:
         """Transmissions that were sent to the clients, the damaged ones among them."""
 
         self._pace = pace
-        self._seed = seed
+        self._draw = draw
         self._start = start
         self._clients: set[asyncio.StreamWriter] = set()
         self._serving: set[asyncio.Task[None]] = set()
@@ -89,7 +89,7 @@ class SimulatedDecoder:
             self._send(on_air.stream)
 
     def _race(self) -> Iterator[OnAir]:
-        return frames(self._seed, self._start or datetime.now(UTC))
+        return frames(self._draw, self._start or datetime.now(UTC))
 
     def _send(self, stream: bytes) -> None:
         """Give `stream` to all clients. While there is none nobody hears it, and it does not count."""
@@ -120,7 +120,7 @@ async def serve(host: str, port: int, pace: float) -> None:
 def main() -> None:
     """Read the command line and play."""
     parser = argparse.ArgumentParser(
-        prog="demo.decoder", description="Plays the Skerry Sound Regatta as a KISS stream."
+        prog="demo.decoder", description="Plays the Wrackholm Bay Regatta as a KISS stream."
     )
     parser.add_argument("--host", default=HOST, help="the address to listen on (default: %(default)s)")
     parser.add_argument("--port", type=int, default=PORT, help="the port to listen on; 0: any (default: %(default)s)")

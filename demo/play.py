@@ -1,4 +1,4 @@
-"""Plays the Skerry Sound Regatta through a real gateway, shows what becomes of every frame, and adds it all up.
+"""Plays the Wrackholm Bay Regatta through a real gateway, shows what becomes of every frame, and adds it all up.
 
 Everything is real but the air and the network: a simulated decoder on a KISS socket, the gateway as `stile run` makes
 it, a stand-in network server that logs it in and checks each line, an MQTT broker in the process, and a subscriber of
@@ -145,15 +145,15 @@ async def play(seconds: float | None) -> bool:
     async with (
         EmbeddedBroker(free_port(1883)) as broker,
         NetworkServer(port=free_port(14580)) as network,
-        SimulatedDecoder(port=free_port(8100)) as decoder,
+        SimulatedDecoder(port=free_port(7581)) as decoder,
         Subscriber(broker.port) as house,
     ):
         ports = {
-            8100: decoder.port,
+            7581: decoder.port,
+            7582: free_port(7582),
+            7583: free_port(7583),
             14580: network.port,
             1883: broker.port,
-            8073: free_port(8073),
-            8074: free_port(8074),
         }
         station = station_file(ports)
         source = policy_files.load(station.settings.policy, station.settings.post, beside=STATION_FILE.parent)
@@ -161,7 +161,7 @@ async def play(seconds: float | None) -> bool:
         print(f"decoder  KISS on 127.0.0.1:{decoder.port}")
         print(f"network  stand-in server on 127.0.0.1:{network.port}")
         print(f"house    mqtt://127.0.0.1:{broker.port}, topics stile/{station.settings.station.callsign}/#")
-        print(f"         http://127.0.0.1:{ports[8073]}/ is the page, 127.0.0.1:{ports[8074]} the monitor text")
+        print(f"         http://127.0.0.1:{ports[7583]}/ is the page, 127.0.0.1:{ports[7582]} the monitor text")
         print(f"{CAUTION}\n")
         await _run_for(service, stop, seconds)
         with contextlib.suppress(TimeoutError):

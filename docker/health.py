@@ -18,7 +18,7 @@ STOPPED_OR_DEAD = "TtZXx"
 """The states of proc(5) in which a process does nothing."""
 
 PAGE_HOST = "127.0.0.1"
-PAGE_PORT = 8073
+PAGE_PORT = 7583
 """Where the page is if the station file does not say; the gateway's settings have the same."""
 
 ANY_HOST = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # noqa: S104 - read here, not listened on

@@ -41,8 +41,8 @@ NETWORK_PORT = 14580
 
 MQTT_PORT = 1883
 MQTTS_PORT = 8883
-LINES_PORT = 8074
-WEB_PORT = 8073
+LINES_PORT = 7582
+WEB_PORT = 7583
 HIGHEST_PORT = 65_535
 MAXIMUM_SECRET = 4096
 
@@ -125,7 +125,7 @@ def _receiver_address(value: object) -> ReceiverAddress:
     if isinstance(value, ReceiverAddress):
         return value
     if not isinstance(value, str):
-        raise ValueError("a receiver's address belongs here, as kiss+tcp://127.0.0.1:8100")  # noqa: TRY004 - pydantic's way
+        raise ValueError("a receiver's address belongs here, as kiss+tcp://127.0.0.1:7581")  # noqa: TRY004 - pydantic's way
     return parse_receiver_address(value)
 
 
@@ -157,7 +157,7 @@ class UplinkSettings(_Section):
     @classmethod
     def _proper(cls, servers: list[str]) -> list[str]:
         for server in servers:
-            _split(server, {"tcp": NETWORK_PORT}, "tcp://rotate.example:14580")
+            _split(server, {"tcp": NETWORK_PORT}, "tcp://server.example:14580")
         return servers
 
     @property

@@ -21,7 +21,7 @@ DIRECT = "QA1BCD-9>APRS,QD1AA*:!5836.00N/00355.00W>moored"
 PASSCODE = "21161"  # trade-notes' check value for QX1GAT, from memory
 STATION = """\
 station: {callsign: QX1GAT-10, position: {latitude: 58.6, longitude: -3.9167}}
-receivers: [{name: vhf, from: "kiss+tcp://127.0.0.1:8100"}]
+receivers: [{name: vhf, from: "kiss+tcp://127.0.0.1:7581"}]
 policy: own.yaml
 uplink: {servers: [tcp://127.0.0.1], passcode_file: passcode}
 """

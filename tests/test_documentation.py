@@ -53,7 +53,7 @@ def test_every_yaml_in_the_documents_works(place: str, text: str) -> None:
         if "station" not in keys:
             whole += "station: {callsign: QX1GAT-10}\n"
         if "receivers" not in keys:
-            whole += "receivers: [{name: vhf, from: kiss+tcp://127.0.0.1:8100}]\n"
+            whole += "receivers: [{name: vhf, from: kiss+tcp://127.0.0.1:7581}]\n"
         check(parse(whole, place), settings.Settings)
         return
     head = "" if "version" in keys else "version: 1\nname: shown\n"

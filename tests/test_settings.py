@@ -13,7 +13,7 @@ from gateway.receivers.address import Scheme
 from gateway.settings import PASSCODE_VARIABLE, StationFile
 
 STATION = "station: {callsign: QX1GAT-10}\n"
-RECEIVER = "receivers: [{name: vhf, from: 'kiss+tcp://127.0.0.1:8100'}]\n"
+RECEIVER = "receivers: [{name: vhf, from: 'kiss+tcp://127.0.0.1:7581'}]\n"
 BASE = STATION + RECEIVER
 PASSCODE = "21161"  # trade-notes' check value for QX1GAT, from memory
 HUSH = "hush-7f3a"
@@ -24,11 +24,11 @@ station:
   position: {latitude: 58.6000, longitude: -3.9167}
 receivers:
   - name: vhf
-    from: kiss+tcp://127.0.0.1:8100
-  - {name: lan, from: "tnc2+udp://0.0.0.0:8200", allow: [192.168.1.0/24]}
+    from: kiss+tcp://127.0.0.1:7581
+  - {name: lan, from: "tnc2+udp://0.0.0.0:7585", allow: [192.168.1.0/24]}
 policy: receive-only
 uplink:
-  servers: [tcp://127.0.0.1:14580, tcp://rotate.example]
+  servers: [tcp://127.0.0.1:14580, tcp://server.example]
   passcode_file: passcode
   filter: "m/50"
   freshness: 15s
@@ -43,8 +43,8 @@ bus:
   key: post.key
   discovery: {prefix: house, callsigns: [QA1BCD-9, QB2CDE]}
   stations: {limit: 100, forget: 12h}
-lines: {listen: "127.0.0.1:9074"}
-web: {listen: "[::]:9073", token_file: secrets/web, hosts: [post.example]}
+lines: {listen: "127.0.0.1:7592"}
+web: {listen: "[::]:7593", token_file: secrets/web, hosts: [post.example]}
 journal: {path: stile.db, keep: 60d, captures: captures}
 """
 
@@ -81,7 +81,7 @@ def test_every_key_of_a_station_file_is_read(house: Path) -> None:
     assert read.receivers[1].allow == ["192.168.1.0/24"]
     assert read.policy == "receive-only"
     assert read.uplink is not None
-    assert read.uplink.addresses == (("127.0.0.1", 14580), ("rotate.example", 14580))
+    assert read.uplink.addresses == (("127.0.0.1", 14580), ("server.example", 14580))
     assert (read.uplink.filter, read.uplink.freshness, read.uplink.silence) == ("m/50", 15_000, 120_000)
     assert read.bus is not None
     assert (read.bus.address, read.bus.tls, read.bus.embedded) == (("broker.example", 8883), True, False)
@@ -91,9 +91,9 @@ def test_every_key_of_a_station_file_is_read(house: Path) -> None:
     assert read.bus.discovery is not None
     assert (read.bus.discovery.prefix, read.bus.discovery.callsigns) == ("house", ["QA1BCD-9", "QB2CDE"])
     assert read.lines is not None
-    assert read.lines.listen == ("127.0.0.1", 9074)
+    assert read.lines.listen == ("127.0.0.1", 7592)
     assert read.web is not None
-    assert (read.web.listen, read.web.hosts) == (("::", 9073), ["post.example"])
+    assert (read.web.listen, read.web.hosts) == (("::", 7593), ["post.example"])
     assert read.journal is not None
     assert (read.journal.path, read.journal.captures) == (Path("stile.db"), Path("captures"))
     assert read.journal.keep == 60 * 86_400_000
@@ -120,7 +120,7 @@ def test_a_section_that_is_left_out_is_off_and_keys_have_their_stated_values(tmp
     assert house.lines is not None
     assert house.web is not None
     assert house.journal is not None
-    assert (house.lines.listen, house.web.listen) == (("127.0.0.1", 8074), ("127.0.0.1", 8073))
+    assert (house.lines.listen, house.web.listen) == (("127.0.0.1", 7582), ("127.0.0.1", 7583))
     assert (house.journal.keep, house.journal.captures) == (30 * 86_400_000, None)
 
 
@@ -197,8 +197,8 @@ MISTAKES = [
         "3: receivers[0].from: 'kiss+tpc' is no kind of receiver: write kiss+tcp://host:port",
     ),
     (
-        STATION + "receivers:\n  - {name: a, from: 8100}",
-        "3: receivers[0].from: a receiver's address belongs here, as kiss+tcp://127.0.0.1:8100",
+        STATION + "receivers:\n  - {name: a, from: 7581}",
+        "3: receivers[0].from: a receiver's address belongs here, as kiss+tcp://127.0.0.1:7581",
     ),
     (
         STATION + "receivers:\n  - {name: a, from: 'kiss+tcp://a:1'}\n  - name: a\n    from: 'kiss+tcp://a:2'",
@@ -222,7 +222,7 @@ MISTAKES = [
     *[
         (
             BASE + f"uplink:\n  servers: [{address!r}]",
-            f"4: uplink.servers: {address!r} is no address; write it as tcp://rotate.example:14580",
+            f"4: uplink.servers: {address!r} is no address; write it as tcp://server.example:14580",
         )
         for address in [
             "tcp://a:0", "tcp://a:65536", "tcp://a:x", "udp://a:1", "a:1", "tcp://", "tcp:///x", "tcp://a/x",
@@ -298,11 +298,11 @@ MISTAKES = [
     *[
         (BASE + f"{section}:\n  listen: {address}", f"4: {section}.listen: {said} {as_in}")
         for section, as_in in [
-            ("lines", "is no place to listen at; write it as 127.0.0.1:8074"),
-            ("web", "is no place to listen at; write it as 127.0.0.1:8073"),
+            ("lines", "is no place to listen at; write it as 127.0.0.1:7582"),
+            ("web", "is no place to listen at; write it as 127.0.0.1:7583"),
         ]
         for address, said in [
-            ("8074", "8074"), ("127.0.0.1:x", "'127.0.0.1:x'"), ("127.0.0.1:65536", "'127.0.0.1:65536'"),
+            ("7582", "7582"), ("127.0.0.1:x", "'127.0.0.1:x'"), ("127.0.0.1:65536", "'127.0.0.1:65536'"),
             ("''", "''"), ("a b:1", "'a b:1'"), ("tcp://127.0.0.1:1", "'tcp://127.0.0.1:1'"), ("a@b:1", "'a@b:1'"),
         ]
     ],
@@ -310,7 +310,7 @@ MISTAKES = [
     (BASE + "web:\n  token: x", '4: web.token: unknown key - did you mean "token_file"?'),
     *[
         (
-            BASE + f"web: {{listen: '{host}:8073'}}",
+            BASE + f"web: {{listen: '{host}:7583'}}",
             f"3: web: {host.strip('[]')} can be reached from other computers: name a file with a secret in token_file",
         )
         for host in ("0.0.0.0", "192.168.1.2", "[::]", "post.example")
@@ -342,10 +342,10 @@ def test_a_station_file_that_is_not_there_is_told(tmp_path: Path) -> None:
 # Captures beside an uplink.
 
 
-@pytest.mark.parametrize("server", ["tcp://rotate.example", "tcp://192.0.2.1:14580", "tcp://localhost.example"])
+@pytest.mark.parametrize("server", ["tcp://server.example", "tcp://192.0.2.1:14580", "tcp://localhost.example"])
 def test_a_capture_beside_an_uplink_to_elsewhere_is_refused(tmp_path: Path, server: str) -> None:
     text = f"{BASE}uplink: {{servers: ['tcp://127.0.0.1', '{server}']}}".replace(
-        "kiss+tcp://127.0.0.1:8100", "file:///x"
+        "kiss+tcp://127.0.0.1:7581", "file:///x"
     )
     (said,) = refused(tmp_path, text)
     assert said.startswith(
@@ -355,7 +355,7 @@ def test_a_capture_beside_an_uplink_to_elsewhere_is_refused(tmp_path: Path, serv
 
 
 def test_a_capture_beside_an_uplink_on_this_computer_is_fine(tmp_path: Path) -> None:
-    capture = BASE.replace("kiss+tcp://127.0.0.1:8100", "file:///x")
+    capture = BASE.replace("kiss+tcp://127.0.0.1:7581", "file:///x")
     load(tmp_path, capture)
     load(
         tmp_path,

@@ -1,8 +1,8 @@
-"""Skerry Sound Regatta: an invented race, and all that a listening post near it hears, fit and unfit to pass on.
+"""Wrackholm Bay Regatta: an invented race, and all that a listening post near it hears, fit and unfit to pass on.
 
 Boats race round three buoys; a committee boat, a weather buoy, a rescue launch and the harbour office talk beside them;
 repeaters in the harbour and on the headland say much of it again. Every callsign begins with Q and belongs to nobody.
-The same seed gives the same race, octet by octet. The call for help is a drill, and says so.
+The same draw gives the same race, octet by octet. The call for help is a drill, and says so.
 """
 
 import heapq
@@ -21,9 +21,9 @@ __all__ = ["FIRST_GUN", "OnAir", "frames"]
 FIRST_GUN = datetime(2026, 6, 6, 12, 0, tzinfo=UTC)
 
 
-def frames(seed: int = 1, start: datetime = FIRST_GUN) -> Iterator[OnAir]:
+def frames(draw: int = 1, start: datetime = FIRST_GUN) -> Iterator[OnAir]:
     """All that is heard, in its order, for ever. `start` is the time of the first gun, for reports that tell theirs."""
-    chance = Random(seed)
+    chance = Random(draw)
     order = count()  # of those due at the same time, the one that was put in first comes first
     agenda: list[tuple[float, int, Turn | OnAir]] = [
         (turn.first, next(order), turn) for turn in (*fleet(chance, start), *shore(chance, start), *unfit())

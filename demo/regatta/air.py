@@ -1,4 +1,4 @@
-"""The air near Skerry Sound: who speaks when, and by which ways the post hears it."""
+"""The air near Wrackholm Bay: who speaks when, and by which ways the post hears it."""
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass

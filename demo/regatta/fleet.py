@@ -70,7 +70,7 @@ def _launch(seconds: float) -> Said:
     fix = Patrol(MARK_1, 350, 14).fix(seconds)
     if DRILL_BEGINS <= seconds % DRILL_EVERY < DRILL_BEGINS + DRILL_LASTS:
         return write.mic_e(fix, POWER_BOAT, EMERGENCY, "DRILL DRILL DRILL man overboard exercise")
-    return write.mic_e(fix, POWER_BOAT, COMMITTED, "Skerry Rescue")
+    return write.mic_e(fix, POWER_BOAT, COMMITTED, "Wrackholm Rescue")
 
 
 def _talkative_tracker(seconds: float) -> Said:

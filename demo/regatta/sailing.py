@@ -1,4 +1,4 @@
-"""The waters of the Skerry Sound Regatta, and how boats move in them."""
+"""The waters of the Wrackholm Bay Regatta, and how boats move in them."""
 
 import math
 from dataclasses import dataclass

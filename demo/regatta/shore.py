@@ -89,7 +89,7 @@ def _buoy() -> list[Saying]:
         (6.4, WEATHER_BUOY, lambda _: write.message(WEATHER_BUOY, "PARM.Battery,Wave,Sea,Light,Tilt,Lamp,Hatch")),
         (6.9, WEATHER_BUOY, lambda _: write.message(WEATHER_BUOY, "UNIT.V,m,deg.C,W/m2,deg,on,open")),
         (7.4, WEATHER_BUOY, lambda _: write.message(WEATHER_BUOY, "EQNS.0,.1,0,0,.02,0,0,.1,-5,0,5,0,0,1,-90")),
-        (7.9, WEATHER_BUOY, lambda _: write.message(WEATHER_BUOY, "BITS.11000000,Skerry Sound buoy")),
+        (7.9, WEATHER_BUOY, lambda _: write.message(WEATHER_BUOY, "BITS.11000000,Wrackholm Bay buoy")),
         (8.4, WEATHER_BUOY, _telemetry_of_the_buoy),
         (9.9, "QH7STN-13", _weather_at_the_slip),
         (12.6, WEATHER_BUOY, _position_of_the_buoy),

@@ -138,10 +138,10 @@ def _of_the_post() -> Iterator[tuple[str, PlainObject]]:
         "last_heard",
         {**_TIMESTAMP, "name": "Last heard", "value_template": _value("activity", "last_heard")},
     )
-    yield "kept", {**_COUNTER, "name": "Kept", "value_template": _value("counts", "keep")}
+    yield "keep", {**_COUNTER, "name": "Keep", "value_template": _value("counts", "keep")}
     for reason in Reason:
         count = _template(f"value_json.counts.kept.get({_literal(reason)}, 0)")
-        yield f"kept_{reason}", {**_COUNTER, "name": f"Kept: {reason}", "value_template": count}
+        yield f"keep_{reason}", {**_COUNTER, "name": f"Keep: {reason}", "value_template": count}
 
 
 def _of_a_part(kind: str, name: str) -> tuple[str, PlainObject]:

@@ -8,7 +8,7 @@ class LinesOptions:
     """Where the port listens, and its bounds. There is no password: who can connect can read what is heard."""
 
     host: str = "127.0.0.1"
-    port: int = 8074
+    port: int = 7582
     """0: one that is free."""
 
     clients: int = 100

@@ -37,7 +37,7 @@ class Scheme(StrEnum):
     TNC2_TCP = "tnc2+tcp"
     TNC2_UNIX = "tnc2+unix"
     TNC2_UDP = "tnc2+udp"
-    AX25_UDP = "ax25+udp"
+    AXUDP = "axudp"
     FILE = "file"
 
     @property
@@ -53,7 +53,7 @@ _FORMS = {
     Scheme.TNC2_TCP: "tnc2+tcp://host:port",
     Scheme.TNC2_UNIX: "tnc2+unix:///path/to/socket",
     Scheme.TNC2_UDP: "tnc2+udp://host:port",
-    Scheme.AX25_UDP: "ax25+udp://host:port",
+    Scheme.AXUDP: "axudp://host:port",
     Scheme.FILE: "file:///path/to/capture",
 }
 
@@ -112,7 +112,7 @@ def parse(text: str) -> ReceiverAddress:
     if parts.query and scheme is not Scheme.KISS_SERIAL:
         raise AddressError(f"{text!r} holds a ?, which has no meaning here: write {scheme.form}")
     match scheme:
-        case Scheme.KISS_TCP | Scheme.TNC2_TCP | Scheme.TNC2_UDP | Scheme.AX25_UDP:
+        case Scheme.KISS_TCP | Scheme.TNC2_TCP | Scheme.TNC2_UDP | Scheme.AXUDP:
             return ReceiverAddress(scheme, _host_and_port(text, scheme, parts), text)
         case Scheme.KISS_UNIX | Scheme.TNC2_UNIX:
             return ReceiverAddress(scheme, UnixSocket(_socket_path(text, scheme, parts)), text)
@@ -128,7 +128,7 @@ def allowed_senders(address: ReceiverAddress, allow: Sequence[str] = ()) -> tupl
     Anyone on the way can send a datagram, so listening to other computers needs a list of them. Raises
     `AddressError`, also where `allow` stands beside an address that calls out instead of listening.
     """
-    if address.scheme not in {Scheme.TNC2_UDP, Scheme.AX25_UDP} or not isinstance(address.place, HostPort):
+    if address.scheme not in {Scheme.TNC2_UDP, Scheme.AXUDP} or not isinstance(address.place, HostPort):
         if allow:
             raise AddressError(f"allow: belongs to udp addresses only; {address} chooses whom it hears by itself")
         return ()

@@ -94,5 +94,5 @@ FRAMINGS: dict[Scheme, Callable[[], Framing]] = {
     Scheme.TNC2_TCP: Tnc2Framing,
     Scheme.TNC2_UNIX: Tnc2Framing,
     Scheme.TNC2_UDP: Tnc2Datagrams,
-    Scheme.AX25_UDP: Ax25Datagrams,
+    Scheme.AXUDP: Ax25Datagrams,
 }

@@ -20,7 +20,7 @@ from gateway.receivers.reconnect import Patience
 from gateway.receivers.stream import Connect, StreamReceiver
 from gateway.receivers.udp import DatagramReceiver
 
-_DATAGRAMS = {Scheme.TNC2_UDP, Scheme.AX25_UDP}
+_DATAGRAMS = {Scheme.TNC2_UDP, Scheme.AXUDP}
 
 
 def open_receiver(  # noqa: PLR0913 - what every receiver takes, and what some do

@@ -1,7 +1,8 @@
-"""Time-stamped lines of TNC-2 text: `TIME LINE`, or `TIME [RECEIVER] LINE`.
+"""Time-stamped lines of TNC-2 text: `TIME LINE`, or `TIME RECEIVER LINE`.
 
 TIME is an RFC 3339 time or Unix seconds, with a fraction or without. What stands after the white space is a line as a
-receiver gives it, octet for octet. There is but one clock, so that the time which elapsed is derived from it.
+receiver gives it, octet for octet. A word without `>` names the receiver where the next word has a `>`, as the first
+one of such a line has. There is but one clock, so that the time which elapsed is derived from it.
 """
 
 import re
@@ -20,7 +21,7 @@ UNNAMED_RECEIVER = "capture"
 _TIMED_LINE = re.compile(
     rb"(?:(?P<date>\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(?:\.\d{1,9})?(?:[Zz]|[+-]\d\d:\d\d))"
     rb"|(?P<seconds>\d{1,11})(?:\.(?P<fraction>\d{1,9}))?)"
-    rb"[ \t]+(?:\[(?P<receiver>[A-Za-z0-9][A-Za-z0-9_.-]{0,62})\][ \t]+)?(?P<line>.*)",
+    rb"[ \t]+(?:(?P<receiver>[A-Za-z0-9][A-Za-z0-9_.-]{0,62})[ \t]+(?=[^ \t]*>))?(?P<line>.*)",
     re.DOTALL,
 )
 

@@ -2,7 +2,7 @@
 
 from gateway.frames.header import base_of, is_network_callsign
 
-_SEED = 0x73E2
+_START = 0x73E2
 _FIFTEEN_BITS = 0x7FFF
 
 
@@ -16,7 +16,7 @@ def belongs(callsign: str, passcode: int) -> bool:
 
 def _checksum(letters: bytes) -> int:
     """The letters in pairs, each pair one 16-bit number, all of them exclusive-or'd."""
-    checksum = _SEED
+    checksum = _START
     for place, letter in enumerate(letters):
         checksum ^= letter if place % 2 else letter << 8
     return checksum & _FIFTEEN_BITS

@@ -84,13 +84,13 @@ def of_web(numbers: WebNumbers) -> Iterable[Family]:
 def of_process() -> Iterable[Family]:
     """What this process takes, by the names that Prometheus' own clients use; nothing where the system does not say."""
     times = os.times()
-    told = "Total user and system CPU time spent in seconds."
+    told = "Processor time that the gateway has used, its own and the system's on its behalf."
     yield counter("process_cpu_seconds_total", told, times.user + times.system)
     try:
         pages = int((_PROCESS / "statm").read_text("ascii").split()[1])
         files = len(os.listdir(_PROCESS / "fd"))  # noqa: PTH208 - the names are only counted
     except (OSError, ValueError, IndexError):
         return
-    told = "Resident memory size in bytes."
+    told = "Memory of the machine that the gateway holds at this moment."
     yield gauge("process_resident_memory_bytes", told, pages * os.sysconf("SC_PAGE_SIZE"))
-    yield gauge("process_open_fds", "Number of open file descriptors.", files)
+    yield gauge("process_open_fds", "Files, sockets and pipes that the gateway has open.", files)

@@ -68,7 +68,7 @@ class WebOptions:
     """Of this post, for the head of the page."""
 
     host: str = "127.0.0.1"
-    port: int = 8073
+    port: int = 7583
     """0: one that is free."""
 
     token: str | None = field(default=None, repr=False)

@@ -163,7 +163,7 @@ async def _until_found(hub: Hub) -> None:
         lambda: (
             hub.is_at("sensor.stile_qx1gat_10_receiver_vhf", "ok")
             and hub.is_at("sensor.stile_qx1gat_10_stations_in_the_last_hour", "3")
-            and hub.is_at("sensor.stile_qx1gat_10_kept_duplicate", "0")
+            and hub.is_at("sensor.stile_qx1gat_10_keep_duplicate", "0")
         ),
     )
 

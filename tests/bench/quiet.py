@@ -39,15 +39,15 @@ def main(years: int) -> None:
     """Print a line for each post."""
     for name, traits in POSTS.items():
         heard, alarms = 0, 0
-        for seed in range(years):
-            frames, times = told(ListeningPost(100 + seed, **traits), YEAR)  # type: ignore[arg-type]  # as POSTS says
+        for draw in range(years):
+            frames, times = told(ListeningPost(100 + draw, **traits), YEAR)  # type: ignore[arg-type]  # as POSTS says
             heard += frames
             alarms += len(times)
         print(f"{name}: {heard / years / YEAR:.0f} frames a day; {alarms} alarms without need in {years} years")
         for when, start in DEATHS.items():
             delays = []
-            for seed in range(years):
-                post = ListeningPost(200 + seed, dead=range(start, start + YEAR * DAY), **traits)  # type: ignore[arg-type]
+            for draw in range(years):
+                post = ListeningPost(200 + draw, dead=range(start, start + YEAR * DAY), **traits)  # type: ignore[arg-type]
                 _, times = told(post, 40)
                 delays += [(at - start) / HOUR for at in times[:1]]
             spread = f"{min(delays):.1f} to {max(delays):.1f} h, half within {statistics.median(delays):.1f} h"

@@ -19,15 +19,15 @@ from gateway.reports import describe, is_emergency, read, to_object
 
 TARGET_RATIO = 4.0
 
-PLAIN = b"!5836.00N/00355.00W>088/036/A=000020 Skerry Sound"
+PLAIN = b"!5836.00N/00355.00W>088/036/A=000020 Wrackholm Bay"
 
 SAMPLES: dict[str, tuple[str, bytes]] = {
     "position, plain": ("APRS", PLAIN),
     "position, plain, bare": ("APRS", b"!5836.00N/00355.00W>"),
-    "position, blurred": ("APRS", b"!5836.  N/00355.  W>Skerry Sound"),
-    "position, refined, telemetry": ("APRS", b"!5836.00N/00355.00W>088/036|!!!!!!|!w:X!Skerry Sound"),
-    "position, compressed": ("APRS", b"=/4Sd6O=xF>7P[Skerry Sound"),
-    "position, Mic-E": ("U8SV0T", b'`(_fn"Oj/`"4T}Skerry Sound_%'),
+    "position, blurred": ("APRS", b"!5836.  N/00355.  W>Wrackholm Bay"),
+    "position, refined, telemetry": ("APRS", b"!5836.00N/00355.00W>088/036|!!!!!!|!w:X!Wrackholm Bay"),
+    "position, compressed": ("APRS", b"=/4Sd6O=xF>7P[Wrackholm Bay"),
+    "position, Mic-E": ("U8SV0T", b'`(_fn"Oj/`"4T}Wrackholm Bay_%'),
     "position, NMEA": ("GPSMV", b"$GPRMC,063909,A,5836.0000,N,00355.0000,W,43.022,89.3,060626,,,A*6D"),
     "weather": ("APRS", b"!5836.00N/00355.00W_220/004g005t052r000p000P000h50b10138"),
     "object": ("APRS", b";MARK 1   *092345z5836.00N\\00355.00WN088/036"),
@@ -39,7 +39,7 @@ SAMPLES: dict[str, tuple[str, bytes]] = {
     "query": ("APRS", b":QA1BCD-9 :?APRSP"),
     "capabilities": ("APRS", b"<IGATE,MSG_CNT=43,LOC_CNT=14"),
     "user-defined": ("APRS", b"{Q1qwerty"),
-    "unknown": ("APRS", b"Skerry Sound Regatta, no report"),
+    "unknown": ("APRS", b"Wrackholm Bay Regatta, no report"),
 }
 
 

@@ -195,7 +195,7 @@ def test_the_gateways_entities_read_its_health() -> None:
     assert states["frames_per_minute"] == "12"
     assert states["stations_last_hour"] == "34"
     assert states["last_heard"] == "2026-06-06T12:00:00.000Z"
-    assert (states["kept"], states["kept_duplicate"], states["kept_over-rate"], states["kept_empty"]) == (
+    assert (states["keep"], states["keep_duplicate"], states["keep_over-rate"], states["keep_empty"]) == (
         *("6", "5", "1"),
         "0",
     )
@@ -205,7 +205,7 @@ def test_the_gateways_entities_read_its_health() -> None:
 
 def test_there_is_a_sensor_for_every_reason_and_every_part() -> None:
     keys = set(ANNOUNCER.gateway(PARTS)["components"])
-    assert {f"kept_{reason}" for reason in Reason} < keys
+    assert {f"keep_{reason}" for reason in Reason} < keys
     assert {"part_receiver_vhf", "part_receiver_hf-30", "part_uplink", "part_bus", "connection"} < keys
 
 

@@ -214,7 +214,7 @@ def certificates(tmp_path: Path) -> Path:
         subprocess.run(["openssl", *arguments], check=True, capture_output=True, cwd=tmp_path)
 
     key = ("-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "2")
-    openssl("req", "-x509", *key, "-keyout", "ca.key", "-out", "ca.pem", "-subj", "/CN=Skerry Sound test authority")
+    openssl("req", "-x509", *key, "-keyout", "ca.key", "-out", "ca.pem", "-subj", "/CN=Wrackholm Bay test authority")
     openssl("req", "-x509", *key, "-keyout", "other.key", "-out", "other.pem", "-subj", "/CN=another authority")
     for name in ("broker", "gateway"):
         (tmp_path / "names").write_text("subjectAltName=IP:127.0.0.1")

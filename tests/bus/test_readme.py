@@ -100,7 +100,7 @@ async def test_the_python_client_prints_how_far_away_stations_are(
 
 def test_the_yaml_for_the_station_file_works() -> None:
     text, _ = blocks("yaml")
-    whole = text + "station: {callsign: QX1GAT-10}\nreceivers: [{name: vhf, from: kiss+tcp://127.0.0.1:8100}]\n"
+    whole = text + "station: {callsign: QX1GAT-10}\nreceivers: [{name: vhf, from: kiss+tcp://127.0.0.1:7581}]\n"
     settings = check(parse(whole, "README.md"), Settings)
     assert settings.bus is not None
     assert settings.bus.discovery is not None

@@ -153,7 +153,7 @@ def test_the_station_counts(tmp_path: Path, capture: Path, capsys: pytest.Captur
     station = tmp_path / "station.yaml"
     station.write_text(
         "station: {callsign: QX1GAT-10, position: {latitude: 58.6, longitude: -3.9167}}\n"
-        "receivers: [{name: vhf, from: 'kiss+tcp://127.0.0.1:8100'}]\n"
+        "receivers: [{name: vhf, from: 'kiss+tcp://127.0.0.1:7581'}]\n"
     )
     near = tmp_path / "near.yaml"
     near.write_text(f"{HEAD}rules: [{{name: near, when: {{distance: {{within: 20km}}}}, then: keep}}]\n")

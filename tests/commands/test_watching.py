@@ -234,7 +234,7 @@ async def test_the_token_of_the_station_file_is_shown_to_the_gateway_and_to_nobo
 
 def test_a_station_file_without_web_is_told_what_to_add(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "station.yaml"
-    path.write_text("station: {callsign: QX1GAT-10}\nreceivers: [{name: vhf, from: kiss+tcp://127.0.0.1:8100}]\n")
+    path.write_text("station: {callsign: QX1GAT-10}\nreceivers: [{name: vhf, from: kiss+tcp://127.0.0.1:7581}]\n")
     assert cli.main(["watch", str(path), "--once"]) == cli.FOUND_WRONG
     assert "add `web: {}`" in capsys.readouterr().err
 
@@ -242,17 +242,17 @@ def test_a_station_file_without_web_is_told_what_to_add(tmp_path: Path, capsys: 
 @pytest.mark.parametrize(
     ("listen", "address"),
     [
-        ("127.0.0.1:8073", "http://127.0.0.1:8073"),
-        ("'0.0.0.0:8073', token_file: token", "http://127.0.0.1:8073"),
-        ("'[::]:8073', token_file: token", "http://[::1]:8073"),
-        ("localhost", "http://localhost:8073"),
+        ("127.0.0.1:7583", "http://127.0.0.1:7583"),
+        ("'0.0.0.0:7583', token_file: token", "http://127.0.0.1:7583"),
+        ("'[::]:7583', token_file: token", "http://[::1]:7583"),
+        ("localhost", "http://localhost:7583"),
     ],
 )
 def test_what_listens_everywhere_is_asked_on_loopback(tmp_path: Path, listen: str, address: str) -> None:
     (tmp_path / "token").write_text(TOKEN)
     path = tmp_path / "station.yaml"
     path.write_text(
-        "station: {callsign: QX1GAT-10}\nreceivers: [{name: vhf, from: kiss+tcp://127.0.0.1:8100}]\n"
+        "station: {callsign: QX1GAT-10}\nreceivers: [{name: vhf, from: kiss+tcp://127.0.0.1:7581}]\n"
         f"web: {{listen: {listen}}}\n"
     )
     gateway = gateway_of(path)
@@ -263,9 +263,9 @@ def test_what_listens_everywhere_is_asked_on_loopback(tmp_path: Path, listen: st
 def test_no_other_secret_of_the_station_file_is_read(tmp_path: Path) -> None:
     more = "uplink: {servers: [tcp://127.0.0.1], passcode_file: not-there}\n"
     path = tmp_path / "station.yaml"
-    path.write_text(station_text(8100, 8073, more=more))
+    path.write_text(station_text(7581, 7583, more=more))
     assert gateway_of(path).callsign == "QX1GAT-10"
-    path.write_text(station_text(8100, 8073, ", token_file: not-there"))
+    path.write_text(station_text(7581, 7583, ", token_file: not-there"))
     with pytest.raises(DocumentError, match="not-there cannot be read"):
         gateway_of(path)
 

@@ -23,7 +23,7 @@ from tests.judge.listening import judge_of
 SHORT = 20.0
 """Seconds of the shortest demo that must show everything."""
 
-SEEDS = [1, 2, 3]
+DRAWS = [1, 2, 3]
 
 POLICY = """
 # Room for the weather buoy with its many reports, and none for the tracker that talks every second.
@@ -34,8 +34,8 @@ rates:
 """
 
 
-def beginning(seed: int = 1, until: float = SHORT) -> list[OnAir]:
-    return list(takewhile(lambda on_air: on_air.seconds < until, frames(seed)))
+def beginning(draw: int = 1, until: float = SHORT) -> list[OnAir]:
+    return list(takewhile(lambda on_air: on_air.seconds < until, frames(draw)))
 
 
 def read_by_a_modem(transmissions: list[OnAir]) -> Iterator[tuple[OnAir, Frame | Damaged]]:
@@ -45,50 +45,50 @@ def read_by_a_modem(transmissions: list[OnAir]) -> Iterator[tuple[OnAir, Frame |
         yield on_air, octets if isinstance(octets, Damaged) else ax25.read(octets)
 
 
-def judged(seed: int) -> list[Judged]:
+def judged(draw: int) -> list[Judged]:
     judge = judge_of(POLICY)
     clock = 0.0
     run = Run("test", monotonic=lambda: clock, wall=lambda: FIRST_GUN.timestamp() + clock)
     verdicts = []
-    for on_air, frame in read_by_a_modem(beginning(seed)):
+    for on_air, frame in read_by_a_modem(beginning(draw)):
         clock = on_air.seconds
         verdicts.append(judge.judge(run.hear(run.now(), "vhf", on_air.port, frame)))
     return verdicts
 
 
-def test_the_same_seed_gives_the_same_race_and_another_one_another() -> None:
+def test_the_same_draw_gives_the_same_race_and_another_one_another() -> None:
     assert beginning(1) == beginning(1)
     assert beginning(1) != beginning(2)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_time_never_goes_back(seed: int) -> None:
-    seconds = [on_air.seconds for on_air in islice(frames(seed), 2000)]
+@pytest.mark.parametrize("draw", DRAWS)
+def test_time_never_goes_back(draw: int) -> None:
+    seconds = [on_air.seconds for on_air in islice(frames(draw), 2000)]
     assert seconds == sorted(seconds)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_a_short_demo_shows_life_and_no_flood(seed: int) -> None:
-    assert 5 <= len(beginning(seed)) / SHORT <= 8
+@pytest.mark.parametrize("draw", DRAWS)
+def test_a_short_demo_shows_life_and_no_flood(draw: int) -> None:
+    assert 5 <= len(beginning(draw)) / SHORT <= 8
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_every_reason_for_keeping_occurs_in_a_short_demo(seed: int) -> None:
-    assert {each.verdict.reason for each in judged(seed) if not each.forward} == set(Reason)
+@pytest.mark.parametrize("draw", DRAWS)
+def test_every_reason_for_keeping_occurs_in_a_short_demo(draw: int) -> None:
+    assert {each.verdict.reason for each in judged(draw) if not each.forward} == set(Reason)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_a_call_for_help_occurs_passes_and_says_that_it_is_a_drill(seed: int) -> None:
-    calls = [each for each in judged(seed) if each.emergency]
+@pytest.mark.parametrize("draw", DRAWS)
+def test_a_call_for_help_occurs_passes_and_says_that_it_is_a_drill(draw: int) -> None:
+    calls = [each for each in judged(draw) if each.emergency]
     assert any(call.verdict.decision is Decision.FORWARD for call in calls)
     assert all(call.innermost is not None and b"DRILL" in call.innermost.information for call in calls)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_every_kind_of_report_and_every_format_of_position_occurs_in_a_short_demo(seed: int) -> None:
+@pytest.mark.parametrize("draw", DRAWS)
+def test_every_kind_of_report_and_every_format_of_position_occurs_in_a_short_demo(draw: int) -> None:
     reports = [
         read(each.innermost.destination, each.innermost.information)
-        for each in judged(seed)
+        for each in judged(draw)
         if each.forward and each.innermost is not None
     ]
     assert {report.kind for report in reports} == set(Kind)

@@ -136,7 +136,7 @@ def test_the_places_for_a_decoder_work_once_they_are_filled_in() -> None:
     text = re.sub(r"^( +)# (- /run/decoder|devices:|group_add:)", r"\1\2", text, flags=re.MULTILINE)
     filled_in = yaml.safe_load(text)["services"]
     assert filled_in["decoder"]["read_only"] is True
-    assert filled_in["decoder"]["ports"] == ["127.0.0.1:8100:8100"]
+    assert filled_in["decoder"]["ports"] == ["127.0.0.1:7581:7581"]
     assert filled_in["gateway"]["devices"] == ["/dev/ttyUSB0"]
     assert "/run/decoder:/run/decoder:ro" in filled_in["gateway"]["volumes"]
 

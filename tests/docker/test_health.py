@@ -124,10 +124,10 @@ def test_a_stopped_gateway_is_not_healthy(
 @pytest.mark.parametrize(
     ("station", "address"),
     [
-        ("web: {listen: '127.0.0.1:8073'}", ("127.0.0.1", 8073)),
-        ("web: {listen: '0.0.0.0:8073'}", ("127.0.0.1", 8073)),
-        ("web: {listen: '[::]:8073'}", ("::1", 8073)),
-        ("web: {listen: '[::1]:8073'}", ("::1", 8073)),
+        ("web: {listen: '127.0.0.1:7583'}", ("127.0.0.1", 7583)),
+        ("web: {listen: '0.0.0.0:7583'}", ("127.0.0.1", 7583)),
+        ("web: {listen: '[::]:7583'}", ("::1", 7583)),
+        ("web: {listen: '[::1]:7583'}", ("::1", 7583)),
         ("web: {listen: localhost}", ("localhost", settings.WEB_PORT)),
         ("web: {}", ("127.0.0.1", settings.WEB_PORT)),
         ("web: {token_file: token}", ("127.0.0.1", settings.WEB_PORT)),

@@ -49,8 +49,8 @@ def mutated(chance: random.Random, good: bytes) -> bytes:
     return bytes(octets[:1000])
 
 
-def inputs(seed: int, good: list[bytes]) -> Iterator[bytes]:
-    chance = random.Random(seed)
+def inputs(draw: int, good: list[bytes]) -> Iterator[bytes]:
+    chance = random.Random(draw)
     for number in range(INPUTS):
         if number % 2:
             yield mutated(chance, chance.choice(good))
@@ -58,10 +58,10 @@ def inputs(seed: int, good: list[bytes]) -> Iterator[bytes]:
             yield chance.randbytes(chance.randrange(80))
 
 
-def feeds(decoder_of: Callable[[], Any], seed: int, good: list[bytes]) -> Iterator[Any]:
+def feeds(decoder_of: Callable[[], Any], draw: int, good: list[bytes]) -> Iterator[Any]:
     """What decoders give back for streams of inputs, each decoder fed a few hundred without a pause."""
     decoder = decoder_of()
-    for number, data in enumerate(inputs(seed, good)):
+    for number, data in enumerate(inputs(draw, good)):
         if number % 500 == 0:
             decoder = decoder_of()
         yield from decoder.feed(data)

@@ -37,10 +37,10 @@ def test_the_water_level_of_worked_examples(offered: list[float], room: float, l
     assert water_level(offered, room) == (None if level is None else pytest.approx(level))
 
 
-def play(policy: str, per_minute: dict[str, float], seed: int, jitter: float) -> tuple[Counter[str], Counter[str]]:
+def play(policy: str, per_minute: dict[str, float], draw: int, jitter: float) -> tuple[Counter[str], Counter[str]]:
     """How many frames each sender offered in ten minutes, at so many a minute, and how many of them went up."""
     post = Listening(policy)
-    rng = random.Random(seed)
+    rng = random.Random(draw)
     due = [(rng.uniform(0, 60 / rate), sender) for sender, rate in per_minute.items()]
     heapq.heapify(due)
     went: Counter[str] = Counter()
@@ -56,17 +56,17 @@ def play(policy: str, per_minute: dict[str, float], seed: int, jitter: float) ->
     return offered, went
 
 
-@pytest.mark.parametrize(("per", "jitter", "seed"), [("everything", 0.0, 1), ("receiver", 1.0, 2)])
+@pytest.mark.parametrize(("per", "jitter", "draw"), [("everything", 0.0, 1), ("receiver", 1.0, 2)])
 @pytest.mark.parametrize("senders", [1, 3, 10, 30])
 @pytest.mark.parametrize("offers", [0.5, 1.0, 2.0])
 def test_beside_a_babbler_no_equal_sender_gets_less_than_four_fifths_of_its_share(
-    senders: int, offers: float, jitter: float, seed: int, per: str
+    senders: int, offers: float, jitter: float, draw: int, per: str
 ) -> None:
     """`offers`: how much of the equal share, rate / (senders + 1), each equal sender offers."""
     rate = 60
     share = rate / (senders + 1)
     per_minute = {f"QA{number}EQ": share * offers for number in range(senders)} | {"QZ9BAB": 300.0}
-    offered, went = play(f"rates: [{{name: all, per: {per}, allow: {rate} per minute}}]", per_minute, seed, jitter)
+    offered, went = play(f"rates: [{{name: all, per: {per}, allow: {rate} per minute}}]", per_minute, draw, jitter)
     for sender in per_minute.keys() - {"QZ9BAB"}:
         assert went[sender] >= 0.8 * min(offered[sender], share * TEN_MINUTES / 60)
     assert went.total() <= rate * TEN_MINUTES / 60 + rate

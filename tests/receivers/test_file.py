@@ -147,4 +147,4 @@ async def test_a_capture_that_is_not_there_is_said_to_be_missing(path: Path) -> 
 
 def test_an_address_of_another_kind_is_refused_at_once() -> None:
     with pytest.raises(AddressError, match="is no capture file"):
-        CaptureReceiver("replayed", parse("kiss+tcp://127.0.0.1:8100"), Clock().run(), Ear())
+        CaptureReceiver("replayed", parse("kiss+tcp://127.0.0.1:7581"), Clock().run(), Ear())

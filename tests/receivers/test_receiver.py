@@ -22,7 +22,7 @@ class Told(Receiver):
 
 
 def told(clock: Clock, ear: Ear) -> Told:
-    return Told("vhf", parse("kiss+tcp://127.0.0.1:8100"), clock.run(), ear)
+    return Told("vhf", parse("kiss+tcp://127.0.0.1:7581"), clock.run(), ear)
 
 
 def test_frames_of_one_read_have_one_moment_and_follow_one_another_in_the_run() -> None:

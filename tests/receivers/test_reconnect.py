@@ -23,7 +23,7 @@ class Scripted(ReconnectingReceiver):
     """A receiver whose connections go as a test says: None is refused, a number lasts so many seconds."""
 
     def __init__(self, clock: Clock, *connections: float | None) -> None:
-        super().__init__("vhf", parse("kiss+tcp://127.0.0.1:8100"), clock.run(), Ear(), at_once(clock))
+        super().__init__("vhf", parse("kiss+tcp://127.0.0.1:7581"), clock.run(), Ear(), at_once(clock))
         self._clock = clock
         self._connections = iter(connections)
         self.phases: list[tuple[Phase, str]] = []
@@ -99,7 +99,7 @@ async def test_a_decoder_that_is_away_for_long_is_logged_once() -> None:
 @pytest.mark.parametrize(
     ("error", "reason"),
     [
-        (ConnectionRefusedError(111, "Connect call failed ('127.0.0.1', 8100)"), "Connection refused"),
+        (ConnectionRefusedError(111, "Connect call failed ('127.0.0.1', 7581)"), "Connection refused"),
         (TimeoutError(), "the host does not answer"),
         (TimeoutError(110, "Connection timed out"), "Connection timed out"),
         (socket.gaierror(socket.EAI_NONAME, "Name or service not known"), "the name of the host cannot be resolved"),

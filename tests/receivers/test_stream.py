@@ -143,7 +143,7 @@ async def never_connects() -> AsyncIterator[asyncio.StreamReader]:
 
 
 def address() -> ReceiverAddress:
-    return parse("kiss+tcp://127.0.0.1:8100")
+    return parse("kiss+tcp://127.0.0.1:7581")
 
 
 async def test_a_connection_that_does_not_come_about_is_given_up() -> None:

@@ -56,7 +56,7 @@ async def test_a_name_that_cannot_be_resolved_is_said_and_tried_again(monkeypatc
 
     monkeypatch.setattr(socket, "getaddrinfo", nowhere)
     clock = Clock()
-    address = parse("kiss+tcp://decoder.example:8100")
+    address = parse("kiss+tcp://decoder.example:7581")
     receiver = open_receiver("vhf", address, Run("test"), Ear(), patience=at_once(clock))
     async with listening(receiver):
         await until(lambda: len(clock.slept) >= 3)
@@ -72,12 +72,12 @@ async def test_an_address_that_is_dead_leaves_the_next_one_its_turn(monkeypatch:
             (socket.AF_INET, socket.SOCK_STREAM, 0, "", ("127.0.0.1", decoder.port)),
         ]
         monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: both)
-        async with tcp.connection(HostPort("decoder.example", 8100)):
+        async with tcp.connection(HostPort("decoder.example", 7581)):
             await until(lambda: decoder.connections == 1)
 
 
 async def test_an_address_that_never_answers_is_given_up_in_time_for_the_next(monkeypatch: pytest.MonkeyPatch) -> None:
-    silent = ("192.0.2.1", 8100)  # RFC 5737: an address for documentation
+    silent = ("192.0.2.1", 7581)  # RFC 5737: an address for documentation
     connect = asyncio.get_running_loop().sock_connect
 
     async def silence(connecting: socket.socket, address: tuple[str, int]) -> None:
@@ -91,7 +91,7 @@ async def test_an_address_that_never_answers_is_given_up_in_time_for_the_next(mo
             (socket.AF_INET, socket.SOCK_STREAM, 0, "", ("127.0.0.1", decoder.port)),
         ]
         monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: both)
-        async with tcp.connection(HostPort("decoder.example", 8100)):
+        async with tcp.connection(HostPort("decoder.example", 7581)):
             await until(lambda: decoder.connections == 1)
 
 

@@ -56,7 +56,7 @@ async def test_a_frame_with_its_check_sequence_is_heard_and_one_whose_sequence_d
     sender: socket.socket,
 ) -> None:
     ear = Ear()
-    receiver = DatagramReceiver("vhf", address(Scheme.AX25_UDP), Run("test"), ear)
+    receiver = DatagramReceiver("vhf", address(Scheme.AXUDP), Run("test"), ear)
     async with listening(receiver):
         place = await port_of(receiver)
         sender.sendto(append_fcs(ax25.write(frame("one"))), place)
@@ -133,7 +133,7 @@ async def test_however_many_senders_there_are_what_is_remembered_of_them_is_boun
 
 def test_a_port_for_other_computers_without_their_addresses_is_refused_at_once() -> None:
     with pytest.raises(AddressError, match="name them in allow"):
-        DatagramReceiver("vhf", parse("tnc2+udp://0.0.0.0:8102"), Run("test"), Ear())
+        DatagramReceiver("vhf", parse("tnc2+udp://0.0.0.0:7586"), Run("test"), Ear())
 
 
 def test_an_address_of_another_kind_is_refused_at_once() -> None:

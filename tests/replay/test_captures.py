@@ -74,7 +74,7 @@ def test_a_bus_recording_may_have_the_topic_before_each_object(tmp_path: Path, l
 
 
 def test_time_stamped_lines_are_read_as_frames(tmp_path: Path) -> None:
-    lines = [b"2026-06-06T12:00:00Z [vhf] " + MOORED, b"1780747201.5 " + AWKWARD, b"1780747202 no frame"]
+    lines = [b"2026-06-06T12:00:00Z vhf " + MOORED, b"1780747201.5 " + AWKWARD, b"1780747202 no frame"]
     found, captures = read_back(written(tmp_path / "lines", lines))
     assert [(each.heard.receiver, each.heard.moment.elapsed_ms, each.recorded) for each in found] == [
         ("vhf", 0, None),

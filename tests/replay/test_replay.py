@@ -68,9 +68,9 @@ def busy_channel(chance: random.Random, frames: int) -> LiveGateway:
     return live
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_a_replay_decides_exactly_as_the_live_gateway_did(tmp_path: Path, seed: int) -> None:
-    live = busy_channel(random.Random(seed), 2500)
+@pytest.mark.parametrize("draw", range(3))
+def test_a_replay_decides_exactly_as_the_live_gateway_did(tmp_path: Path, draw: int) -> None:
+    live = busy_channel(random.Random(draw), 2500)
     found, _ = read_back(written(tmp_path / "capture", live.lines()))
     replay, frames = replayed(found, live.source)
     assert [frame.judged for frame in frames] == live.judged

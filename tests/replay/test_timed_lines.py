@@ -48,14 +48,22 @@ def test_a_time_is_read_or_refused(time: bytes, time_ms: int | None) -> None:
     assert heard.frame == tnc2.read(LINE)
 
 
-def test_the_receiver_may_stand_between_in_brackets() -> None:
+def test_the_receiver_may_stand_between() -> None:
     lines = TimedLines()
-    named = lines.read(b"1780747200 [vhf-2]  " + LINE)
+    named = lines.read(b"1780747200 vhf-2  " + LINE)
     unnamed = lines.read(b"1780747200\t" + LINE)
     assert named is not None
     assert unnamed is not None
     assert (named.receiver, unnamed.receiver) == ("vhf-2", UNNAMED_RECEIVER)
+    assert named.frame == unnamed.frame == tnc2.read(LINE)
     assert (named.run, named.sequence, unnamed.sequence) == (RUN, 1, 2)
+
+
+def test_a_word_before_what_is_no_frame_names_no_receiver() -> None:
+    heard = TimedLines().read(b"1780747200 vhf noise, and more>noise")
+    assert heard is not None
+    assert heard.receiver == UNNAMED_RECEIVER
+    assert heard.frame == tnc2.read(b"vhf noise, and more>noise")
 
 
 def test_elapsed_time_is_derived_from_the_times() -> None:
@@ -96,6 +104,6 @@ def test_every_frame_comes_back_octet_for_octet(frame: Frame, seconds: int, as_d
 
 @given(st.binary(max_size=200))
 def test_any_bytes_at_all_are_read_or_refused(line: bytes) -> None:
-    for text in (line, b"1780747200 " + line, b"2026-06-06T12:00:00Z [" + line):
+    for text in (line, b"1780747200 " + line, b"2026-06-06T12:00:00Z vhf " + line):
         with contextlib.suppress(TimedLineError):
             TimedLines().read(text)

@@ -88,9 +88,9 @@ def test_a_report_answers_the_same_questions_whatever_its_kind() -> None:
     assert (status.position, status.symbol, status.addressee, status.prose) == (None, None, None, "Net Control Center")
     message = read("APRS", b":QA1BCD-9 :Hello")
     assert (message.position, message.symbol, message.addressee, message.prose) == (None, None, "QA1BCD-9", "Hello")
-    buoy = read("APRS", b";BUOY     *092345z5836.00N/00355.00W_220/004t077Skerry")
+    buoy = read("APRS", b";BUOY     *092345z5836.00N/00355.00W_220/004t077Wrack")
     assert buoy.position is not None
-    assert (buoy.kind, buoy.symbol, buoy.addressee, buoy.prose) == (Kind.OBJECT, "/_", None, "Skerry")
+    assert (buoy.kind, buoy.symbol, buoy.addressee, buoy.prose) == (Kind.OBJECT, "/_", None, "Wrack")
     query = read("APRS", b":QA1BCD-9 :?APRSH QB2BCD")
     assert (query.kind, query.addressee, query.prose) == (Kind.QUERY, "QA1BCD-9", "QB2BCD")
     nothing = read("APRS", b"")

@@ -5,7 +5,7 @@ from gateway.reports.words import _LABELS, describe_object
 
 
 def test_a_position_is_told_as_a_person_would() -> None:
-    assert describe(read("APRS", b"@092345z5836.00N/00355.00W>088/036/A=001234Skerry")) == [
+    assert describe(read("APRS", b"@092345z5836.00N/00355.00W>088/036/A=001234Wrack")) == [
         ("kind", "position"),
         ("position", "58.60000° N, 3.91667° W"),
         ("written as", "plain-text"),
@@ -15,7 +15,7 @@ def test_a_position_is_told_as_a_person_would() -> None:
         ("speed", "66.7 km/h"),
         ("altitude", "376.1 m"),
         ("takes messages", "yes"),
-        ("comment", "Skerry"),
+        ("comment", "Wrack"),
     ]
 
 

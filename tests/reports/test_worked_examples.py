@@ -402,9 +402,9 @@ WEATHER_REPORTS = [
         | {"kind": "weather"}),
     Row("APRS101 ch. 12: the symbol alone is only a picture", "APRS", b"!4903.50N/07201.75W_Harbour office",
         plain("/_", comment="Harbour office", **EARTHBOUND)),
-    Row("APRS101 ch. 12: the order varies, words follow", "APRS", b"_10090556t077b10138h50c220s004Skerry",
+    Row("APRS101 ch. 12: the order varies, words follow", "APRS", b"_10090556t077b10138h50c220s004Wrack",
         {"kind": "weather", "time": "--10-09T05:56Z", "wind_deg": 220, "wind_ms": 1.8, "temperature_c": 25.0,
-         "humidity_pct": 50, "pressure_hpa": 1013.8, "comment": "Skerry"}),
+         "humidity_pct": 50, "pressure_hpa": 1013.8, "comment": "Wrack"}),
     # 150 kn, 200 kn, 980 hPa; 90, 30 and 40 nautical miles.
     Row("APRS101 ch. 12: storm", "APRS", b";BRENDA   *092345z4903.50N\\07201.75W@088/036/HC/150^200/0980>090&030%040",
         plain("\\@", course_deg=88, speed_kmh=66.7, storm="hurricane", wind_ms=77.2, gust_ms=102.9,

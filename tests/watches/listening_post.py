@@ -1,4 +1,4 @@
-"""A plausible listening post for tests: how many frames it hears, every two minutes, over months. Seeded; invented.
+"""A plausible listening post for tests: how many frames it hears, every two minutes, over months. Invented.
 
 Fixed stations beacon day and night, commuters drive on weekdays, boats sail by day and more in summer; some days are
 slow, some hours are good for propagation and some are not, and once a year there is a week of holidays.
@@ -28,7 +28,7 @@ HOLIDAYS = range(80, 87)
 class ListeningPost:
     """What one receiver hears. Figures are frames an hour at their best."""
 
-    seed: int
+    draw: int
     fixed: float = 6.0
     """From fixed stations, day and night."""
 
@@ -50,7 +50,7 @@ class ListeningPost:
     def hear(self, days: int) -> Iterator[tuple[Moment, int]]:
         """Every `STEP` in which the gateway runs, and how many frames it brought."""
         # A test's own random numbers need no secrecy: ruff's S311 is off for tests.
-        chance = random.Random(self.seed)
+        chance = random.Random(self.draw)
         for day in range(days):
             mood = chance.lognormvariate(0, 0.35) * (0.4 if day in HOLIDAYS else 1)
             trips = self._trips(chance, day)

@@ -1,4 +1,4 @@
-"""Whether what is quiet is told, and what is not is not told: on simulated posts, for months, with stated seeds."""
+"""Whether what is quiet is told, and what is not is not told: on simulated posts, for months, with stated draws."""
 
 import json
 from typing import Any
@@ -45,44 +45,44 @@ def dead_from(start: int, until: int = FOR_GOOD) -> range:
 
 
 def test_a_year_of_quiet_nights_slow_days_seasons_and_holidays_raises_no_alarm() -> None:
-    assert quiet_spans(ListeningPost(seed=1), 365) == []
+    assert quiet_spans(ListeningPost(draw=1), 365) == []
 
 
 def test_a_busy_channel_raises_none_in_four_months() -> None:
-    assert quiet_spans(ListeningPost(seed=2, fixed=20, boats=80, commuters=10), 120) == []
+    assert quiet_spans(ListeningPost(draw=2, fixed=20, boats=80, commuters=10), 120) == []
 
 
 def test_a_lonely_post_raises_none_in_four_months() -> None:
-    assert quiet_spans(ListeningPost(seed=4, fixed=1, boats=3, commuters=1), 120) == []
+    assert quiet_spans(ListeningPost(draw=4, fixed=1, boats=3, commuters=1), 120) == []
 
 
 def test_a_post_that_hears_one_beacon_raises_none() -> None:
-    assert quiet_spans(ListeningPost(seed=6, fixed=6, boats=0, commuters=0), 60) == []
+    assert quiet_spans(ListeningPost(draw=6, fixed=6, boats=0, commuters=0), 60) == []
 
 
 def test_weekends_without_the_cars_of_the_week_raise_none() -> None:
-    assert quiet_spans(ListeningPost(seed=7, fixed=0.2, boats=0, commuters=12), 60) == []
+    assert quiet_spans(ListeningPost(draw=7, fixed=0.2, boats=0, commuters=12), 60) == []
 
 
 def test_a_power_cut_of_days_is_no_quiet_and_is_not_learnt() -> None:
     watch = QuietWatch(["vhf"])
-    assert quiet_spans(ListeningPost(seed=8, off=range(25 * DAY, 40 * DAY)), 50, watch) == []
+    assert quiet_spans(ListeningPost(draw=8, off=range(25 * DAY, 40 * DAY)), 50, watch) == []
     assert {seen for seen, _ in watch.memory()["receivers"]["vhf"]["days"][:23]} == {50 - 15}
 
 
 # A dead antenna
 
 
-@pytest.mark.parametrize("seed", [11, 12, 13])
-def test_an_antenna_that_dies_at_noon_is_noticed_the_same_day(seed: int) -> None:
-    ((noticed, over),) = quiet_spans(ListeningPost(seed, dead=dead_from(NOON)), 27)
+@pytest.mark.parametrize("draw", [11, 12, 13])
+def test_an_antenna_that_dies_at_noon_is_noticed_the_same_day(draw: int) -> None:
+    ((noticed, over),) = quiet_spans(ListeningPost(draw, dead=dead_from(NOON)), 27)
     assert 3 * HOUR <= noticed - NOON <= 10 * HOUR
     assert over is None
 
 
-@pytest.mark.parametrize("seed", [11, 12, 13])
-def test_an_antenna_that_dies_at_night_is_noticed_by_noon(seed: int) -> None:
-    ((noticed, over),) = quiet_spans(ListeningPost(seed, dead=dead_from(NIGHT)), 27)
+@pytest.mark.parametrize("draw", [11, 12, 13])
+def test_an_antenna_that_dies_at_night_is_noticed_by_noon(draw: int) -> None:
+    ((noticed, over),) = quiet_spans(ListeningPost(draw, dead=dead_from(NIGHT)), 27)
     assert 3 * HOUR <= noticed - NIGHT <= 12 * HOUR
     assert over is None
 

@@ -22,7 +22,7 @@ async def sign_in(web: OpenWeb, token: str = TOKEN, **headers: str) -> tuple[int
 
 
 @pytest.mark.parametrize(
-    "host", ["localhost", "LOCALHOST:8073", "127.0.0.1:8073", "127.1.2.3", "[::1]:1", "gate.localhost."]
+    "host", ["localhost", "LOCALHOST:7583", "127.0.0.1:7583", "127.1.2.3", "[::1]:1", "gate.localhost."]
 )
 async def test_by_the_names_of_loopback_it_is_known(host: str) -> None:
     async with open_web() as web:
@@ -33,7 +33,7 @@ async def test_by_the_names_of_loopback_it_is_known(host: str) -> None:
     "host",
     [
         "rebound.example",
-        "rebound.example:8073",
+        "rebound.example:7583",
         "localhost.example",
         "192.0.2.7",
         "[2001:db8::7]",

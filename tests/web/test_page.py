@@ -58,12 +58,12 @@ async def test_it_shows_verdicts_with_their_reasons_and_counts_that_add_up() -> 
         web.hear(b"this is no frame")
         await browser.open(web.address)
         heard = await browser.until("#heard", lambda text: "forward" in text)
-        assert "kept: duplicate" in heard
-        assert "kept: damaged" in heard
+        assert "keep: duplicate" in heard
+        assert "keep: damaged" in heard
         sums = await browser.until("#sums", bool)
         assert sums.splitlines() == [
-            "heard 5 = forward 3 + kept 2",
-            "kept 2 = duplicate 2",
+            "heard 5 = forward 3 + keep 2",
+            "keep 2 = duplicate 2",
             "forward 3 = sent 2 + late 0 + dropped 0 + stopped 0 + refused 0 + waiting 1",
         ]
         assert "check the passcode" in await browser.text("#parts")

@@ -46,7 +46,7 @@ function cell(row, content, className) {
 function verdictOf(frame) {
   if (frame.sent) return ["sent", "sent"];
   if (frame.verdict === "forward") return ["forward", "forward"];
-  return [`kept: ${frame.reason}${frame.rule ? ` (${frame.rule})` : ""}`, "keep"];
+  return [`keep: ${frame.reason}${frame.rule ? ` (${frame.rule})` : ""}`, "keep"];
 }
 
 function rowOf(frame) {
@@ -136,7 +136,7 @@ function show(health) {
   place("state").className = `mark ${health.state}`;
   place("parts").replaceChildren(...health.parts.map(partRow));
   const { heard, forward, keep, kept, outcomes, waiting, emergencies: count } = health.counts;
-  const sums = [sum("heard", heard, { forward, kept: keep }), sum("kept", keep, kept)];
+  const sums = [sum("heard", heard, { forward, keep }), sum("keep", keep, kept)];
   if (outcomes) sums.push(sum("forward", forward, { ...outcomes, waiting }));
   place("sums").replaceChildren(...sums);
   const shed = Object.entries(health.shed).flatMap(([sink, of]) =>

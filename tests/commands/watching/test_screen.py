@@ -32,7 +32,7 @@ class Scene:
 
     def __init__(self) -> None:
         self.post = Post()
-        self.watched = Watched("QX1GAT-10", "http://127.0.0.1:8073")
+        self.watched = Watched("QX1GAT-10", "http://127.0.0.1:7583")
 
     def hear(self, line: bytes, reason: Reason | None = None, rule: str | None = None) -> Judged:
         judged = self.post.hear(line, reason=reason, rule=rule)
@@ -78,7 +78,7 @@ def test_a_whole_screen(scene: Scene) -> None:
     scene.hear(b"QA1BCD-9>APRS,QD1AA*:!5836.00N/00355.00W>under way", Reason.DUPLICATE)
     scene.hear(b"QZ9BCD>APRS:on the bench", Reason.RULE, "bench-beacon")
     assert scene.text(after=timedelta(seconds=5)) == (
-        "Stile QX1GAT-10: down   http://127.0.0.1:8073                       12:00:05 UTC\n"
+        "Stile QX1GAT-10: down   http://127.0.0.1:7583                       12:00:05 UTC\n"
         "Not a distress watch: an emergency is shown first, and that promises nothing.\n"
         "uplink       down     since 12:00:00\n"
         "    no server answers; can this computer reach the network?\n"
