@@ -16,13 +16,14 @@ import structlog
 from gateway.bus.bus import Bus
 from gateway.bus.options import BusOptions, DiscoveryOptions, Tls
 from gateway.documents import DocumentError
-from gateway.feed.health import Health, Part, PartKind, State
+from gateway.feed.health import Health
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
 from gateway.judge.verdict import Judged
+from gateway.part import Part, PartKind, State
 from gateway.receivers.address import Scheme
 from gateway.settings import BusSettings, JournalSettings, LinesSettings, StationFile, WebSettings
 from gateway.uplink.outbox import Departure

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from gateway.feed.health import Part, PartKind, State
+from gateway.part import Part, PartKind, State
 from gateway.receivers.receiver import Phase as ReceiverPhase
 from gateway.receivers.receiver import Receiver
 from gateway.uplink.state import Phase as UplinkPhase

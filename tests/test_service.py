@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from demo.network_server import Answer, Conduct, NetworkServer
-from gateway.feed.health import Part, PartKind, State
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.schemas import Schema
 from gateway.judge.verdict import Reason
+from gateway.part import Part, PartKind, State
 from gateway.service import Service
 from tests.mosquitto_broker import MosquittoBroker, retained, witness
 from tests.payload_schemas import held_to

@@ -6,9 +6,9 @@ import pytest
 
 from gateway import policy_files
 from gateway.documents import DocumentError
-from gateway.feed.health import PartKind, State
 from gateway.journal.reading import read_heard
 from gateway.judge.verdict import Reason
+from gateway.part import PartKind, State
 from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file, until
 
 BUDGET = """

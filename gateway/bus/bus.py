@@ -16,11 +16,11 @@ from gateway.bus.outbox import Outbox, Tally
 from gateway.bus.publisher import Publisher
 from gateway.bus.topics import TopicGroup, Topics
 from gateway.bus.trouble import UNSUPPORTED_PROTOCOL, Trouble, code_of, explain, most_telling
-from gateway.feed.health import Part, PartKind, State
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.stations import Stations
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
+from gateway.part import Part, PartKind, State
 
 _log = structlog.get_logger()
 

@@ -19,10 +19,10 @@ from gateway import __version__
 from gateway.bus import measures
 from gateway.bus.measures import Measure
 from gateway.bus.repertoire import BIT_PREFIX, NUMBER_PREFIX, Repertoire
-from gateway.feed.health import State
 from gateway.feed.latest import Channel
 from gateway.frames.plain import PlainObject
 from gateway.judge.verdict import Reason
+from gateway.part import State
 
 PROGRAM = "Stile"
 GATEWAY = "gateway"

@@ -2,72 +2,22 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from enum import StrEnum
 
 from gateway.frames.plain import PlainObject, rfc3339
 from gateway.judge.verdict import Reason
+from gateway.part import SEVERITY, Part, State
 from gateway.watches.activity import Activity
 from gateway.watches.reach import Reach
 
 
-class State(StrEnum):
-    """How a part is, from best to worst."""
-
-    OK = "ok"
-    QUIET = "quiet"
-    """It works, as far as it can tell, but less comes from it than this post is used to."""
-
-    DEGRADED = "degraded"
-    """It does a part of its work."""
-
-    DOWN = "down"
-
-
-_SEVERITY = {state: place for place, state in enumerate(State)}
-
-
-class PartKind(StrEnum):
-    """The kinds of part that a post is made of."""
-
-    RECEIVER = "receiver"
-    UPLINK = "uplink"
-    BUS = "bus"
-    LINES = "lines"
-    WEB = "web"
-    JOURNAL = "journal"
-    POLICY = "policy"
-    CLOCK = "clock"
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """How one part is. The texts are for the operator and are our own: never from the air or from a server."""
-
-    kind: PartKind
-    name: str
-    """The receiver's name in the station file; for the other kinds, the kind."""
-
-    state: State
-    since_ms: int
-    """Since when it is in this state, in Unix milliseconds."""
-
-    why: str = ""
-    do: str = ""
-    """What the operator can do about it."""
-
-    def to_object(self) -> PlainObject:
-        """The plain form; `why` and `do` only where there is something to say."""
-        plain: PlainObject = {
-            "kind": self.kind,
-            "name": self.name,
-            "state": self.state,
-            "since": rfc3339(self.since_ms),
-        }
-        if self.why:
-            plain["why"] = self.why
-        if self.do:
-            plain["do"] = self.do
-        return plain
+def part_object(part: Part) -> PlainObject:
+    """The plain form of a part; `why` and `do` only where there is something to say."""
+    plain: PlainObject = {"kind": part.kind, "name": part.name, "state": part.state, "since": rfc3339(part.since_ms)}
+    if part.why:
+        plain["why"] = part.why
+    if part.do:
+        plain["do"] = part.do
+    return plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +81,7 @@ class Health:
     @property
     def state(self) -> State:
         """That of the worst part."""
-        return max((part.state for part in self.parts), key=_SEVERITY.__getitem__, default=State.OK)
+        return max((part.state for part in self.parts), key=SEVERITY.__getitem__, default=State.OK)
 
     def to_object(self) -> PlainObject:
         """The plain object that is published."""
@@ -140,7 +90,7 @@ class Health:
             "run": self.run,
             "time": rfc3339(self.time_ms),
             "state": self.state,
-            "parts": [part.to_object() for part in self.parts],
+            "parts": [part_object(part) for part in self.parts],
             "counts": self.counts.to_object(),
             **{name: found.to_object() for name, found in watched.items() if found is not None},
             "shed": {sink: {name: count for name, count in of.items() if count} for sink, of in self.shed.items()},

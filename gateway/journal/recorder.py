@@ -8,13 +8,13 @@ from typing import ParamSpec, Protocol, TypeVar
 
 import structlog
 
-from gateway.feed.health import Part, PartKind, State
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Moment
 from gateway.journal.batch import Batch, Waiting
 from gateway.journal.options import Limits, Pace
 from gateway.journal.trouble import JournalError, Trouble
 from gateway.journal.worker import Worker
+from gateway.part import Part, PartKind, State
 
 ENCODE_SECONDS = 0.001
 """For so long frames are encoded at a stretch: no frame on its way up waits longer for the interpreter."""

@@ -5,9 +5,9 @@ computer without a battery for its clock starts in the past, until the network t
 """
 
 from gateway.feed.duration import MINUTE_MS, SECOND_MS, in_words
-from gateway.feed.health import Part, PartKind, State
 from gateway.frames.heard import Moment
 from gateway.frames.plain import rfc3339
+from gateway.part import Part, PartKind, State
 
 EARLIEST_MS = 1_767_225_600_000
 """2026-01-01T00:00:00Z: this program was not written before. A clock that shows an earlier time is wrong."""

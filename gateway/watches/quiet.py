@@ -28,9 +28,9 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from gateway.feed.duration import DAY_MS, HOUR_MS, MINUTE_MS, in_words
-from gateway.feed.health import Part, State
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
+from gateway.part import Part, State
 from gateway.watches.clock import is_plausible
 
 STATE_VERSION = 1

@@ -4,7 +4,6 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from gateway.alerts.entry import Alert
 from gateway.alerts.watch import AlertWatch
-from gateway.feed.health import Part, PartKind, State
 from gateway.feed.heard_object import Reader
 from gateway.feed.stations import Stations
 from gateway.frames.frame import Damaged
@@ -12,6 +11,7 @@ from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Judged
+from gateway.part import Part, PartKind, State
 from gateway.watches.activity import Activity, ActivityWatch
 from gateway.watches.clock import ClockWatch
 from gateway.watches.quiet import QuietWatch, with_hearing

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gateway import __version__
-from gateway.feed.health import Health, State
+from gateway.feed.health import Health
 from gateway.judge.verdict import Decision, Reason
+from gateway.part import State
 from gateway.web.exposition import Family, Sample, by_label, counter, gauge
 
 _PROCESS = Path("/proc/self")

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from gateway.bus.bus import Bus
 from gateway.bus.options import BusOptions, DiscoveryOptions
-from gateway.feed.health import Counts, Health, Part, PartKind, State
+from gateway.feed.health import Counts, Health
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
 from gateway.judge.conditions import Post as PostSettings
+from gateway.part import Part, PartKind, State
 from gateway.watches.activity import ActivityWatch
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import MosquittoBroker

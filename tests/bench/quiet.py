@@ -6,7 +6,7 @@ Run from the tree: `python -m tests.bench.quiet [YEARS]`. About half a minute fo
 import statistics
 import sys
 
-from gateway.feed.health import State
+from gateway.part import State
 from gateway.watches.quiet import QuietWatch
 from tests.watches.listening_post import DAY, HOUR, ListeningPost
 

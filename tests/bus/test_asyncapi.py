@@ -15,11 +15,12 @@ from gateway.alerts.alert import emergency_alert
 from gateway.bus.asyncapi import DIALECT, document, text
 from gateway.bus.options import DiscoveryOptions
 from gateway.bus.topics import TopicGroup
-from gateway.feed.health import Counts, Health, Part, PartKind, State
+from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload, heard_object
 from gateway.feed.reader import ReportReader
 from gateway.judge.conditions import Post as PostSettings
 from gateway.judge.verdict import Reason
+from gateway.part import Part, PartKind, State
 from tests.bus.conftest import OpenBus, options_for, until
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import MosquittoBroker, Seen, publish, retained, witness

@@ -13,12 +13,13 @@ from gateway.alerts.alert import emergency_alert
 from gateway.bus.bus import Bus
 from gateway.bus.options import QueueLimits
 from gateway.bus.topics import TopicGroup
-from gateway.feed.health import Counts, Health, Part, PartKind, State
+from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import heard_object
 from gateway.feed.schemas import Schema
 from gateway.feed.stations import Stations
 from gateway.frames.plain import PlainObject
 from gateway.judge.verdict import Judged, Reason
+from gateway.part import Part, PartKind, State
 from gateway.reports import read, to_object
 from tests.bus.conftest import QUICK, OpenBus, options_for, until
 from tests.judged_frames import Post, offer

@@ -7,11 +7,12 @@ import pytest
 
 from gateway.bus.options import DiscoveryOptions
 from gateway.bus.topics import TopicGroup
-from gateway.feed.health import Counts, Health, Part, PartKind, State
+from gateway.feed.health import Counts, Health
 from gateway.feed.reader import ReportReader
 from gateway.feed.schemas import Schema
 from gateway.frames.plain import PlainObject
 from gateway.judge.conditions import Post as PostSettings
+from gateway.part import Part, PartKind, State
 from gateway.watches.activity import Activity
 from tests.bus.conftest import OpenBus, options_for, until
 from tests.judged_frames import Post, offer

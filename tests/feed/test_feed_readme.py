@@ -11,7 +11,7 @@ from gateway.alerts.entry import Alert, WeatherThresholds
 from gateway.documents import check, parse
 from gateway.feed import schemas
 from gateway.feed.duration import HOUR_MS, MINUTE_MS
-from gateway.feed.health import PartKind, State
+from gateway.part import PartKind, State
 from gateway.watches import clock, quiet
 from tests.alerts.alerting import Section
 

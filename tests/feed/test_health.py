@@ -2,10 +2,11 @@ from dataclasses import replace
 
 import pytest
 
-from gateway.feed.health import Counts, Health, Part, PartKind, State
+from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import encode
 from gateway.feed.schemas import Schema
 from gateway.judge.verdict import Reason
+from gateway.part import Part, PartKind, State
 from gateway.watches.activity import Activity
 from gateway.watches.reach import Reach
 from tests.judged_frames import NOON_MS

@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 from structlog.testing import capture_logs
 
-from gateway.feed.health import PartKind, State
 from gateway.feed.heard_object import HeardPayload, encode, heard_object
 from gateway.feed.reader import ReportReader
 from gateway.frames.capture import CompressionError, Line, read_object
@@ -19,6 +18,7 @@ from gateway.journal.options import JournalOptions, Pace
 from gateway.journal.reading import read_heard, read_lines
 from gateway.journal.trouble import JournalRefusedError
 from gateway.judge.judge import Judge
+from gateway.part import PartKind, State
 from tests.journal import endless_gateway
 from tests.journal.keeping import PATIENCE_OF_A_TEST, RUN, Clock, frames, rows_in, running, until_written
 from tests.judge.listening import POST, Listening, source_of

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from structlog.testing import capture_logs
 
-from gateway.feed.health import Counts, Health, State
+from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload, encode
 from gateway.feed.schemas import Schema
 from gateway.journal.batch import Batch
@@ -16,6 +16,7 @@ from gateway.journal.options import Limits, Pace
 from gateway.journal.recorder import Recorder
 from gateway.journal.trouble import JournalError, Trouble
 from gateway.judge.verdict import Judged
+from gateway.part import State
 from tests.journal.keeping import Clock, frames, running, until_written
 from tests.judged_frames import NOON_MS
 from tests.payload_schemas import held_to

@@ -1,7 +1,7 @@
 import pytest
 
-from gateway.feed.health import State
 from gateway.frames.heard import Moment
+from gateway.part import State
 from gateway.watches.clock import EARLIEST_MS, SHOWN_MS, ClockWatch, is_plausible
 from tests.judged_frames import NOON_MS
 

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.feed.health import Part, PartKind, State
 from gateway.feed.heard_object import encode
 from gateway.frames.heard import Moment
+from gateway.part import Part, PartKind, State
 from gateway.watches.quiet import FEWEST_DAYS, LIMIT, MOST_AN_HOUR, REMEDY, SLOW_DAY, Hearing, QuietWatch, with_hearing
 from tests.watches.listening_post import DAY, HOUR, MINUTE, MONDAY_MS, STEP, ListeningPost
 

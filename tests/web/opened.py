@@ -7,12 +7,13 @@ from dataclasses import dataclass, field, replace
 
 import httpx
 
-from gateway.feed.health import Counts, Health, Part, PartKind, State
+from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
 from gateway.judge import conditions
 from gateway.judge.verdict import Judged, Reason
+from gateway.part import Part, PartKind, State
 from gateway.web.options import WebLimits, WebOptions, WebPace
 from gateway.web.server import WebServer
 from gateway.web.sources import PolicyFile, PublishedPolicy, WebSources

@@ -19,7 +19,7 @@ from gateway.commands.watching.published import Event, NoAnswer
 from gateway.commands.watching.screen import screen
 from gateway.commands.watching.terminal import USUAL_SIZE, Terminal, can_draw
 from gateway.commands.watching.watched import Watched
-from gateway.feed.health import State
+from gateway.part import State
 
 REDRAW_SECONDS = 0.25
 """The screen is drawn no more often than this."""

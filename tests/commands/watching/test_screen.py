@@ -14,11 +14,12 @@ from gateway.commands.watching.listing import Listing
 from gateway.commands.watching.published import Answering, Kind, NoAnswer, event_of
 from gateway.commands.watching.screen import Emphasis, Line, screen
 from gateway.commands.watching.watched import ALERTS, EMERGENCIES, FRAMES, Watched
-from gateway.feed.health import Counts, Health, Part, PartKind, State
+from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import heard_object
 from gateway.feed.reader import ReportReader
 from gateway.judge import conditions
 from gateway.judge.verdict import Judged, Reason
+from gateway.part import Part, PartKind, State
 from tests.judged_frames import NOON_MS, Post
 
 NOON = datetime(2026, 6, 6, 12, tzinfo=UTC)

@@ -1,0 +1,120 @@
+"""What every part of the gateway answers when it is asked how it is: its state, why, what to do, and its figures.
+
+A part joins by answering (`Answers`): health, metrics and the closing summary show what is answered, and know no part
+by name. Asking changes nothing, so anyone may ask at any time.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Protocol
+
+
+class State(StrEnum):
+    """How a part is, from best to worst."""
+
+    OK = "ok"
+    """It works, and something has shown that it does."""
+
+    WAITING = "waiting"
+    """Nothing is wrong as far as it can tell, but nothing has shown yet that it works."""
+
+    QUIET = "quiet"
+    """It works, as far as it can tell, but less comes from it than this post is used to."""
+
+    DEGRADED = "degraded"
+    """It does a part of its work."""
+
+    DOWN = "down"
+
+
+SEVERITY = {state: place for place, state in enumerate(State)}
+"""A state is worse than another where its number is higher."""
+
+
+class PartKind(StrEnum):
+    """The kinds of part that a post is made of."""
+
+    RECEIVER = "receiver"
+    UPLINK = "uplink"
+    BUS = "bus"
+    LINES = "lines"
+    WEB = "web"
+    JOURNAL = "journal"
+    CAPTURES = "captures"
+    POLICY = "policy"
+    CLOCK = "clock"
+    ALERTS = "alerts"
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """How one part is. The texts are for the operator and are our own: never from the air or from a server."""
+
+    kind: PartKind
+    name: str
+    """The receiver's name in the station file; for the other kinds, the kind."""
+
+    state: State
+    since_ms: int
+    """Since when it is in this state, in Unix milliseconds."""
+
+    why: str = ""
+    do: str = ""
+    """What the operator can do about it."""
+
+
+class FigureKind(StrEnum):
+    """The kinds of figure."""
+
+    COUNTER = "counter"
+    """It only grows, but for a restart."""
+
+    GAUGE = "gauge"
+    """It goes up and down."""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One number of a part. Parts that count the same thing give it the same name, kind and help text."""
+
+    name: str
+    """Words joined by `_`, the unit last where there is one: `octets`, `last_frame_age_seconds`."""
+
+    value: float
+    kind: FigureKind
+    help: str
+    """What it counts, in one sentence."""
+
+    labels: Mapping[str, str] = field(default_factory=dict)
+    """One at most: what tells it from its siblings of the same name, from a closed set. Nothing from the air."""
+
+
+class Answers(Protocol):
+    """Who answers for one part. Both are pure: asking changes nothing."""
+
+    def part(self) -> Part:
+        """How it is now."""
+
+    def figures(self) -> Sequence[Figure]:
+        """All that it counts, from the start, also while it is 0."""
+
+
+def counter(name: str, value: float, help_text: str, **labels: str) -> Figure:
+    """A number that only grows."""
+    return Figure(name, value, FigureKind.COUNTER, help_text, labels)
+
+
+def gauge(name: str, value: float, help_text: str, **labels: str) -> Figure:
+    """A number that goes up and down."""
+    return Figure(name, value, FigureKind.GAUGE, help_text, labels)
+
+
+def counters(name: str, label: str, values: Mapping[str, float], help_text: str) -> list[Figure]:
+    """A counter for each value of one label."""
+    return [Figure(name, value, FigureKind.COUNTER, help_text, {label: which}) for which, value in values.items()]
+
+
+def shed(values: Mapping[str, float]) -> list[Figure]:
+    """What a part dropped since it could not keep up, by what it carries."""
+    return counters("shed", "carries", values, "Dropped, as the part could not keep up, by what it carries.")
