@@ -4,9 +4,8 @@ A file per family of reports; `reading` holds the one table from the data type o
 house and for policies that ask: whether a frame may go up never depends on it, but for calls for help.
 """
 
-from gateway.reports.mic_e import is_emergency
 from gateway.reports.published import load_schema, to_object
-from gateway.reports.reading import read
+from gateway.reports.reading import is_emergency, read
 from gateway.reports.report import (
     Antenna,
     Area,

@@ -12,6 +12,9 @@ from gateway.reports import base91, units
 from gateway.reports.report import Frequency, Position, Telemetry, Written
 from gateway.reports.text import clean
 
+EMERGENCY_MARK = b"!EMERGENCY!"
+"""In the comment of a station's own position: it calls for help (APRS12, from memory). In upper case exactly."""
+
 _ALTITUDE = re.compile(rb"/A=([0-9]{6}|-[0-9]{5})")
 _ALTITUDE_OCTETS = 9
 _PRECISION = re.compile(rb"!(?:([A-Z])([0-9]{2}|  )|(w)([!-{]{2}))!")

@@ -8,8 +8,8 @@ import re
 from dataclasses import replace
 
 from gateway.reports import base91, units
+from gateway.reports.comment import EMERGENCY_MARK, refined
 from gateway.reports.comment import read as read_comment
-from gateway.reports.comment import refined
 from gateway.reports.position import blur_m, blurred_minutes
 from gateway.reports.report import (
     Located,
@@ -20,7 +20,6 @@ from gateway.reports.report import (
     PositionReport,
     Report,
     Telemetry,
-    UnknownReport,
     Unreadable,
     Written,
 )
@@ -60,7 +59,7 @@ def _messages() -> dict[str, MicE]:
             said[bits] = MicE(MessageType.UNKNOWN)
         else:
             message = (_CUSTOM_MESSAGES if "C" in bits else _MESSAGES)[number]
-            said[bits] = MicE(message, emergency=True if message is MessageType.EMERGENCY else None)
+            said[bits] = MicE(message)
     return said
 
 
@@ -87,17 +86,17 @@ _LENGTH_OF_FIVE_OCTETS = 6
 _FIRST_OCTETS = frozenset(TYPES[place : place + 1] for place in range(len(TYPES)))
 
 
-def is_emergency(destination: str, information: bytes) -> bool:
-    """Whether a frame is a Mic-E report whose three message bits are 0: a call for help (APRS101 chapter 10).
+def calls_for_help(destination: str, information: bytes) -> bool:
+    """Whether a frame is a Mic-E report whose three message bits are 0 (APRS101 chapter 10), or whose text says so.
 
     Asked of every frame, so the information's first octet is looked at first. The place beside it need not be readable:
-    a set without a fix may still call. Of third-party information the caller passes the innermost.
+    a set without a fix may still call.
     """
-    return (
-        information[:1] in _FIRST_OCTETS
-        and len(information) >= FEWEST_OCTETS
-        and _EMERGENCY.match(destination) is not None
-    )
+    if information[:1] not in _FIRST_OCTETS or len(information) < FEWEST_OCTETS:
+        return False
+    if _EMERGENCY.match(destination) is not None:
+        return True
+    return information.find(EMERGENCY_MARK, FEWEST_OCTETS) >= 0 and _DESTINATION.match(destination) is not None
 
 
 def read(destination: str, information: bytes) -> Report:
@@ -107,12 +106,9 @@ def read(destination: str, information: bytes) -> Report:
     if _DESTINATION.match(destination) is None:
         raise Unreadable("the destination of a Mic-E report is its latitude; this one is none")
     said = _SAID[destination[:3].translate(_BITS)]
-    try:
-        position = _position(destination, information)
-        movement = _movement(information)
-        symbol = _symbol(information)
-    except Unreadable as unreadable:
-        return UnknownReport(str(unreadable), said.emergency)
+    position = _position(destination, information)
+    movement = _movement(information)
+    symbol = _symbol(information)
     if len(information) == FEWEST_OCTETS:
         return PositionReport(Located(position, symbol, movement), mic_e=said)
     return _with_text(information[FEWEST_OCTETS:], position, symbol, movement, said)

@@ -2,10 +2,12 @@
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 
 from gateway.reports import message, mic_e, nmea, position, query, status, telemetry, user_defined, weather
+from gateway.reports.comment import EMERGENCY_MARK
 from gateway.reports.object import read_item, read_object
-from gateway.reports.report import Report, UnknownReport, Unreadable
+from gateway.reports.report import PositionReport, Report, UnknownReport, Unreadable, WeatherReport
 
 LONGEST_INFORMATION = 512
 """No longer information can go up, whatever stands before it (IS-Connect): it is not worth the reading."""
@@ -25,31 +27,54 @@ def read(destination: str, information: bytes) -> Report:
     Never raises: what cannot be read is an unknown report that says why. Third-party information is read as the
     report of its innermost frame (APRS101 chapter 17).
     """
+    report: Report
     try:
-        return _read(destination, information)
+        destination, information = _innermost(destination, information)
+        report = _READERS[information[0]](destination, information)
     except Unreadable as unreadable:
-        return UnknownReport(str(unreadable))
+        report = UnknownReport(str(unreadable))
+    if mic_e.calls_for_help(destination, information) or EMERGENCY_MARK in information:
+        return _as_call_for_help(report, destination, information)
+    return report
 
 
-def _read(destination: str, information: bytes) -> Report:
+def is_emergency(destination: str, information: bytes) -> bool:
+    """Whether a frame calls for help: what `read(…).is_emergency` says, found without reading nearly every frame.
+
+    Either the message bits of a Mic-E report (APRS101 chapter 10), or `!EMERGENCY!` in the comment of a station's own
+    position (APRS12, from memory). Of third-party information the caller passes the innermost.
+    """
+    if mic_e.calls_for_help(destination, information):
+        return True
+    return EMERGENCY_MARK in information and read(destination, information).is_emergency
+
+
+def _as_call_for_help(report: Report, destination: str, information: bytes) -> Report:
+    """`report`, whose information calls for help or holds the mark: it counts only where a station tells of itself.
+
+    Not in objects, items and messages, which tell of others or quote. The mark must still stand in the comment when all
+    else was read: digits of telemetry can look like it.
+    """
+    if isinstance(report, PositionReport | UnknownReport) and mic_e.calls_for_help(destination, information):
+        return replace(report, emergency=True)
+    if isinstance(report, PositionReport) or (isinstance(report, WeatherReport) and report.position is not None):
+        return replace(report, emergency=True) if EMERGENCY_MARK.decode() in report.prose else report
+    return report
+
+
+def _innermost(destination: str, information: bytes) -> tuple[str, bytes]:
+    """The destination and the information of the innermost of nested third-party frames, the frame itself if none."""
     if not information:
         raise Unreadable("there is no information")
     if len(information) > LONGEST_INFORMATION:
         raise Unreadable("it is longer than the network's longest line")
-    if information[0] == _BRACE:
-        destination, information = _innermost(information)
-    return _READERS[information[0]](destination, information)
-
-
-def _innermost(information: bytes) -> tuple[str, bytes]:
-    """The destination and the information of the innermost of nested third-party frames."""
-    for _ in range(DEEPEST_NESTING):
+    for _ in range(DEEPEST_NESTING + 1):
+        if information[0] != _BRACE:
+            return destination, information
         match = _THIRD_PARTY.match(information)
         if match is None or match.end() == len(information):
             raise Unreadable("no header and information stand behind the mark of third-party traffic")
-        information = information[match.end() :]
-        if information[0] != _BRACE:
-            return match[1].decode(), information
+        destination, information = match[1].decode(), information[match.end() :]
     raise Unreadable("third-party frames are nested too deeply")
 
 

@@ -271,8 +271,6 @@ class MicE:
     """What only Mic-E says."""
 
     message_type: MessageType
-    emergency: bool | None = None
-    """True or None."""
     locator: str | None = None
 
 
@@ -342,11 +340,13 @@ class PositionReport(LocatedReport):
     mic_e: MicE | None = None
     name: str | None = None
     """Of the waypoint that it gives."""
+    emergency: bool | None = None
+    """True where its sender calls for help, else None."""
 
     @property
     def is_emergency(self) -> bool:
-        """Whether the Mic-E message says so."""
-        return self.mic_e is not None and self.mic_e.emergency is True
+        """Whether its message bits or its comment say so."""
+        return self.emergency is True
 
 
 @dataclass(frozen=True, slots=True)
@@ -355,6 +355,13 @@ class WeatherReport(LocatedReport):
 
     kind: ClassVar[Kind] = Kind.WEATHER
     takes_messages: bool | None = None
+    emergency: bool | None = None
+    """True where its sender calls for help, else None."""
+
+    @property
+    def is_emergency(self) -> bool:
+        """Whether its comment says so."""
+        return self.emergency is True
 
 
 @dataclass(frozen=True, slots=True)
@@ -495,9 +502,9 @@ class UnknownReport(Report):
     kind: ClassVar[Kind] = Kind.UNKNOWN
     because: str
     emergency: bool | None = None
-    """True where a Mic-E destination calls for help though the place beside it cannot be read."""
+    """True where a Mic-E report calls for help though its place cannot be read."""
 
     @property
     def is_emergency(self) -> bool:
-        """Whether the destination alone says so."""
+        """Whether its message bits or its text say so."""
         return self.emergency is True

@@ -83,30 +83,3 @@ def test_a_call_for_help_is_the_bits_000_and_nothing_else(
 def test_the_quick_look_and_the_whole_reading_agree_on_a_call_for_help(destination: str, rest: bytes) -> None:
     for first in (b"`", b"'", b"\x1c", b"\x1d", b"!", b">", b""):
         assert is_emergency(destination, first + rest) == read(destination, first + rest).is_emergency
-
-
-@pytest.mark.parametrize(
-    ("destination", "information"),
-    [
-        ("332UVT", b'`(_fn"Oj'),  # eight octets are no report (APRS101 chapter 10)
-        ("332UVT", b"!4903.50N/07201.75W>"),
-        ("332UVT", b""),
-        ("332UV", b'`(_fn"Oj/'),
-        ("332UVTA", b'`(_fn"Oj/'),
-        ("APRS", b'`(_fn"Oj/'),
-        ("SSRUVT", b'`(_fn"Oj/'),
-    ],
-)
-def test_what_only_looks_like_a_call_for_help_is_none(destination: str, information: bytes) -> None:
-    assert not is_emergency(destination, information)
-
-
-@pytest.mark.parametrize("first", [b"`", b"'", b"\x1c", b"\x1d"])
-def test_a_call_for_help_is_one_with_every_data_type_and_with_an_ssid(first: bytes) -> None:
-    assert is_emergency("332UVT", first + b'(_fn"Oj/')
-    assert is_emergency("332UVT-3", first + b'(_fn"Oj/')
-
-
-def test_a_call_for_help_inside_third_party_traffic_is_read() -> None:
-    report = read("APRS", b'}QA1BCD-9>332UVT,QD1DIG-1*:`(_fn"Oj/')
-    assert report.is_emergency
