@@ -56,7 +56,7 @@ class Show:
         heard = judged.heard
         clock = rfc3339(heard.moment.time_ms)[11:19]
         verdict = judged.verdict
-        if judged.emergency and verdict.reason is not Reason.DUPLICATE:
+        if judged.counts_as_emergency:
             mark, colour = "EMERGENCY", "1;31"
         elif judged.forward:
             mark, colour = "forward", "32"

@@ -114,7 +114,7 @@ class House:
         if len(payloads) >= FLOOD_FRAMES:
             self._busy_until_ms = payloads[0].judged.heard.moment.elapsed_ms + FLOOD_MS
         if not self._sinks:  # nobody sees anything of it but the log, and there only what raises an alert
-            payloads = [payload for payload in payloads if payload.judged.emergency]
+            payloads = [payload for payload in payloads if payload.judged.counts_as_emergency]
         if not payloads:
             return
         with self._shielded(len(payloads)):

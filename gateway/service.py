@@ -25,7 +25,6 @@ from gateway.house import Asked, House, Sink
 from gateway.judge.compiled import CompiledPolicy
 from gateway.judge.judge import Judge
 from gateway.judge.source import PolicySource
-from gateway.judge.verdict import Judged, Reason
 from gateway.policy_watch import changed_files
 from gateway.post_health import PolicyState, policy_part, receiver_part, uplink_part
 from gateway.receivers.kinds import open_receiver
@@ -33,9 +32,11 @@ from gateway.settings import StationFile
 from gateway.uplink.client import Uplink
 from gateway.uplink.outbox import Departure, Outcome
 from gateway.uplink.state import Phase, UplinkOptions, UplinkState
+from gateway.watches.emergencies import Emergencies
 
 if TYPE_CHECKING:
     from gateway.journal.journal import Journal
+    from gateway.judge.verdict import Reason
     from gateway.web.sources import PublishedPolicy
 
 STOP_SECONDS = 3.0
@@ -64,7 +65,7 @@ class Service:
         self._reasons: Counter[Reason | None] = Counter()
         """How many frames were kept for which reason; None: forwarded."""
 
-        self._emergencies = 0
+        self._emergencies = Emergencies(self._added)
         self._reload_wanted = asyncio.Event()
         self._watch_again = asyncio.Event()
         self._source = source
@@ -128,7 +129,8 @@ class Service:
             run=self.frames.identity,
             time_ms=now.time_ms,
             parts=self.house.watches.parts(parts, now),
-            counts=Counts(self._reasons.total(), self._reasons[None], kept, outcomes, waiting, self._emergencies),
+            counts=Counts(self._reasons.total(), self._reasons[None], kept, outcomes, waiting, self._emergencies.heard),
+            past_rates=self._emergencies.past_rates(),
             shed=self.house.shed(),
             activity=self.house.watches.activity(now, self.house.stations),
             reach=self.house.watches.reach(now),
@@ -143,7 +145,8 @@ class Service:
         self._delivering = True  # what is sent at once is told after what was heard
         if self._uplink is not None:
             self._offer_uplink(self._uplink, payloads)
-        self._emergencies += sum(map(_begins_emergency, judged_batch))
+        for judged in judged_batch:
+            self._emergencies.hear(judged)
         self.house.tell(payloads)
         self._delivering = False
         self._tell_sent()
@@ -284,11 +287,6 @@ class Service:
             on_outcome=self._on_outcome,
             on_change=self._on_uplink_change,
         )
-
-
-def _begins_emergency(judged: Judged) -> bool:
-    """Copies of an emergency are no further ones."""
-    return judged.emergency and judged.verdict.reason is not Reason.DUPLICATE
 
 
 def spare_the_collector() -> None:

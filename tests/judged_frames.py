@@ -7,6 +7,7 @@ from gateway.feed.stations import Stations
 from gateway.frames import third_party, tnc2
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Heard, Moment
+from gateway.judge.emergency import is_emergency
 from gateway.judge.verdict import Decision, Judged, Reason, Verdict
 
 POLICY = "receive-only@3fa9c1"
@@ -47,7 +48,8 @@ class Post:
         if not isinstance(frame, Frame):
             return Judged(heard, Verdict(Decision.KEEP, POLICY, Reason.DAMAGED), None)
         decision = Decision.KEEP if reason else Decision.FORWARD
-        return Judged(heard, Verdict(decision, POLICY, reason, rule), third_party.unwrap(frame).innermost)
+        innermost = third_party.unwrap(frame).innermost
+        return Judged(heard, Verdict(decision, POLICY, reason, rule), innermost, is_emergency(innermost))
 
 
 class Told(Protocol):

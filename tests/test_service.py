@@ -232,16 +232,6 @@ async def test_an_uplink_that_is_down_does_not_delay_the_house(tmp_path: Path) -
     assert outcomes["stopped"] == 1
 
 
-async def test_an_emergency_is_counted_apart_and_its_copies_raise_no_second_alert(tmp_path: Path) -> None:
-    # APRS101 chapter 10: three digits from 0 to 9 first in the destination are message bits 000, an emergency.
-    ear = Ear()
-    async with Decoder() as decoder, running(station_file(tmp_path, station_text(decoder)), ear) as service:
-        emergency = b'QA1BCD-9>332564:`(_fn"Oj/'
-        await decoder.send(kiss_of(emergency) + kiss_of(emergency.replace(b":", b",QD1AA*:", 1)))
-        await until(lambda: len(ear.judged) == 2)
-        assert service.health().counts.emergencies == 1
-
-
 async def test_health_is_one_object_that_its_schema_knows(tmp_path: Path) -> None:
     async with (
         Decoder() as decoder,

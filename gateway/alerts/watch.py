@@ -17,11 +17,9 @@ from gateway.feed.heard_object import Reader, heard_object
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
-from gateway.frames.tnc2 import first_line
 from gateway.judge.conditions import Post, Traits
 from gateway.judge.rates import TokenBuckets
 from gateway.judge.verdict import Judged, Reason
-from gateway.reports import is_emergency
 
 SETTLED_MS = 10 * MINUTE_MS
 """So long must something have stopped to be told when it begins anew; also how often what does not last is told."""
@@ -110,12 +108,10 @@ class AlertWatch:
         if frame is None:  # a decoder's noise is nothing heard
             return []
         self._silences.heard(frame.source, judged.heard.receiver, judged.heard.moment)
-        if judged.verdict.reason in _NOT_OF_THIS_NETWORK:
-            return []
         alerts: list[PlainObject] = []
-        if judged.emergency or is_emergency(frame.destination, first_line(frame.information)):
+        if judged.counts_as_emergency:
             alerts += self._emergency(judged, frame)
-        if self._entries:
+        if self._entries and judged.verdict.reason not in _NOT_OF_THIS_NETWORK:
             traits, entries = self._asked_about(judged, frame)
             if entries:
                 seen = Seen(judged, frame, traits, self._origin, self._read)
@@ -143,9 +139,7 @@ class AlertWatch:
         return known
 
     def _emergency(self, judged: Judged, frame: Frame) -> Iterator[PlainObject]:
-        """Also for what the network's rules keep: whoever calls for help asks to be heard. A copy says nothing new."""
-        if judged.verdict.reason is Reason.DUPLICATE:
-            return
+        """Also for what the network's rules keep: whoever calls for help asks to be heard."""
         moment = judged.heard.moment
         told = self._emergencies.get("emergency", frame.source)
         begins = told is None or moment.elapsed_ms - told.held_ms >= LONGEST_WINDOW_MS

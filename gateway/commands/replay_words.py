@@ -100,7 +100,7 @@ def _table(contenders: Sequence[Contender]) -> list[str]:
                 (f"    {name}", [f"{tally.kept_by_entry()[reason, name]:,}" for tally in tallies]) for name in entries
             ]
     rows += [
-        ("emergencies forwarded", [f"{tally.emergencies:,}" for tally in tallies]),
+        ("emergencies", [f"{tally.emergencies:,}" for tally in tallies]),
         ("octets of network lines", [f"{tally.octets:,}" for tally in tallies]),
         ("busiest minute, lines", [_busiest(tally.busiest) for tally in tallies]),
         ("stations forwarded", [f"{len(tally.stations):,}" for tally in tallies]),

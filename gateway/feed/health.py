@@ -7,6 +7,7 @@ from gateway.frames.plain import PlainObject, rfc3339
 from gateway.judge.verdict import Reason
 from gateway.part import SEVERITY, Part, State
 from gateway.watches.activity import Activity
+from gateway.watches.emergencies import PastRates
 from gateway.watches.reach import Reach
 
 
@@ -34,6 +35,7 @@ class Counts:
     """Frames judged `forward` that wait in the uplink."""
 
     emergencies: int = 0
+    """Whatever became of them; copies that are duplicates are not counted."""
 
     @property
     def keep(self) -> int:
@@ -72,6 +74,9 @@ class Health:
     shed: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     """By sink and by what it carries: how many were dropped because it could not keep up."""
 
+    past_rates: PastRates = field(default_factory=PastRates)
+    """What emergencies took past the policy's rates."""
+
     activity: Activity | None = None
     """None: it is not watched."""
 
@@ -92,6 +97,7 @@ class Health:
             "state": self.state,
             "parts": [part_object(part) for part in self.parts],
             "counts": self.counts.to_object(),
+            "past_rates": self.past_rates.to_object(),
             **{name: found.to_object() for name, found in watched.items() if found is not None},
             "shed": {sink: {name: count for name, count in of.items() if count} for sink, of in self.shed.items()},
         }

@@ -9,10 +9,10 @@ from gateway.frames.network_line import route
 from gateway.frames.third_party import Unwrapped, unwrap
 from gateway.frames.tnc2 import first_line
 from gateway.judge.conditions import Subject
+from gateway.judge.emergency import is_emergency
 from gateway.judge.judge import Judge, Standing
 from gateway.judge.network_rules import NETWORK_RULES
 from gateway.judge.verdict import Decision, Judged, Reason
-from gateway.reports import is_emergency
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +77,9 @@ def _policy_steps(judge: Judge, heard: Heard, unwrapped: Unwrapped) -> Iterator[
     asked = f"Did a copy of it go up in the last {judge.policy.window_ms / 1000:g} s?"
     answer = "no" if since is None else f"yes: {since / 1000:.1f} s ago"
     yield Step(Reason.DUPLICATE, asked, answer, decided=since is not None)
-    if is_emergency(innermost.destination, information):
+    if is_emergency(innermost):
         answer = "yes: no rule and no rate of the policy can hold it back"
-        yield Step("emergency", "Is it a Mic-E emergency?", answer, decided=True)
+        yield Step("emergency", "Is it an emergency?", answer, decided=True)
         return
     yield from _rule_steps(judge, standing, judge.subject(standing, innermost, information, heard.moment))
 

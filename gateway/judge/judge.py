@@ -15,11 +15,11 @@ from gateway.frames.tnc2 import first_line
 from gateway.judge.compiled import Candidate, CompiledPolicy, CompiledRate
 from gateway.judge.conditions import Subject, Traits
 from gateway.judge.duplicates import RecentForwards
+from gateway.judge.emergency import is_emergency
 from gateway.judge.network_rules import RULES_BEFORE_INFORMATION, first_broken, header_reason
 from gateway.judge.policy import Per
 from gateway.judge.rates import RateLimit, continue_rates
 from gateway.judge.verdict import Decision, Judged, Reason, Verdict
-from gateway.reports import is_emergency
 
 MAXIMUM_STANDINGS = 16_384
 """Headers about which the answers are remembered, about 1 kB each. Past it the half asked longest ago is forgotten."""
@@ -81,11 +81,11 @@ class Judge:
                 self._older_standings, self._standings = self._standings, {}
             self._standings[known] = standing
         if frame.control != UI:
-            return Judged(heard, self._policy.kept[Reason.NOT_UI], frame)
+            return self._keep(heard, Reason.NOT_UI, frame)
         if frame.pid != NO_LAYER_3:
-            return Judged(heard, self._policy.kept[Reason.WRONG_PID], frame)
+            return self._keep(heard, Reason.WRONG_PID, frame)
         if standing.reason is not None:
-            return Judged(heard, self._policy.kept[standing.reason], frame)
+            return self._keep(heard, standing.reason, frame)
         return self._judge_information(heard, frame, standing)
 
     def standing(self, receiver: str, unwrapped: Unwrapped) -> Standing:
@@ -132,11 +132,14 @@ class Judge:
         self._added = route(policy.post.callsign)
         self._standings, self._older_standings = {}, {}
 
+    def _keep(self, heard: Heard, reason: Reason, innermost: Frame) -> Judged:
+        return Judged(heard, self._policy.kept[reason], innermost, is_emergency(innermost))
+
     def _judge_third_party(self, heard: Heard, unwrapped: Unwrapped) -> Judged:
         innermost = unwrapped.innermost
         reason = first_broken(RULES_BEFORE_INFORMATION, unwrapped, self._added)
         if reason is not None:
-            return Judged(heard, self._policy.kept[reason], innermost)
+            return self._keep(heard, reason, innermost)
         return self._judge_information(heard, innermost, self.standing(heard.receiver, unwrapped))
 
     def _judge_information(self, heard: Heard, frame: Frame, standing: Standing) -> Judged:
@@ -144,19 +147,18 @@ class Judge:
 
         The first three are `network_rules.INFORMATION_RULES`, asked without their words; a test holds them together.
         """
-        kept = self._policy.kept
         information = first_line(frame.information)
         if not information:
-            return Judged(heard, kept[Reason.EMPTY], frame)
+            return self._keep(heard, Reason.EMPTY, frame)
         if information.startswith(b"?"):
-            return Judged(heard, kept[Reason.GENERIC_QUERY], frame)
+            return self._keep(heard, Reason.GENERIC_QUERY, frame)
         if len(information) > standing.room:
-            return Judged(heard, kept[Reason.TOO_LONG], frame)
-        emergency = is_emergency(frame.header.destination, information)
+            return self._keep(heard, Reason.TOO_LONG, frame)
         elapsed_ms = heard.moment.elapsed_ms
         key = _duplicate_key(standing, information)
         if self._recent.since(key, elapsed_ms) is not None:
-            return Judged(heard, kept[Reason.DUPLICATE], frame, emergency)
+            return self._keep(heard, Reason.DUPLICATE, frame)
+        emergency = is_emergency(frame)
         verdict = self._policy.forward
         if not emergency and (standing.rules or standing.rates):
             verdict = self._ask_policy(standing, self.subject(standing, frame, information, heard.moment), heard.moment)

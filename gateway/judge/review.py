@@ -119,8 +119,8 @@ def _mean_emergencies(rules: list[tuple[Rule, Entry]], rates: list[tuple[Rate, E
         texts = [written.name, *((written.when and written.when.contains) or ())]
         if any(word in text.casefold() for text in texts for word in _EMERGENCY_WORDS):
             yield entry.problem(
-                f"the {kind} {written.name} has no effect on emergencies: a Mic-E emergency passes every rule and"
-                " rate, and is told by its message bits, not by a word"
+                f"the {kind} {written.name} has no effect on emergencies: one passes every rule and rate, and is"
+                " told by Mic-E message bits or by !EMERGENCY! in a position's comment, by no other word"
             )
 
 

@@ -61,7 +61,12 @@ class Judged:
     """The frame that would go up, every third-party header stripped; None where the frame is damaged."""
 
     emergency: bool = False
-    """A Mic-E emergency: the policy cannot hold it back."""
+    """Whether its sender calls for help, whatever the verdict (see `emergency`). The policy cannot hold it back."""
+
+    @property
+    def counts_as_emergency(self) -> bool:
+        """Whether it is an emergency and no copy of one that went up: a duplicate tells of no further one."""
+        return self.emergency and self.verdict.reason is not Reason.DUPLICATE
 
     @property
     def forward(self) -> bool:

@@ -81,7 +81,7 @@ class Tally:
     """Of the network lines, CR LF included."""
 
     emergencies: int = 0
-    """Forwarded whatever the policy says; copies of them are not counted."""
+    """Whatever became of them; copies that are duplicates are not counted."""
 
     busiest: BusiestMinute = field(default_factory=BusiestMinute)
     stations: BoundedCounter[str] = field(default_factory=BoundedCounter)
@@ -134,10 +134,10 @@ class Contender:
         judged = self._judge.judge(heard)
         tally = self.tally
         tally.verdicts[judged.verdict] += 1
+        tally.emergencies += judged.counts_as_emergency
         if judged.verdict.reason is None and judged.innermost is not None:
             octets = self.octets_of(judged)
             tally.octets += octets
-            tally.emergencies += judged.emergency
             tally.busiest.add(heard.moment.time_ms, octets)
             tally.stations.add(judged.innermost.header.source, octets)
         return judged

@@ -45,6 +45,11 @@ def of_health(health: Health) -> Iterable[Family]:
         yield counter("stile_forward_outcomes_total", told, by_label("outcome", counts.outcomes))
         yield gauge("stile_forward_waiting", "Frames judged forward that wait in the uplink.", counts.waiting)
     yield counter("stile_emergencies_heard_total", "Emergencies heard. Not a distress watch.", counts.emergencies)
+    past_rates = health.past_rates.total  # by whom, health says: nothing from the air is a label
+    told = "Emergencies judged forward: no rate was asked."
+    yield counter("stile_emergency_frames_past_rates_total", told, past_rates.frames)
+    told = "Octets of their lines: no budget was asked."
+    yield counter("stile_emergency_octets_past_rates_total", told, past_rates.octets)
     states = [
         Sample(float(part.state is state), {"kind": part.kind.value, "part": part.name, "state": state.value})
         for part in health.parts

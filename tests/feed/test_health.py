@@ -8,6 +8,7 @@ from gateway.feed.schemas import Schema
 from gateway.judge.verdict import Reason
 from gateway.part import Part, PartKind, State
 from gateway.watches.activity import Activity
+from gateway.watches.emergencies import PastRates, Taken
 from gateway.watches.reach import Reach
 from tests.judged_frames import NOON_MS
 from tests.payload_schemas import held_to
@@ -25,7 +26,9 @@ COUNTS = Counts(
 
 
 def _health(*parts: Part, counts: Counts = COUNTS) -> Health:
-    return Health("0f1e2d3c4b5a", NOON_MS + 60_000, parts, counts, shed={"bus": {"heard": 7, "alerts": 0}})
+    past_rates = PastRates({"QA1BCD-9": Taken(1, 41)})
+    shed = {"bus": {"heard": 7, "alerts": 0}}
+    return Health("0f1e2d3c4b5a", NOON_MS + 60_000, parts, counts, shed, past_rates)
 
 
 def test_health_tells_each_part_since_when_why_and_what_to_do() -> None:
@@ -53,6 +56,12 @@ def test_health_tells_each_part_since_when_why_and_what_to_do() -> None:
             "emergencies": 1,
             "outcomes": {"sent": 4, "late": 1, "dropped": 0, "stopped": 0, "refused": 0},
             "waiting": 1,
+        },
+        "past_rates": {
+            "frames": 1,
+            "octets": 41,
+            "by_source": {"QA1BCD-9": {"frames": 1, "octets": 41}},
+            "others": {"frames": 0, "octets": 0},
         },
         "shed": {"bus": {"heard": 7}},
     }

@@ -45,6 +45,7 @@ ENTRIES = [
 TEXTS = [
     b"", b"!5836.00N/00355.00W>moored", b">status", b":QB2CDE   :hello{1", b"?APRS?", b"}", b"\r\nx", b"one\rtwo",
     b'`(_fn"Oj/', b"`abc\rdefghijkl", b"x" * 480, b"x" * 490, b"T#005,199,000,255,073,123,01101001", b"spaces   ",
+    b"!5836.00N/00355.00W>!EMERGENCY!", b":QB2CDE   :!EMERGENCY!",
 ]  # fmt: skip
 
 paths = st.lists(st.builds(Repeater, st.sampled_from(ENTRIES), st.booleans()), max_size=8).map(tuple)

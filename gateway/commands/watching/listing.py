@@ -45,7 +45,7 @@ class Listing:
             case ForwardedShown():
                 pass  # the frame was said when it was heard
             case HeardShown():
-                if told.begins_emergency:
+                if told.counts_as_emergency:
                     yield words.emergency_words(told, now)
                     yield words.CAUTION
                 yield words.frame_words(SeenFrame(told), now)

@@ -108,8 +108,8 @@ class HeardShown(_Published):
     report: ReportShown = ReportShown()
 
     @property
-    def begins_emergency(self) -> bool:
-        """Whether it says emergency, and is no copy of one that did."""
+    def counts_as_emergency(self) -> bool:
+        """Whether it says emergency, and is no copy of one that went up."""
         return self.report.emergency and self.reason != "duplicate"
 
 

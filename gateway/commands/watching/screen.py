@@ -133,7 +133,7 @@ def _frames(watched: Watched, now: datetime, columns: int, room: int) -> Iterato
     yield Line(cut("The last frames, the newest first (times in UTC):", columns), Emphasis.STRONG)
     frames = watched.frames[: max(0, room - 1)]
     for seen, text in zip(frames, words.table_of(frames, now, columns), strict=True):
-        yield Line(cut(text, columns), Emphasis.STRONG if seen.heard.begins_emergency else Emphasis.PLAIN)
+        yield Line(cut(text, columns), Emphasis.STRONG if seen.heard.counts_as_emergency else Emphasis.PLAIN)
 
 
 def _wrapped(

@@ -106,7 +106,7 @@ class Watched:
         self._frames[key] = SeenFrame(heard)
         if len(self._frames) > FRAMES:
             self._frames.popitem(last=False)
-        if heard.begins_emergency:
+        if heard.counts_as_emergency:
             before = self.emergencies.get(heard.source)
             if before is None or before.time <= heard.time:
                 self.emergencies[heard.source] = heard
