@@ -1,13 +1,13 @@
 """The bus: takes what the house should see, without ever waiting, and keeps the broker told for as long as it runs."""
 
 import asyncio
-import random
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import aiomqtt
 import structlog
 
+from gateway.back_off import BackOff
 from gateway.bus.connection import Connection
 from gateway.bus.discovery import Announcer
 from gateway.bus.discovery_topics import DiscoveryTopics
@@ -114,17 +114,14 @@ class Bus:
         *,
         stations: Stations,
         busy: Callable[[], bool] = lambda: False,
-        jitter: Callable[[], float] = random.random,
     ) -> None:
         """`busy` says whether frames wait to be judged: then less is published. Raises `ValueError`.
 
-        `now` is the clock of the run, `stations` the memory that the service tells first of every frame; `jitter`
-        gives numbers from 0 up to 1.
+        `now` is the clock of the run, `stations` the memory that the service tells first of every frame.
         """
         self.stations = stations
         self._options = options
         self._now = now
-        self._jitter = jitter
         self._topics = Topics(options.base, options.callsign)
         self._outbox = Outbox(self._topics, options.limits, stations, _discovery(options, self._topics))
         self._publisher = Publisher(self._outbox, self._topics, options.pace.learn, busy)
@@ -228,23 +225,19 @@ class Bus:
             self.tidy()
 
     async def _stay_connected(self) -> None:
-        pace = self._options.pace
-        pause = pace.first_retry
+        back_off = BackOff(self._options.pace.pauses)
         while self._publisher.leave_at is None:
             began_ms = self._now().elapsed_ms
             try:
                 await self._connect_and_publish()
             except _LostError as lost:
-                if self._trouble is None and self._now().elapsed_ms - began_ms >= pace.settled * 1000:
-                    pause = pace.first_retry
                 if lost.at_once:
                     continue
+                stood_ms = self._now().elapsed_ms - began_ms if self._trouble is None else 0
                 self._become(lost.trouble)
                 if self._publisher.leave_at is not None:
                     break
-                # Between half of the pause and all of it: gateways that lost one broker do not return together.
-                await asyncio.sleep(pause * (0.5 + self._jitter() / 2))
-                pause = min(2 * pause, pace.longest_retry)
+                await asyncio.sleep(back_off.failed(stood_ms / 1000))
 
     async def _connect_and_publish(self) -> None:
         """Connect, publish and, when drained, return. Raises `_LostError`."""

@@ -5,6 +5,7 @@ import zlib
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from gateway.back_off import Pauses
 from gateway.bus.topics import why_no_base
 from gateway.frames.header import is_network_callsign
 
@@ -43,10 +44,8 @@ class Pace:
     keep_alive: int = 15
     """A broker that is silent for twice this long is left (MQTT 5.0 section 3.1.2.10)."""
 
-    first_retry: float = 1.0
-    longest_retry: float = 60.0
-    settled: float = 30.0
-    """A connection that stood this long was a good one: the next pause is a short one again."""
+    pauses: Pauses = Pauses(first=1.0, longest=60.0)
+    """Before the broker is tried again."""
 
     tidy: float = 60.0
     """How often stations are forgotten and what was shed is said."""

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+from gateway.back_off import Pauses
+
 MEGABYTE = 1_000_000
 DAY_MS = 86_400_000
 
@@ -25,8 +27,9 @@ class Pace:
     gather: float = 1.0
     """After the first frame of a batch, for more: a memory card wears out by the number of writes."""
 
-    first_retry: float = 1.0
-    longest_retry: float = 60.0
+    pauses: Pauses = Pauses(first=1.0, longest=60.0, spread=0.0)
+    """Before the disk is tried again."""
+
     tidy: float = 60.0
     """How often what is too old is deleted, and what was shed is said."""
 

@@ -8,6 +8,7 @@ from typing import ParamSpec, Protocol, TypeVar
 
 import structlog
 
+from gateway.back_off import BackOff
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Moment
 from gateway.journal.batch import Batch, Waiting
@@ -220,7 +221,7 @@ class Recorder:
 
     async def _write(self, batch: Batch) -> bool:
         """Write `batch`, trying again for as long as it takes; returns False where it was given up, at the end."""
-        pause = self._pace.first_retry
+        back_off = BackOff(self._pace.pauses)
         while True:
             is_last_try = self._draining.is_set()
             try:
@@ -240,9 +241,8 @@ class Recorder:
             if is_last_try:
                 return False
             with contextlib.suppress(TimeoutError):
-                async with asyncio.timeout(pause):
+                async with asyncio.timeout(back_off.failed()):
                     await self._draining.wait()
-            pause = min(2 * pause, self._pace.longest_retry)
 
     async def _ask(self, function: Callable[_P, _T], *arguments: _P.args, **more: _P.kwargs) -> _T:
         """Have the thread call `function`."""

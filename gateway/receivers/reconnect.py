@@ -2,7 +2,6 @@
 
 import asyncio
 import os
-import random
 import socket
 from abc import abstractmethod
 from collections.abc import Awaitable, Callable
@@ -11,6 +10,7 @@ from typing import NoReturn
 
 import structlog
 
+from gateway.back_off import BackOff, Pauses
 from gateway.frames.heard import Run
 from gateway.receivers.address import ReceiverAddress
 from gateway.receivers.receiver import Deliver, Phase, Receiver
@@ -26,35 +26,11 @@ class ConnectionEndedError(Exception):
 class Patience:
     """How long a receiver waits for what. Times in seconds."""
 
-    first_delay: float = 0.5
-    longest_delay: float = 30.0
+    pauses: Pauses = Pauses(first=0.5, longest=30.0, steady=10.0)
     connect: float = 10.0
     """How long a connection may take to come about."""
 
-    settled: float = 10.0
-    """A connection that lasted this long was a good one: the next delay is the first again."""
-
     sleep: Callable[[float], Awaitable[None]] = field(default=asyncio.sleep)
-    random: Callable[[], float] = field(default=random.random)
-    """From 0 to 1: how much of half of a delay is left out, lest many receivers of one decoder come at once."""
-
-
-class BackOff:
-    """Delays that double up to a cap, each shortened by up to half at random, and never nothing."""
-
-    def __init__(self, patience: Patience) -> None:
-        self._patience = patience
-        self._next = patience.first_delay
-
-    def delay(self) -> float:
-        """The next delay in seconds."""
-        delay = self._next
-        self._next = min(2 * delay, self._patience.longest_delay)
-        return delay * (1 - self._patience.random() / 2)
-
-    def reset(self) -> None:
-        """Begin with the first delay again."""
-        self._next = self._patience.first_delay
 
 
 class ReconnectingReceiver(Receiver):
@@ -74,19 +50,17 @@ class ReconnectingReceiver(Receiver):
 
     async def listen(self) -> None:
         """Hear until cancelled."""
-        back_off = BackOff(self._patience)
+        back_off = BackOff(self._patience.pauses)
         try:
             while True:
                 self._enter(Phase.CONNECTING, self._reason)
                 try:
                     await self._hear_once()
                 except ConnectionEndedError as ended:
-                    if self._has_settled():
-                        back_off.reset()
-                    delay = back_off.delay()
-                    self._tell(str(ended), delay)
+                    pause = back_off.failed(self._stood_seconds())
+                    self._tell(str(ended), pause)
                 self._enter(Phase.WAITING, self._told)
-                await self._patience.sleep(delay)
+                await self._patience.sleep(pause)
         finally:
             self._enter(Phase.STOPPED)
 
@@ -96,16 +70,15 @@ class ReconnectingReceiver(Receiver):
         self._enter(Phase.LISTENING)
         self._log.info("receiver listens")
 
-    def _has_settled(self) -> bool:
-        lasted_ms = self._run.now().elapsed_ms - self._since_ms
-        return self._phase is Phase.LISTENING and lasted_ms >= self._patience.settled * 1000
+    def _stood_seconds(self) -> float:
+        return (self._run.now().elapsed_ms - self._since_ms) / 1000 if self._phase is Phase.LISTENING else 0.0
 
-    def _tell(self, reason: str, delay: float) -> None:
+    def _tell(self, reason: str, pause: float) -> None:
         """Log a loss once, not at every try: a decoder may be away for a month."""
         is_news = self._phase is Phase.LISTENING or reason != self._told
         self._told = reason
         log = self._log.warning if is_news else self._log.debug
-        log("receiver does not listen", reason=reason, next_try_s=round(delay, 1))
+        log("receiver does not listen", reason=reason, next_try_s=round(pause, 1))
 
 
 def reason_of(error: OSError | UnicodeError) -> str:

@@ -11,13 +11,12 @@ acknowledged within `freshness` of that, or it does not arrive at all. With noth
 
 import asyncio
 import contextlib
-import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import structlog
 
-from gateway.uplink.back_off import BackOff
+from gateway.back_off import BackOff
 from gateway.uplink.dial import DialError, dial
 from gateway.uplink.link import Link
 from gateway.uplink.outbox import Departure, Outbox, Outcome, Report
@@ -51,18 +50,16 @@ class Uplink:
         clock: Callable[[], int],
         on_outcome: Report,
         on_change: Callable[[UplinkState], None] | None = None,
-        random: Callable[[], float] = random.random,
     ) -> None:
-        """Raises `session.LoginError` where callsign and filter make no login line. `random`: from 0 up to 1."""
+        """Raises `session.LoginError` where callsign and filter make no login line."""
         self._options = options
         self._login = Login(options.callsign, options.passcode, options.filter)
         self._refuses = self._login.receive_only
         self._clock = clock
         self._on_change = on_change
         self._outbox = Outbox(freshness_ms=options.freshness_ms, limit_octets=options.queue_bytes, report=on_outcome)
-        self._back_off = BackOff(
-            servers=len(options.servers), first_ms=options.back_off_ms, cap_ms=options.back_off_cap_ms, random=random
-        )
+        self._turn = 0
+        self._back_off = BackOff(options.pauses, turns=len(options.servers))
         self._link: Link | None = None
         self._watch: asyncio.TimerHandle | None = None
         self._stopped = asyncio.Event()
@@ -91,8 +88,10 @@ class Uplink:
         """Keep a connection for ever. Ends when it is cancelled, or once `drain` has stopped the uplink."""
         try:
             while not self._stopped.is_set():
-                reason = await self._connect_and_stay(*self._options.servers[self._back_off.server])
-                await self._stay_away(reason)
+                server = self._options.servers[self._turn % len(self._options.servers)]
+                reason, stood_ms = await self._connect_and_stay(*server)
+                self._turn += 1
+                await self._stay_away(reason, stood_ms)
         finally:
             self._stop()
 
@@ -166,8 +165,8 @@ class Uplink:
         if due_ms:
             self._look_in(max(SHORTEST_WATCH_SECONDS, min(WATCH_SECONDS, (min(due_ms) - now_ms) / 1000)))
 
-    async def _connect_and_stay(self, host: str, port: int) -> str:
-        """One connection from its first look-up to its end; gives back why it ended."""
+    async def _connect_and_stay(self, host: str, port: int) -> tuple[str, int]:
+        """One connection from its first look-up to its end: why it ended, and for how long its login had stood."""
         options = self._options
         self._change(Phase.CONNECTING, server=_address(host, port), reason=self._standing.reason)
         try:
@@ -179,10 +178,10 @@ class Uplink:
                 unacknowledged_ms=options.freshness_ms,
             )
         except DialError as error:
-            return str(error)
+            return str(error), 0
         if self._stopped.is_set():
             sock.close()
-            return ""
+            return "", 0
         session = Session(
             self._login, opened_ms=self._clock(), login_ms=options.login_ms, silence_ms=options.silence_ms
         )
@@ -196,14 +195,12 @@ class Uplink:
             await link.ended.wait()
             self._totals = self._totals.with_link(link)
             self._link = None
-        if session.answered and self._clock() - self._standing.since_ms >= options.steady_ms:
-            self._back_off.steady()
-        return link.reason
+        return link.reason, self._clock() - self._standing.since_ms if session.answered else 0
 
-    async def _stay_away(self, reason: str) -> None:
+    async def _stay_away(self, reason: str, stood_ms: int) -> None:
         if self._stopped.is_set():
             return
-        seconds = self._back_off.failed() / 1000
+        seconds = self._back_off.failed(stood_ms / 1000)
         self._change(Phase.WAITING, reason=reason)
         say = _log.debug if reason == self._logged_reason else _log.warning
         self._logged_reason = reason

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from gateway.back_off import Pauses
 from gateway.uplink.outbox import Outcome
 
 
@@ -40,14 +41,8 @@ class UplinkOptions:
     login_ms: int = 15_000
     """How long greeting and answer to the login may take together."""
 
-    back_off_ms: int = 1_000
-    """The ceiling of the first pause after a failure; it doubles each time that every server has failed."""
-
-    back_off_cap_ms: int = 60_000
-    """The highest ceiling of a pause."""
-
-    steady_ms: int = 30_000
-    """A connection that stood for so long after its login was answered makes the next pause a short one again."""
+    pauses: Pauses = Pauses(first=1.0, longest=60.0, spread=1.0)
+    """After failures; they double each time that every server has failed. A connection stands from its login on."""
 
     def __post_init__(self) -> None:
         if not self.servers:

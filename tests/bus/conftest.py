@@ -7,13 +7,14 @@ from dataclasses import replace
 
 import pytest
 
+from gateway.back_off import Pauses
 from gateway.bus.bus import Bus
 from gateway.bus.options import BusOptions, Pace
 from gateway.feed.stations import Stations
 from tests.judged_frames import Post
 from tests.mosquitto_broker import FAIL_SAFE_SECONDS, MosquittoBroker
 
-QUICK = Pace(first_retry=0.02, longest_retry=0.05, learn=1.0, keep_alive=1)
+QUICK = Pace(pauses=Pauses(0.02, 0.05), learn=1.0, keep_alive=1)
 """A pace for tests: they wait for what happens, and it should not be long in coming."""
 
 OpenBus = Callable[..., AbstractAsyncContextManager[Bus]]
@@ -38,7 +39,7 @@ def open_bus(post: Post) -> OpenBus:
     async def running_bus(options: BusOptions, **more: object) -> AsyncIterator[Bus]:
         listed = options.discovery.callsigns if options.discovery else ()
         stations = Stations(options.stations_limit, options.stations_forget_ms, listed)
-        bus = Bus(options, post.now, stations=stations, jitter=lambda: 0.0, **more)  # type: ignore[arg-type] # handed on as they are
+        bus = Bus(options, post.now, stations=stations, **more)  # type: ignore[arg-type] # handed on as they are
         running = asyncio.create_task(bus.run())
         try:
             yield bus

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from structlog.testing import capture_logs
 
+from gateway.back_off import Pauses
 from gateway.feed.heard_object import HeardPayload, encode, heard_object
 from gateway.feed.reader import ReportReader
 from gateway.frames.capture import CompressionError, Line, read_object
@@ -24,7 +25,7 @@ from tests.journal.keeping import PATIENCE_OF_A_TEST, RUN, Clock, frames, rows_i
 from tests.judge.listening import POST, Listening, source_of
 from tests.judged_frames import NOON_MS, POLICY
 
-AT_ONCE = Pace(gather=0, first_retry=0, longest_retry=0)
+AT_ONCE = Pace(gather=0, pauses=Pauses(0, 0))
 
 METERED = """
 rates:

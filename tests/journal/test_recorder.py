@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 from structlog.testing import capture_logs
 
+from gateway.back_off import Pauses
 from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload, encode
 from gateway.feed.schemas import Schema
@@ -22,7 +23,7 @@ from tests.judged_frames import NOON_MS
 from tests.payload_schemas import held_to
 
 LIMITS = Limits()
-AT_ONCE = Pace(gather=0, first_retry=0, longest_retry=0)
+AT_ONCE = Pace(gather=0, pauses=Pauses(0, 0))
 FULL = JournalError("the disk is full", "make room")
 
 
@@ -148,7 +149,7 @@ async def test_a_disk_that_fails_is_tried_again_with_the_same_frames_and_said_on
 
 
 async def test_a_disk_that_cannot_be_written_shows_before_anything_is_heard() -> None:
-    fixture = Fixture(pace=replace(AT_ONCE, first_retry=1000, longest_retry=1000))
+    fixture = Fixture(pace=replace(AT_ONCE, pauses=Pauses(1000, 1000, spread=0)))
     fixture.disk.failures = [FULL]
     async with running(fixture.recorder):
         await fixture.tried(1)
@@ -209,7 +210,7 @@ async def test_a_stop_waits_for_a_disk_that_does_not_answer_no_longer_than_it_ma
 
 
 async def test_a_stop_gives_a_disk_that_fails_one_more_try() -> None:
-    fixture = Fixture(pace=replace(AT_ONCE, first_retry=1000, longest_retry=1000))
+    fixture = Fixture(pace=replace(AT_ONCE, pauses=Pauses(1000, 1000, spread=0)))
     async with running(fixture.recorder):
         await fixture.tried(1)
         fixture.disk.failures = [FULL]
@@ -220,7 +221,7 @@ async def test_a_stop_gives_a_disk_that_fails_one_more_try() -> None:
 
 
 async def test_a_stop_gives_up_a_disk_that_goes_on_failing() -> None:
-    fixture = Fixture(pace=replace(AT_ONCE, first_retry=1000, longest_retry=1000))
+    fixture = Fixture(pace=replace(AT_ONCE, pauses=Pauses(1000, 1000, spread=0)))
     async with running(fixture.recorder):
         await fixture.tried(1)
         fixture.disk.failures = [FULL] * 100

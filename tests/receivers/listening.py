@@ -5,6 +5,7 @@ import socket
 import struct
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from types import TracebackType
 from typing import Self
 
@@ -80,7 +81,7 @@ async def listening(receiver: Receiver) -> AsyncIterator[asyncio.Task[None]]:
 
 def at_once(clock: Clock | None = None) -> Patience:
     """Patience that does not really wait, and shortens no delay at random."""
-    return Patience(sleep=(clock or Clock()).sleep, random=lambda: 0.0)
+    return Patience(replace(Patience().pauses, spread=0), sleep=(clock or Clock()).sleep)
 
 
 def frame(text: str, source: str = "QA1BCD-9") -> Frame:

@@ -6,12 +6,10 @@ from typing import NoReturn
 
 import pytest
 import structlog.testing
-from hypothesis import given
-from hypothesis import strategies as st
 
 from gateway.receivers.address import parse
 from gateway.receivers.receiver import Phase
-from gateway.receivers.reconnect import BackOff, ConnectionEndedError, Patience, ReconnectingReceiver, reason_of
+from gateway.receivers.reconnect import ConnectionEndedError, ReconnectingReceiver, reason_of
 from tests.receivers.listening import Clock, Ear, at_once
 
 
@@ -62,14 +60,6 @@ async def test_after_a_connection_that_lasted_the_first_delay_is_taken_again() -
 
 async def test_after_a_connection_that_was_too_short_the_delays_go_on_growing() -> None:
     assert await delays_of(None, None, 9.9, None) == [0.5, 1, 2, 4]
-
-
-@given(st.floats(0, 1), st.integers(1, 50))
-def test_chance_shortens_a_delay_by_no_more_than_half(chance: float, tries: int) -> None:
-    patience = Patience(random=lambda: chance)
-    back_off = BackOff(patience)
-    delays = [back_off.delay() for _ in range(tries)]
-    assert all(patience.first_delay / 2 <= delay <= patience.longest_delay for delay in delays)
 
 
 async def test_while_it_tries_again_the_reason_stays_in_sight_and_a_stop_is_shown() -> None:

@@ -13,6 +13,7 @@ import pytest
 from structlog.testing import capture_logs
 
 from demo.network_server import Answer, Conduct, Fault, NetworkServer
+from gateway.back_off import Pauses
 from gateway.uplink import client
 from gateway.uplink.client import Departure, Outcome, Phase, Uplink, UplinkOptions, UplinkState
 from gateway.uplink.dial import dial
@@ -36,7 +37,6 @@ class Post:
             clock=self.clock,
             on_outcome=self._on_outcome,
             on_change=self._on_change,
-            random=lambda: 0.01,
         )
 
     def clock(self) -> int:
@@ -111,6 +111,7 @@ async def a_post(  # noqa: PLR0913 - one knob for each thing that a test turns
             login_ms=login_ms,
             queue_bytes=queue_bytes,
             send_buffer_bytes=send_buffer_bytes,
+            pauses=Pauses(0.01, 0.6, spread=0),
         )
     )
     async with asyncio.TaskGroup() as tasks:

@@ -14,6 +14,7 @@ from typing import Any, Self
 import aiohttp
 from pydantic import SecretStr, ValidationError
 
+from gateway.back_off import BackOff, Pauses
 from gateway.commands.watching.event_reader import EventReader, EventStreamError, SentEvent
 from gateway.commands.watching.published import Answering, Event, Kind, NoAnswer, Told, event_of
 from gateway.documents import Document, DocumentError, Problem, check, parse, read_text
@@ -23,11 +24,8 @@ ANSWER_SECONDS = 10.0
 SILENCE_SECONDS = 45.0
 """A stream with nothing to say says so every 15 s: three times that, and it is dead."""
 
-STEADY_SECONDS = 10.0
-"""A stream that stood for so long begins again at once when it breaks off."""
-
-PAUSES = (0.5, 1.0, 2.0, 5.0)
-"""Seconds until the gateway is asked again, after one failure, two, and so on."""
+PAUSES = Pauses(first=0.5, longest=5.0, steady=10.0)
+"""Until the gateway is asked again."""
 
 LARGEST_ANSWER = 4_194_304
 LAST_FRAMES = 10
@@ -143,7 +141,7 @@ class Client:
     async def follow(self) -> AsyncGenerator[Told, None]:
         """What the gateway tells, for ever: how it is now, then its events; and when it does not answer, why."""
         loop = asyncio.get_running_loop()
-        failures = 0
+        back_off = BackOff(PAUSES)
         while True:
             began = loop.time()
             try:
@@ -155,10 +153,9 @@ class Client:
                 trouble = error.trouble
             except (aiohttp.ClientError, OSError) as error:
                 trouble = _trouble(error)
-            failures = 0 if loop.time() - began >= STEADY_SECONDS else failures
+            pause = back_off.failed(loop.time() - began)
             yield trouble
-            await asyncio.sleep(PAUSES[min(failures, len(PAUSES) - 1)])
-            failures += 1
+            await asyncio.sleep(pause)
 
     async def _stream(self) -> AsyncGenerator[Told, None]:
         health = await self.health()
