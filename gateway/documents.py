@@ -12,6 +12,8 @@ import yaml
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from gateway.printable import printable
+
 Model = TypeVar("Model", bound=BaseModel)
 Place = tuple[str | int, ...]
 """The way to a value from the top of a document: keys and list positions."""
@@ -323,10 +325,3 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401 - any 
 
 def _first_line(error: Exception) -> str:
     return (str(error) or type(error).__name__).splitlines()[0]
-
-
-def printable(text: str) -> str:
-    """`text` fit for a terminal: on one line, and every character that cannot be printed written as its escape."""
-    if text.isprintable():
-        return text
-    return "".join(one if one.isprintable() else one.encode("unicode_escape").decode("ascii") for one in text)

@@ -6,21 +6,15 @@ from typing import TextIO
 
 import structlog
 
+from gateway.printable import printable
+
 MAXIMUM_VALUE = 500
 """Characters of one field."""
 
 
-def _escaped(value: object) -> object:
-    """Text without control and other unprintable characters: each is written as its escape."""
-    if not isinstance(value, str):
-        return value
-    text = value if value.isprintable() else value.encode("unicode_escape").decode("ascii")
-    return text if len(text) <= MAXIMUM_VALUE else f"{text[:MAXIMUM_VALUE]}…"
-
-
 def escape_fields(_: object, __: str, event: MutableMapping[str, object]) -> MutableMapping[str, object]:
     """Escape every field of a log event (a structlog processor)."""
-    return {key: _escaped(value) for key, value in event.items()}
+    return {key: printable(value, MAXIMUM_VALUE) if isinstance(value, str) else value for key, value in event.items()}
 
 
 def configure(stream: TextIO | None = None) -> None:

@@ -5,7 +5,6 @@ import re
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
-from ipaddress import ip_address
 from itertools import chain
 from pathlib import Path
 from typing import Annotated, NamedTuple, Self
@@ -28,6 +27,7 @@ from gateway.documents import Document, DocumentError, Problem, check, parse, re
 from gateway.frames.header import is_network_callsign
 from gateway.judge.conditions import Post
 from gateway.judge.policy import DAY_MS, Duration, Name, between, fits
+from gateway.loopback import is_loopback
 from gateway.receivers.address import ReceiverAddress, Scheme, allowed_senders
 from gateway.receivers.address import parse as parse_receiver_address
 from gateway.reports import locator
@@ -68,16 +68,6 @@ def _split(address: str, schemes: Mapping[str, int], example: str) -> tuple[str,
     if not host or more or port == 0 or parts.scheme not in schemes or not address.isprintable() or " " in address:
         raise ValueError(f"{address!r} is no address; write it as {example}")
     return host, port or schemes[parts.scheme]
-
-
-def is_loopback(host: str) -> bool:
-    """Whether a host name or address surely means this machine."""
-    if host == "localhost":
-        return True
-    try:
-        return ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 class Position(_Section):

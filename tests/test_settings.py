@@ -508,14 +508,3 @@ def test_the_embedded_broker_listens_on_loopback(tmp_path: Path) -> None:
         bus = load(tmp_path, BASE + f"bus: {{broker: '{broker}'}}").settings.bus
         assert bus is not None
         assert (bus.embedded, bus.tls, bus.address) == (True, False, address)
-
-
-@pytest.mark.parametrize(
-    ("host", "here"),
-    [
-        ("localhost", True), ("127.0.0.1", True), ("127.1.2.3", True), ("::1", True),
-        ("localhost.example", False), ("10.0.0.1", False), ("0.0.0.0", False), ("::", False), ("", False),
-    ],
-)  # fmt: skip
-def test_loopback_is_what_surely_means_this_computer(host: str, here: bool) -> None:
-    assert settings.is_loopback(host) is here

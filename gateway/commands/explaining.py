@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gateway import policy_files, reports, settings
-from gateway.documents import printable
 from gateway.feed.heard_object import heard_object
 from gateway.feed.reader import ReportReader
 from gateway.frames import tnc2
@@ -15,6 +14,7 @@ from gateway.frames.plain import PlainObject
 from gateway.judge.conditions import Post
 from gateway.judge.explanation import Explanation, explain
 from gateway.judge.judge import Judge
+from gateway.printable import printable
 
 NO_STATION = Post("MYCALL-10")
 """Where no station file is given: as long as a callsign can be, so that what fits with it fits with any."""

@@ -7,6 +7,7 @@ from typing import TextIO
 from gateway.frames import tnc2
 from gateway.frames.plain import PlainObject, rfc3339
 from gateway.judge.verdict import Judged, Verdict
+from gateway.printable import printable
 from gateway.replay.replay import Replayed
 
 _FRAME_COLUMNS = ("run", "sequence", "time", "receiver", "port", "source", "destination", "line")
@@ -65,12 +66,8 @@ def _verdict_object(verdict: Verdict) -> PlainObject:
 def _cell(value: object) -> object:
     if not isinstance(value, str):
         return value
-    text = value if value.isprintable() else "".join(_shown(character) for character in value)
+    text = printable(value)
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
-
-
-def _shown(character: str) -> str:
-    return character if character.isprintable() else character.encode("unicode_escape").decode("ascii")
 
 
 def write_array(file: TextIO, items: Iterable[str]) -> None:

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 
 from gateway.judge.verdict import Reason
+from gateway.printable import printable
 from gateway.replay.comparison import Agreement, Difference, Disagreement, Group, Side, in_words
 from gateway.replay.contender import BusiestMinute, Contender
 from gateway.replay.effect import NAMED_OTHERS, Effect
@@ -15,9 +16,8 @@ LONGEST_TEXT = 64
 
 
 def escaped(text: str) -> str:
-    """Text from a capture as it may be shown: printable, and no longer than `LONGEST_TEXT` characters."""
-    cut = text if len(text) <= LONGEST_TEXT else f"{text[: LONGEST_TEXT - 1]}…"
-    return cut if cut.isprintable() else cut.encode("unicode_escape").decode("ascii")
+    """Text from a capture as it may be shown."""
+    return printable(text, LONGEST_TEXT)
 
 
 def summary(replay: Replay, reading: Reading, top: int) -> str:

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from enum import StrEnum
-from ipaddress import IPv4Network, IPv6Network, ip_address, ip_network
+from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from urllib.parse import SplitResult, parse_qsl, unquote, urlsplit
+
+from gateway.loopback import is_loopback
 
 Network = IPv4Network | IPv6Network
 
@@ -133,7 +135,7 @@ def allowed_senders(address: ReceiverAddress, allow: Sequence[str] = ()) -> tupl
             raise AddressError(f"allow: belongs to udp addresses only; {address} chooses whom it hears by itself")
         return ()
     if not allow:
-        if not _is_loopback(address.place.host):
+        if not is_loopback(address.place.host):
             raise AddressError(
                 f"{address} listens to other computers: name them in allow: [addresses], or listen on 127.0.0.1"
             )
@@ -212,15 +214,6 @@ def _baud(text: str, query: str) -> int:
     if value not in map(str, BAUDS):
         raise AddressError(f"{text!r}: baud is one of {', '.join(map(str, BAUDS))}")
     return int(value)
-
-
-def _is_loopback(host: str) -> bool:
-    if host == "localhost":
-        return True
-    try:
-        return ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 def _network(text: str) -> Network:

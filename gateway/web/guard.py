@@ -17,8 +17,9 @@ from urllib.parse import urlsplit
 
 from aiohttp import hdrs, web
 
+from gateway.loopback import is_loopback
 from gateway.web import session
-from gateway.web.options import WebOptions, is_loopback
+from gateway.web.options import WebOptions
 from gateway.web.problem import ProblemError
 
 OPEN_PATHS = frozenset({"/", "/session", "/page.css", "/icon.svg", "/healthz", "/readyz"})

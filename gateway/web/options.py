@@ -1,7 +1,8 @@
 """What the web is told: where it listens, who may read it, and how much may wait for whom."""
 
 from dataclasses import dataclass, field
-from ipaddress import ip_address
+
+from gateway.loopback import is_loopback
 
 SHORTEST_TOKEN = 16
 LONGEST_TOKEN = 256
@@ -93,13 +94,3 @@ class WebOptions:
                 f"the token is no good secret: {SHORTEST_TOKEN} to {LONGEST_TOKEN} characters belong there, ASCII and"
                 " without spaces; `openssl rand -hex 24` makes one"
             )
-
-
-def is_loopback(host: str) -> bool:
-    """Whether a name or address surely means this machine (RFC 6761 section 6.3, RFC 1122 section 3.2.1.3)."""
-    if host == "localhost" or host.endswith(".localhost"):
-        return True
-    try:
-        return ip_address(host).is_loopback
-    except ValueError:
-        return False

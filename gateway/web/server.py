@@ -14,6 +14,7 @@ from aiohttp import hdrs, web
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
+from gateway.loopback import is_loopback
 from gateway.web.connection import Connections, bound_buffers, most_connections, problem_response
 from gateway.web.event_log import EventLog, weight_of
 from gateway.web.event_stream import EventStreams
@@ -21,7 +22,7 @@ from gateway.web.guard import SECURITY_HEADERS, Guard
 from gateway.web.handlers import Handlers
 from gateway.web.heard_memory import HeardMemory
 from gateway.web.metrics import WebNumbers
-from gateway.web.options import WebOptions, is_loopback
+from gateway.web.options import WebOptions
 from gateway.web.problem import ProblemError
 from gateway.web.sources import WebSources
 from gateway.web.turns import Turns

@@ -5,6 +5,7 @@ import pytest
 
 from gateway import settings
 from gateway.commands import checking
+from gateway.loopback import is_loopback
 from tests.docker.reading import FOLDER
 
 TEXT = (FOLDER / "station.yaml").read_text("utf-8")
@@ -37,7 +38,7 @@ def test_all_that_the_gateway_writes_is_on_the_volume(tmp_path: Path) -> None:
 def test_everything_listens_on_loopback(tmp_path: Path) -> None:
     station = settings.load(with_secrets(tmp_path), {}).settings
     assert station.web is not None
-    assert settings.is_loopback(station.web.listen.host)
+    assert is_loopback(station.web.listen.host)
     assert station.lines is None
 
 

@@ -3,7 +3,7 @@
 import unicodedata
 from collections.abc import Iterator
 
-from gateway.documents import printable
+from gateway.printable import escape, printable
 
 MOST_MARKS = 2
 """Combining marks on one letter; more of them, piled up, would cover the lines above."""
@@ -23,7 +23,7 @@ def shown(text: str) -> str:
         is_mark = unicodedata.category(one).startswith("M")
         marks = marks + 1 if is_mark else 0
         too_many = is_mark and marks > MOST_MARKS
-        pieces.append(one.encode("unicode_escape").decode("ascii") if too_many else printable(one))
+        pieces.append(escape(one) if too_many else printable(one))
     return "".join(pieces)
 
 
