@@ -4,8 +4,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from gateway.part import Part, PartKind, State
-from gateway.receivers.receiver import Phase as ReceiverPhase
-from gateway.receivers.receiver import Receiver
 from gateway.uplink.state import Phase as UplinkPhase
 from gateway.uplink.state import UplinkState
 
@@ -25,16 +23,6 @@ class PolicyState:
     """Why the newer one cannot be used; empty where there is none."""
 
 
-_RECEIVER_STATES = {
-    ReceiverPhase.STARTING: State.DEGRADED,
-    ReceiverPhase.CONNECTING: State.DOWN,
-    ReceiverPhase.LISTENING: State.OK,
-    ReceiverPhase.WAITING: State.DOWN,
-    ReceiverPhase.PLAYED_OUT: State.OK,
-    ReceiverPhase.FAILED: State.DOWN,
-    ReceiverPhase.STOPPED: State.DOWN,
-}
-
 _UPLINK_STATES = {
     UplinkPhase.WAITING: State.DOWN,
     UplinkPhase.CONNECTING: State.DOWN,
@@ -49,14 +37,6 @@ _UPLINK_REMEDIES = {
     UplinkPhase.UNVERIFIED: "check that the callsign is the one that the passcode was given for, then restart",
     UplinkPhase.RECEIVE_ONLY: "nothing is sent: give a passcode to send",
 }
-
-
-def receiver_part(receiver: Receiver, wall: WallTime) -> Part:
-    """One receiver."""
-    state = receiver.state()
-    health = _RECEIVER_STATES[state.phase]
-    remedy = "" if health is State.OK else f"is the decoder running, and does it serve {receiver.address}?"
-    return Part(PartKind.RECEIVER, receiver.name, health, wall(state.since_ms), state.reason, remedy)
 
 
 def uplink_part(state: UplinkState, wall: WallTime) -> Part:

@@ -26,7 +26,7 @@ from gateway.judge.compiled import CompiledPolicy
 from gateway.judge.judge import Judge
 from gateway.judge.source import PolicySource
 from gateway.policy_watch import changed_files
-from gateway.post_health import PolicyState, policy_part, receiver_part, uplink_part
+from gateway.post_health import PolicyState, policy_part, uplink_part
 from gateway.receivers.kinds import open_receiver
 from gateway.settings import StationFile
 from gateway.uplink.client import Uplink
@@ -113,7 +113,7 @@ class Service:
 
     def health(self) -> Health:
         """How every part is now, and what became of every frame."""
-        parts = [receiver_part(receiver, self._wall) for receiver in self._receivers]
+        parts = [receiver.part() for receiver in self._receivers]
         outcomes = None
         waiting = 0
         if self._uplink is not None:

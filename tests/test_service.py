@@ -167,7 +167,7 @@ async def test_a_policy_that_is_saved_is_read_again_by_itself(tmp_path: Path) ->
     async with Decoder() as decoder:
         station = station_file(tmp_path, station_text(decoder, more="policy: ./mine.yaml\n"))
         async with running(station) as service:
-            await until(lambda: part(service, PartKind.RECEIVER).state is State.OK)
+            await until(lambda: part(service, PartKind.RECEIVER).why != "")  # it is open, and the files are watched
             labels = [service.policy_label]
             for text in ("include: [club/club.yaml]", "include: [club/club.yaml]\nduplicates: {window: 60s}"):
                 # As most editors save: a new file takes the old one's place.

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from gateway.alerts.alert import deaf_alert, emergency_alert, match_alert, silent_alert
 from gateway.alerts.conditions import AskedOfFrames, Seen, labels_of
 from gateway.alerts.entry import Alert
-from gateway.feed.duration import DAY_MS, HOUR_MS, MINUTE_MS, in_words
+from gateway.duration import DAY_MS, HOUR_MS, MINUTE_MS, in_words
 from gateway.feed.heard_object import Reader, heard_object
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Moment

@@ -62,6 +62,11 @@ class Run:
         """Read both clocks: once for all frames that one read brought."""
         return Moment(int((self._monotonic() - self._started) * 1000), int(self._wall() * 1000))
 
+    def time_ms(self, elapsed_ms: int) -> int:
+        """The Unix time in milliseconds of an elapsed time of this run, by what the clock shows now."""
+        now = self.now()
+        return now.time_ms - now.elapsed_ms + elapsed_ms
+
     def hear(self, moment: Moment, receiver: str, port: int, frame: Frame | Damaged) -> Heard:
         """The next frame of this run."""
         self._sequence += 1

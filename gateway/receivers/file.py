@@ -4,8 +4,6 @@ import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable
 from typing import BinaryIO
 
-import structlog
-
 from gateway.frames.capture import BadLine, CaptureLines, Line, read_heard
 from gateway.frames.decompression import CompressionError
 from gateway.frames.heard import Heard, Run
@@ -18,8 +16,6 @@ LONGEST_PAUSE_MS = 24 * 60 * 60 * 1000
 """No silence is played longer: a clock that was wrong when the capture was made could state one of half a century."""
 
 _FRAMES_AT_A_TIME = 256
-
-_log = structlog.get_logger()
 
 
 class CaptureReceiver(Receiver):
@@ -40,13 +36,12 @@ class CaptureReceiver(Receiver):
             raise AddressError(f"{address} is no capture file")
         self._path = address.place.path
         self._sleep = sleep
-        self._log = _log.bind(receiver=name, address=str(address))
 
     async def listen(self) -> None:
         """Play the capture to its end."""
         try:
             with self._path.open("rb") as capture:
-                self._counts.connects += 1
+                self.counts.connections += 1
                 self._enter(Phase.LISTENING)
                 await self._play(capture)
         except (OSError, CompressionError) as error:
@@ -56,8 +51,8 @@ class CaptureReceiver(Receiver):
             self._enter(Phase.STOPPED)
             raise
         else:
-            passed_over = self._counts.passed_over
-            self._end(Phase.PLAYED_OUT, f"{passed_over} lines could not be read" if passed_over else "")
+            unreadable = self.counts.unreadable
+            self._end(Phase.PLAYED_OUT, f"{unreadable} lines could not be read" if unreadable else "")
 
     async def _play(self, capture: BinaryIO) -> None:
         pace = _Pace(self._run.now().elapsed_ms)
@@ -82,18 +77,18 @@ class CaptureReceiver(Receiver):
         while not at_end:
             data = await asyncio.to_thread(capture.read, READ_OCTETS)  # a memory card can take its time
             at_end = not data
-            self._counts.octets += len(data)
+            self.counts.octets += len(data)
             for line in lines.end() if at_end else lines.feed(data):
                 heard = _heard_of(line)
                 if heard is not None:
                     yield heard
                 else:
-                    self._counts.passed_over += 1
+                    self.counts.unreadable += 1
 
     def _end(self, phase: Phase, reason: str) -> None:
         self._enter(phase, reason)
         log = self._log.info if phase is Phase.PLAYED_OUT and not reason else self._log.warning
-        log("capture ended", phase=phase.value, reason=reason, frames=self._counts.frames)
+        log("capture ended", phase=phase.value, reason=reason, frames=self.counts.frames)
 
 
 def _heard_of(line: Line | BadLine) -> Heard | None:

@@ -1,13 +1,18 @@
-"""What every receiver is: it listens until it is cancelled, hands on what it hears, and says how it fares."""
+"""What every receiver is: it listens until it is cancelled, hands on what it hears, and says how it is."""
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+import structlog
+
+from gateway.duration import in_words
 from gateway.frames.frame import Damaged, Frame
 from gateway.frames.heard import Heard, Run
-from gateway.receivers.address import ReceiverAddress
+from gateway.part import Figure, Part, PartKind, State, counter, gauge
+from gateway.receivers.address import ReceiverAddress, Scheme
+from gateway.receivers.other_language import OtherLanguage, recognise
 
 Deliver = Callable[[Sequence[Heard]], None]
 """Takes all frames that one read brought, at once and without waiting. What it raises ends the receiver."""
@@ -39,13 +44,16 @@ class Phase(StrEnum):
 
 
 _TRYING = frozenset({Phase.STARTING, Phase.CONNECTING, Phase.WAITING})
+_OPEN = frozenset({Phase.LISTENING, Phase.PLAYED_OUT})
 
 
 @dataclass(slots=True)
-class Counts:
+class ReceiverCounts:
     """How much a receiver has heard since the start."""
 
     octets: int = 0
+    """Of senders that are allowed."""
+
     frames: int = 0
     """Frames handed on, the damaged ones among them."""
 
@@ -53,57 +61,104 @@ class Counts:
     ignored: int = 0
     """KISS commands and monitor text comments: they are no frames, and no fault."""
 
-    passed_over: int = 0
-    """Datagrams of senders that are not allowed, and lines of a capture that cannot be read."""
+    not_allowed: int = 0
+    """Datagrams of senders that are not allowed."""
 
-    connects: int = 0
+    unreadable: int = 0
+    """Lines of a capture that cannot be read."""
 
-
-@dataclass(frozen=True, slots=True)
-class ReceiverState:
-    """How a receiver fares, for the health of the post."""
-
-    phase: Phase
-    since_ms: int
-    """When the phase began, as `elapsed_ms` of this run; while it connects and waits in turn, when that began."""
-
-    reason: str
-    """Why it is so, in plain words: empty where nothing is wrong. Never text from the air."""
-
-    last_heard_ms: int | None
-    """`elapsed_ms` of the last frame; None where there was none."""
-
-    counts: Counts
-    """A copy: it does not go on counting."""
+    connections: int = 0
 
 
 class Receiver(ABC):
-    """One decoder socket, or what stands in its place."""
+    """One decoder socket, or what stands in its place. It answers for itself: see `part.Answers`."""
 
     def __init__(self, name: str, address: ReceiverAddress, run: Run, deliver: Deliver) -> None:
         self.name = name
         self.address = address
+        self.phase = Phase.STARTING
+        self.reason = ""
+        """Why it is in this phase, in plain words: empty where nothing is wrong. Never text from the air."""
+
+        self.counts = ReceiverCounts()
         self._run = run
         self._deliver = deliver
-        self._phase = Phase.STARTING
         self._since_ms = run.now().elapsed_ms
-        self._reason = ""
-        self._last_heard_ms: int | None = None
-        self._counts = Counts()
+        self._first_frame_ms: int | None = None
+        self._last_frame_ms: int | None = None
+        """When the first and the last good frame came, as `elapsed_ms`."""
+
+        self._counts_at_opening = ReceiverCounts()
+        self._not_allowed_last = ""
+        self._other_language: OtherLanguage | None = None
+        self._log = structlog.get_logger().bind(receiver=name, address=str(address))
 
     @abstractmethod
     async def listen(self) -> None:
         """Hear until cancelled; a capture ends when it is played out."""
 
-    def state(self) -> ReceiverState:
-        """How it fares now."""
-        return ReceiverState(self._phase, self._since_ms, self._reason, self._last_heard_ms, replace(self._counts))
+    def part(self) -> Part:
+        """How it is now: `ok` once it has given a good frame, and not before."""
+        since_ms, reason = self._since_ms, self.reason
+        if self.phase in _OPEN:
+            if self._first_frame_ms is not None:
+                return self._part(State.OK, max(since_ms, self._first_frame_ms), reason)
+            return self._part(State.WAITING, since_ms, *self._why_waiting())
+        if self.phase in {Phase.STARTING, Phase.CONNECTING} and not reason:
+            return self._part(State.WAITING, since_ms)
+        remedy = f"is the decoder running, and does it serve {self.address}?"
+        if self.address.scheme is Scheme.FILE:
+            remedy = "see that it is a capture, whole and readable"
+        return self._part(State.DOWN, since_ms, reason, remedy)
+
+    def figures(self) -> Sequence[Figure]:
+        """All that it counts."""
+        counts = self.counts
+        figures = [
+            counter("octets", counts.octets, "Octets that came to a receiver."),
+            counter("frames", counts.frames, "Frames that a receiver heard, the damaged ones too."),
+            counter("damaged", counts.damaged, "Damaged frames."),
+            counter("ignored", counts.ignored, "Comments and commands from a decoder: no frames, and no fault."),
+            counter("not_allowed", counts.not_allowed, "Datagrams from senders that are not allowed."),
+            counter("unreadable", counts.unreadable, "Lines of a capture that could not be read."),
+            counter("connections", counts.connections, "Connections that came about."),
+        ]
+        if self._last_frame_ms is not None:
+            age_ms = self._run.now().elapsed_ms - self._last_frame_ms
+            figures.append(gauge("last_frame_age_seconds", age_ms / 1000, "How long ago the last good frame came."))
+        return figures
+
+    def _part(self, state: State, since_ms: int, why: str = "", do: str = "") -> Part:
+        return Part(PartKind.RECEIVER, self.name, state, self._run.time_ms(since_ms), why, do)
+
+    def _why_waiting(self) -> tuple[str, str]:
+        """What came since it listens, though no good frame, and what to do."""
+        if self.address.scheme is Scheme.FILE:
+            return "no good frame of the capture was heard yet", ""
+        counts, before = self.counts, self._counts_at_opening
+        octets, damaged = counts.octets - before.octets, counts.damaged - before.damaged
+        not_allowed = counts.not_allowed - before.not_allowed
+        span = f"in {in_words(self._run.now().elapsed_ms - self._since_ms)}"
+        found = self._other_language
+        if found is not None:
+            return f"{octets} octets came {span} and no good frame: they look like {found.what}", found.do
+        if octets:
+            broken = f"; {damaged} were damaged" if damaged else ""
+            return f"{octets} octets came {span} and no good frame{broken}", f"does the decoder serve {self.address}?"
+        if not_allowed:
+            last = self._not_allowed_last
+            why = f"{not_allowed} datagrams came {span} from senders that are not allowed, the last from {last}"
+            return why, "name the decoder's address in `allow:`"
+        return f"nothing came {span}", "does the radio hear anything? look at the decoder's own display"
 
     def _enter(self, phase: Phase, reason: str = "") -> None:
-        if not {self._phase, phase} <= _TRYING:
+        if not {self.phase, phase} <= _TRYING:
             self._since_ms = self._run.now().elapsed_ms
-        self._phase = phase
-        self._reason = reason
+        if phase is Phase.LISTENING:
+            self._counts_at_opening = replace(self.counts)
+            self._other_language = None
+        self.phase = phase
+        self.reason = reason
 
     def _hand_on(self, frames: Iterable[tuple[int, Frame | Damaged]]) -> None:
         """Give what one read brought, as (KISS port, frame), its place in the run, and deliver it."""
@@ -111,7 +166,24 @@ class Receiver(ABC):
         hear, name = self._run.hear, self.name
         heard = [hear(moment, name, port, frame) for port, frame in frames]
         if heard:
-            self._last_heard_ms = moment.elapsed_ms
-            self._counts.frames += len(heard)
-            self._counts.damaged += sum(each.frame.__class__ is Damaged for each in heard)
+            damaged = sum(each.frame.__class__ is Damaged for each in heard)
+            self.counts.frames += len(heard)
+            self.counts.damaged += damaged
+            if damaged < len(heard):
+                self._last_frame_ms = moment.elapsed_ms
+                if not self._has_heard:
+                    self._first_frame_ms = moment.elapsed_ms
+                    self._log.info("receiver hears")
             self._deliver(heard)
+
+    @property
+    def _has_heard(self) -> bool:
+        return self._first_frame_ms is not None
+
+    def _suspect(self, octets: bytes) -> None:
+        """No good frame came yet, but these octets did: see whether they are in another language."""
+        if self._other_language is None:
+            self._other_language = recognise(self.address, octets)
+            if self._other_language is not None:
+                found = self._other_language
+                self._log.warning("receiver hears no frame", looks_like=found.what, do=found.do)

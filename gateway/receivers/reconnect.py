@@ -8,14 +8,10 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from typing import NoReturn
 
-import structlog
-
 from gateway.back_off import BackOff, Pauses
 from gateway.frames.heard import Run
 from gateway.receivers.address import ReceiverAddress
 from gateway.receivers.receiver import Deliver, Phase, Receiver
-
-_log = structlog.get_logger()
 
 
 class ConnectionEndedError(Exception):
@@ -41,8 +37,7 @@ class ReconnectingReceiver(Receiver):
     ) -> None:
         super().__init__(name, address, run, deliver)
         self._patience = patience or Patience()
-        self._log = _log.bind(receiver=name, address=str(address))
-        self._told = ""
+        self._lost_because = ""
 
     @abstractmethod
     async def _hear_once(self) -> NoReturn:
@@ -53,30 +48,30 @@ class ReconnectingReceiver(Receiver):
         back_off = BackOff(self._patience.pauses)
         try:
             while True:
-                self._enter(Phase.CONNECTING, self._reason)
+                self._enter(Phase.CONNECTING, self.reason)
                 try:
                     await self._hear_once()
                 except ConnectionEndedError as ended:
                     pause = back_off.failed(self._stood_seconds())
-                    self._tell(str(ended), pause)
-                self._enter(Phase.WAITING, self._told)
+                    self._say_lost(str(ended), pause)
+                self._enter(Phase.WAITING, self._lost_because)
                 await self._patience.sleep(pause)
         finally:
             self._enter(Phase.STOPPED)
 
     def _opened(self) -> None:
         """The place is open: from now on it is heard."""
-        self._counts.connects += 1
+        self.counts.connections += 1
         self._enter(Phase.LISTENING)
         self._log.info("receiver listens")
 
     def _stood_seconds(self) -> float:
-        return (self._run.now().elapsed_ms - self._since_ms) / 1000 if self._phase is Phase.LISTENING else 0.0
+        return (self._run.now().elapsed_ms - self._since_ms) / 1000 if self.phase is Phase.LISTENING else 0.0
 
-    def _tell(self, reason: str, pause: float) -> None:
+    def _say_lost(self, reason: str, pause: float) -> None:
         """Log a loss once, not at every try: a decoder may be away for a month."""
-        is_news = self._phase is Phase.LISTENING or reason != self._told
-        self._told = reason
+        is_news = self.phase is Phase.LISTENING or reason != self._lost_because
+        self._lost_because = reason
         log = self._log.warning if is_news else self._log.debug
         log("receiver does not listen", reason=reason, next_try_s=round(pause, 1))
 

@@ -8,6 +8,7 @@ from typing import NoReturn
 from gateway.frames.heard import Run
 from gateway.receivers.address import ReceiverAddress
 from gateway.receivers.framing import FRAMINGS, Framing
+from gateway.receivers.other_language import LOOKED_AT
 from gateway.receivers.receiver import READ_OCTETS, Deliver
 from gateway.receivers.reconnect import ConnectionEndedError, Patience, ReconnectingReceiver, reason_of
 
@@ -50,7 +51,8 @@ class StreamReceiver(ReconnectingReceiver):
             raise ConnectionEndedError(reason_of(error)) from error
 
     async def _hear(self, reader: asyncio.StreamReader, framing: Framing) -> NoReturn:
-        ignored_before = self._counts.ignored
+        ignored_before = self.counts.ignored
+        tail = b""
         while True:
             try:
                 data = await reader.read(READ_OCTETS)
@@ -58,9 +60,12 @@ class StreamReceiver(ReconnectingReceiver):
                 raise ConnectionEndedError(reason_of(error)) from error
             if not data:
                 raise ConnectionEndedError("the other end closed the connection")
-            self._counts.octets += len(data)
+            self.counts.octets += len(data)
             frames = framing.feed(data)
-            self._counts.ignored = ignored_before + framing.ignored
+            self.counts.ignored = ignored_before + framing.ignored
             self._hand_on(frames)
+            if not self._has_heard:
+                tail = (tail + data)[-LOOKED_AT:]
+                self._suspect(tail)
             if len(data) == READ_OCTETS:
                 await asyncio.sleep(0)  # more may be there already, and reading it would not give the others a turn

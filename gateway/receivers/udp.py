@@ -22,6 +22,9 @@ _DATAGRAMS_AT_A_TIME = 64
 
 _REMEMBERED_SENDERS = 256
 
+SAY_MS = 60_000
+"""How often datagrams of senders that are not allowed are logged, at most."""
+
 _Datagram = tuple[bytes, tuple[str, int]]
 
 
@@ -45,6 +48,7 @@ class DatagramReceiver(ReconnectingReceiver):
         self._place = address.place
         self._allowed = allowed_senders(address, allow)
         self._verdicts: dict[str, bool] = {}
+        self._said_ms: int | None = None
         self.port: int | None = None
         """The port that is listened on, once it is."""
 
@@ -59,29 +63,42 @@ class DatagramReceiver(ReconnectingReceiver):
 
     async def _hear(self, listening: socket.socket, framing: Framing) -> NoReturn:
         loop = asyncio.get_running_loop()
-        ignored_before = self._counts.ignored
+        ignored_before = self.counts.ignored
         while True:
             first = await loop.sock_recvfrom(listening, _LONGEST_DATAGRAM)
             frames: list[PortAndFrame] = []
+            last = b""
             for data, sender in (first, *_waiting_already(listening)):
-                self._counts.octets += len(data)
                 if self._is_allowed(sender[0]):
+                    self.counts.octets += len(data)
                     frames += framing.feed(data)
+                    last = data
                 else:
-                    self._counts.passed_over += 1
-            self._counts.ignored = ignored_before + framing.ignored
+                    self._refuse(sender[0])
+            self.counts.ignored = ignored_before + framing.ignored
             self._hand_on(frames)
+            if not self._has_heard:
+                self._suspect(last)
             await asyncio.sleep(0)
 
+    def _refuse(self, host: str) -> None:
+        """A sender is not allowed: its datagram is counted, and said now and then, lest a flood fill the log."""
+        self.counts.not_allowed += 1
+        self._not_allowed_last = host
+        now_ms = self._run.now().elapsed_ms
+        if self._said_ms is None or now_ms - self._said_ms >= SAY_MS:
+            self._said_ms = now_ms
+            self._log.warning("datagrams of senders that are not allowed", count=self.counts.not_allowed, last=host)
+
     def _is_allowed(self, host: str) -> bool:
-        known = self._verdicts.get(host)
-        if known is None:
+        verdict = self._verdicts.get(host)
+        if verdict is None:
             sender = _plain_address(host)
-            known = any(sender in network for network in self._allowed)
+            verdict = any(sender in network for network in self._allowed)
             if len(self._verdicts) >= _REMEMBERED_SENDERS:
                 self._verdicts.clear()  # someone forges senders: begin again rather than grow
-            self._verdicts[host] = known
-        return known
+            self._verdicts[host] = verdict
+        return verdict
 
 
 @asynccontextmanager

@@ -4,7 +4,7 @@ Frames are stamped with it, hours, days and budgets go by it, and what is usual 
 computer without a battery for its clock starts in the past, until the network tells it the time. No I/O.
 """
 
-from gateway.feed.duration import MINUTE_MS, SECOND_MS, in_words
+from gateway.duration import MINUTE_MS, SECOND_MS, in_words
 from gateway.frames.heard import Moment
 from gateway.frames.plain import rfc3339
 from gateway.part import Part, PartKind, State

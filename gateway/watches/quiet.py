@@ -27,7 +27,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from gateway.feed.duration import DAY_MS, HOUR_MS, MINUTE_MS, in_words
+from gateway.duration import DAY_MS, HOUR_MS, MINUTE_MS, in_words
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
 from gateway.part import Part, State

@@ -3,7 +3,7 @@
 from collections import OrderedDict
 from dataclasses import dataclass
 
-from gateway.feed.duration import HOUR_MS
+from gateway.duration import HOUR_MS
 from gateway.feed.heard_object import Reader
 from gateway.feed.stations import is_direct
 from gateway.frames.header import is_network_callsign

@@ -97,7 +97,7 @@ async def test_a_clock_that_was_set_back_makes_no_pause_and_one_that_was_wrong_b
 async def test_a_frame_that_was_damaged_is_damaged_still(path: Path) -> None:
     receiver, ear, _ = await play(path, line(0, "", damage="a KISS escape is broken", octets_base64="2w=="))
     assert ear.frames == [Damaged("a KISS escape is broken", b"\xdb")]
-    assert receiver.state().counts.damaged == 1
+    assert receiver.counts.damaged == 1
 
 
 async def test_lines_that_cannot_be_read_are_counted_and_passed_over(path: Path) -> None:
@@ -112,9 +112,9 @@ async def test_lines_that_cannot_be_read_are_counted_and_passed_over(path: Path)
     ]
     receiver, ear, _ = await play(path, line(0, "one"), *bad, "\n", line(0, "two"))
     assert ear.frames == [frame("one"), frame("two")]
-    assert receiver.state().counts.passed_over == len(bad)
-    assert receiver.state().phase is Phase.PLAYED_OUT
-    assert receiver.state().reason == "7 lines could not be read"
+    assert receiver.counts.unreadable == len(bad)
+    assert receiver.phase is Phase.PLAYED_OUT
+    assert receiver.reason == "7 lines could not be read"
 
 
 async def test_the_last_line_needs_no_end(path: Path) -> None:
@@ -125,8 +125,8 @@ async def test_the_last_line_needs_no_end(path: Path) -> None:
 async def test_an_empty_capture_is_played_out_at_once(path: Path) -> None:
     receiver, ear, _ = await play(path)
     assert ear.heard == []
-    assert receiver.state().phase is Phase.PLAYED_OUT
-    assert receiver.state().reason == ""
+    assert receiver.phase is Phase.PLAYED_OUT
+    assert receiver.reason == ""
 
 
 async def test_a_compressed_capture_that_was_cut_off_is_played_as_far_as_it_goes(path: Path) -> None:
@@ -135,14 +135,14 @@ async def test_a_compressed_capture_that_was_cut_off_is_played_as_far_as_it_goes
     receiver, ear, _ = await play_file(path)
     assert ear.frames == [frame(str(number)) for number in range(len(ear.frames))]
     assert len(ear.frames) > 256
-    assert receiver.state().phase is Phase.FAILED
-    assert receiver.state().reason == "the capture cannot be read: it is cut off in the middle of its compressed data"
+    assert receiver.phase is Phase.FAILED
+    assert receiver.reason == "the capture cannot be read: it is cut off in the middle of its compressed data"
 
 
 async def test_a_capture_that_is_not_there_is_said_to_be_missing(path: Path) -> None:
     receiver, _, _ = await play_file(path)
-    assert receiver.state().phase is Phase.FAILED
-    assert receiver.state().reason == "the capture cannot be read: No such file or directory"
+    assert receiver.phase is Phase.FAILED
+    assert receiver.reason == "the capture cannot be read: No such file or directory"
 
 
 def test_an_address_of_another_kind_is_refused_at_once() -> None:

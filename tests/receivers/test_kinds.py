@@ -30,7 +30,7 @@ def test_every_address_has_its_receiver(text: str, kind: type[Receiver]) -> None
     receiver = open_receiver("vhf", address, Run("test"), Ear())
     assert isinstance(receiver, kind)
     assert (receiver.name, receiver.address) == ("vhf", address)
-    assert receiver.state().phase is Phase.STARTING
+    assert receiver.phase is Phase.STARTING
 
 
 def test_senders_that_are_allowed_belong_to_udp_only() -> None:

@@ -3,9 +3,14 @@
 from collections.abc import Iterable
 
 from gateway.frames.frame import Damaged, Frame, damaged
+from gateway.part import State
 from gateway.receivers.address import parse
-from gateway.receivers.receiver import Counts, Phase, Receiver
+from gateway.receivers.receiver import Phase, Receiver
+from tests.answers import figure, figure_names
 from tests.receivers.listening import Clock, Ear, frame
+
+NOON_MS = 1_780_747_200_000
+"""What the wall clock of `Clock` shows at its start."""
 
 
 class Told(Receiver):
@@ -44,23 +49,53 @@ def test_a_read_without_a_frame_is_not_delivered() -> None:
     assert ear.deliveries == []
 
 
-def test_the_state_counts_frames_and_the_damaged_among_them() -> None:
+def test_its_figures_count_frames_and_the_damaged_among_them_from_the_start() -> None:
     clock = Clock()
     receiver = told(clock, Ear())
-    assert receiver.state().last_heard_ms is None
+    assert {each.value for each in receiver.figures()} == {0}
+    assert "last_frame_age_seconds" not in figure_names(receiver)
     clock.seconds = 2
     receiver.hand_on([(0, frame("one")), (0, damaged("cut", b"x"))])
-    state = receiver.state()
-    assert (state.counts.frames, state.counts.damaged, state.last_heard_ms) == (2, 1, 2000)
+    clock.seconds = 5
+    assert (figure(receiver, "frames"), figure(receiver, "damaged")) == (2, 1)
+    assert figure(receiver, "last_frame_age_seconds") == 3
 
 
-def test_a_state_does_not_change_afterwards() -> None:
-    receiver = told(Clock(), Ear())
-    before = receiver.state()
-    receiver.hand_on([(0, frame("one"))])
+def test_a_receiver_that_never_gave_a_frame_waits_and_the_first_good_one_makes_it_ok() -> None:
+    clock = Clock()
+    receiver = told(clock, Ear())
+    assert receiver.part().state is State.WAITING
+    receiver.enter(Phase.CONNECTING)
+    assert receiver.part().state is State.WAITING
     receiver.enter(Phase.LISTENING)
-    assert before.counts == Counts()
-    assert before.phase is Phase.STARTING
+    clock.seconds = 120
+    assert (receiver.part().state, receiver.part().why) == (State.WAITING, "nothing came in 2 min")
+    receiver.counts.octets += 812
+    receiver.hand_on([(0, damaged("cut", b"x"))])
+    part = receiver.part()
+    assert (part.state, part.why) == (State.WAITING, "812 octets came in 2 min and no good frame; 1 were damaged")
+    assert part.do == "does the decoder serve kiss+tcp://127.0.0.1:7581?"
+    receiver.hand_on([(0, frame("one"))])
+    part = receiver.part()
+    assert (part.state, part.why, part.do) == (State.OK, "", "")
+    assert part.since_ms == NOON_MS + 120_000
+
+
+def test_a_connection_that_is_lost_is_down_and_ok_again_once_it_is_back() -> None:
+    receiver = told(Clock(), Ear())
+    receiver.enter(Phase.LISTENING)
+    receiver.hand_on([(0, frame("one"))])
+    receiver.enter(Phase.WAITING)
+    receiver.reason = "the other end closed the connection"
+    assert receiver.part().state is State.DOWN
+    receiver.enter(Phase.LISTENING)
+    assert receiver.part().state is State.OK
+
+
+def test_asking_changes_nothing() -> None:
+    receiver = told(Clock(), Ear())
+    receiver.enter(Phase.LISTENING)
+    assert [receiver.part(), *receiver.figures()] == [receiver.part(), *receiver.figures()]
 
 
 def test_since_when_it_does_not_listen_is_not_forgotten_while_it_tries_again() -> None:
@@ -72,5 +107,5 @@ def test_since_when_it_does_not_listen_is_not_forgotten_while_it_tries_again() -
     ):
         clock.seconds = seconds
         receiver.enter(phase)
-        since.append(receiver.state().since_ms)
+        since.append(receiver.part().since_ms - NOON_MS)
     assert since == [0, 1000, 2000, 2000, 2000]

@@ -27,7 +27,7 @@ class Scripted(ReconnectingReceiver):
         self.phases: list[tuple[Phase, str]] = []
 
     async def _hear_once(self) -> NoReturn:
-        self.phases.append((self.state().phase, self.state().reason))
+        self.phases.append((self.phase, self.reason))
         try:
             lasts = next(self._connections)
         except StopIteration:
@@ -71,7 +71,7 @@ async def test_while_it_tries_again_the_reason_stays_in_sight_and_a_stop_is_show
         (Phase.CONNECTING, "refused"),
         (Phase.CONNECTING, "closed"),
     ]
-    assert receiver.state().phase is Phase.STOPPED
+    assert receiver.phase is Phase.STOPPED
 
 
 async def test_a_decoder_that_is_away_for_long_is_logged_once() -> None:

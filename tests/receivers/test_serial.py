@@ -52,7 +52,7 @@ def receiver_at(device: Path, ear: Ear, clock: Clock | None = None, *, baud: int
 
 
 def is_listening(receiver: Receiver) -> bool:
-    return receiver.state().phase is Phase.LISTENING
+    return receiver.phase is Phase.LISTENING
 
 
 async def test_every_octet_passes_the_line_unchanged(modem: Modem, tmp_path: Path) -> None:
@@ -85,14 +85,14 @@ async def test_a_modem_that_is_pulled_out_is_heard_again_when_it_is_back(modem: 
         await until(lambda: is_listening(receiver))
         modem.pull_out()
         await until(lambda: len(clock.slept) >= 2)
-        assert receiver.state().reason == "No such file or directory"
+        assert receiver.reason == "No such file or directory"
         again = Modem(device)
         await until(lambda: is_listening(receiver))
         again.send(in_kiss("back"))
         await ear.has_heard(1)
     again.pull_out()
     assert ear.frames == [frame("back")]
-    assert receiver.state().counts.connects == 2
+    assert receiver.counts.connections == 2
 
 
 async def test_a_line_that_another_program_has_is_left_to_it(modem: Modem, tmp_path: Path) -> None:
@@ -101,7 +101,7 @@ async def test_a_line_that_another_program_has_is_left_to_it(modem: Modem, tmp_p
     receiver = receiver_at(tmp_path / "ttyUSB0", Ear(), clock)
     async with listening(receiver):
         await until(lambda: len(clock.slept) >= 1)
-        assert receiver.state().reason == "another program has the serial line"
+        assert receiver.reason == "another program has the serial line"
         fcntl.flock(modem.line, fcntl.LOCK_UN)
         await until(lambda: is_listening(receiver))
 
@@ -113,4 +113,4 @@ async def test_what_is_no_serial_line_is_said_to_be_none(tmp_path: Path) -> None
     receiver = receiver_at(device, Ear(), clock)
     async with listening(receiver):
         await until(lambda: len(clock.slept) >= 1)
-        assert receiver.state().reason == "what stands there is no serial line"
+        assert receiver.reason == "what stands there is no serial line"

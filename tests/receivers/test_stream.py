@@ -11,6 +11,7 @@ import pytest
 from gateway.frames.frame import Damaged
 from gateway.frames.heard import Heard, Run
 from gateway.frames.kiss import MAXIMUM_ESCAPED_OCTETS
+from gateway.part import State
 from gateway.receivers.address import ReceiverAddress, parse
 from gateway.receivers.kinds import open_receiver
 from gateway.receivers.receiver import READ_OCTETS, Phase, Receiver
@@ -60,7 +61,7 @@ async def test_monitor_text_is_heard_line_by_line() -> None:
         receiver = receiver_of(decoder.port, ear, spoken="tnc2")
         async with listening(receiver):
             await ear.has_heard(2)
-            assert receiver.state().counts.ignored == 1
+            assert receiver.counts.ignored == 1
     assert ear.frames == [frame("one"), frame("two")]
 
 
@@ -69,10 +70,9 @@ async def test_a_decoder_that_is_not_there_yet_is_heard_once_it_is() -> None:
     receiver = receiver_of(unused_port(), ear, clock)
     async with listening(receiver):
         await until(lambda: len(clock.slept) >= 3)
-        state = receiver.state()
-    assert state.reason == "Connection refused"
-    assert state.phase in {Phase.WAITING, Phase.CONNECTING}
-    assert state.counts.connects == 0
+        part = receiver.part()
+    assert (part.state, part.why) == (State.DOWN, "Connection refused")
+    assert receiver.counts.connections == 0
 
 
 @pytest.mark.parametrize("ending", [None, half_closes, resets], ids=["closes", "half-closes", "resets"])
@@ -83,9 +83,29 @@ async def test_a_connection_that_ends_is_made_again(ending: Ending | None) -> No
         receiver = receiver_of(decoder.port, ear)
         async with listening(receiver):
             await until(lambda: frame("two") in ear.frames)
-            assert receiver.state().counts.connects == 2
-            assert receiver.state().phase is Phase.LISTENING
-            assert receiver.state().reason == ""
+            assert receiver.counts.connections == 2
+            assert receiver.phase is Phase.LISTENING
+            assert receiver.reason == ""
+
+
+@pytest.mark.parametrize(
+    ("spoken", "octets", "looks_like", "other"),
+    [
+        ("kiss", b"QA1BCD-9>APRS,QD1AA*:>under way\r\n", "monitor text", "tnc2"),
+        ("tnc2", in_kiss("one"), "KISS", "kiss"),
+    ],
+)
+async def test_another_language_than_the_address_says_is_recognised_however_it_is_split(
+    spoken: str, octets: bytes, looks_like: str, other: str
+) -> None:
+    pieces = [octets[place : place + 1] for place in range(len(octets))]
+    async with ScriptedDecoder(sends(*pieces, then=stays)) as decoder:
+        receiver = receiver_of(decoder.port, Ear(), spoken=spoken)
+        async with listening(receiver):
+            await until(lambda: looks_like in receiver.part().why)
+            part = receiver.part()
+    assert part.state is State.WAITING
+    assert part.do == f"write {other}+tcp://127.0.0.1:{decoder.port} in the station file, and restart"
 
 
 async def test_a_stream_that_dribbles_is_heard_the_same() -> None:
@@ -104,7 +124,7 @@ async def test_garbage_is_counted_as_damage_and_what_follows_is_heard() -> None:
         receiver = receiver_of(decoder.port, ear)
         async with listening(receiver):
             await until(lambda: frame("after") in ear.frames)
-            counts = receiver.state().counts
+            counts = receiver.counts
     assert counts.frames == len(ear.heard)
     assert counts.damaged == sum(isinstance(each, Damaged) for each in ear.frames) > 0
     assert counts.octets == len(garbage) + len(in_kiss("after"))
@@ -152,7 +172,7 @@ async def test_a_connection_that_does_not_come_about_is_given_up() -> None:
     receiver = StreamReceiver("vhf", address(), Run("test"), Ear(), connect=never_connects, patience=patience)
     async with listening(receiver):
         await until(lambda: len(clock.slept) >= 2)
-        assert receiver.state().reason == "no connection within 0.01 s"
+        assert receiver.reason == "no connection within 0.01 s"
 
 
 async def test_after_each_full_read_the_other_tasks_get_their_turn() -> None:
@@ -192,7 +212,7 @@ async def test_a_stop_closes_the_connection_and_is_shown() -> None:
             task.cancel()
             await asyncio.wait([task])
             assert task.cancelled()
-            assert receiver.state().phase is Phase.STOPPED
+            assert receiver.phase is Phase.STOPPED
             await asyncio.wait_for(left.wait(), 5)
 
 

@@ -60,7 +60,7 @@ async def test_a_name_that_cannot_be_resolved_is_said_and_tried_again(monkeypatc
     receiver = open_receiver("vhf", address, Run("test"), Ear(), patience=at_once(clock))
     async with listening(receiver):
         await until(lambda: len(clock.slept) >= 3)
-        assert receiver.state().reason == "the name of the host cannot be resolved"
+        assert receiver.reason == "the name of the host cannot be resolved"
 
 
 async def test_an_address_that_is_dead_leaves_the_next_one_its_turn(monkeypatch: pytest.MonkeyPatch) -> None:

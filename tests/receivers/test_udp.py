@@ -5,14 +5,17 @@ from collections.abc import Iterator
 from contextlib import closing
 
 import pytest
+import structlog.testing
 
 from gateway.frames import ax25
 from gateway.frames.fcs import append_fcs
 from gateway.frames.frame import Damaged
 from gateway.frames.heard import Run
+from gateway.part import State
 from gateway.receivers.address import AddressError, HostPort, ReceiverAddress, Scheme, parse
 from gateway.receivers.receiver import Phase
 from gateway.receivers.udp import DatagramReceiver
+from tests.answers import figure
 from tests.receivers.listening import Clock, Ear, at_once, frame, listening, until
 
 ANY_PORT = 0
@@ -35,7 +38,7 @@ def sender_at(host: str) -> socket.socket:
 
 
 async def port_of(receiver: DatagramReceiver) -> tuple[str, int]:
-    await until(lambda: receiver.state().phase is Phase.LISTENING)
+    await until(lambda: receiver.phase is Phase.LISTENING)
     assert receiver.port
     return "127.0.0.1", receiver.port
 
@@ -48,7 +51,7 @@ async def test_lines_of_monitor_text_are_heard_one_or_more_in_a_datagram(sender:
         sender.sendto(b"QA1BCD-9>APRS:one\r\nQA1BCD-9>APRS:two", place)
         sender.sendto(b"QA1BCD-9>APRS:three\n# comment\n", place)
         await ear.has_heard(3)
-        assert receiver.state().counts.ignored == 1
+        assert receiver.counts.ignored == 1
     assert ear.frames == [frame("one"), frame("two"), frame("three")]
 
 
@@ -63,7 +66,7 @@ async def test_a_frame_with_its_check_sequence_is_heard_and_one_whose_sequence_d
         sender.sendto(ax25.write(frame("two")), place)
         sender.sendto(b"", place)
         await ear.has_heard(3)
-        counts = receiver.state().counts
+        counts = receiver.counts
     good, *bad = ear.frames
     assert good == frame("one")
     assert all(isinstance(each, Damaged) for each in bad)
@@ -79,8 +82,25 @@ async def test_the_datagrams_of_others_are_counted_and_passed_over() -> None:
             other.sendto(b"QA1BCD-9>APRS:foreign", place)
             allowed.sendto(b"QA1BCD-9>APRS:one", place)
             await ear.has_heard(1)
-        assert receiver.state().counts.passed_over == 1
+        assert figure(receiver, "not_allowed") == 1
+        assert figure(receiver, "octets") == len(b"QA1BCD-9>APRS:one")
     assert ear.frames == [frame("one")]
+
+
+async def test_a_decoder_that_is_not_allowed_is_named_in_the_health_and_once_in_the_log() -> None:
+    receiver = DatagramReceiver("vhf", address(), Run("test"), Ear(), allow=["127.0.0.2"])
+    with structlog.testing.capture_logs() as logs:
+        async with listening(receiver):
+            place = await port_of(receiver)
+            with closing(sender_at("127.0.0.3")) as other:
+                for _ in range(50):
+                    other.sendto(b"QA1BCD-9>APRS:foreign", place)
+                await until(lambda: receiver.counts.not_allowed == 50)
+            part = receiver.part()
+    assert part.state is State.WAITING
+    assert part.why.endswith("from senders that are not allowed, the last from 127.0.0.3")
+    assert part.do == "name the decoder's address in `allow:`"
+    assert [entry["last"] for entry in logs if entry["log_level"] == "warning"] == ["127.0.0.3"]
 
 
 async def test_senders_are_told_apart_on_a_socket_of_both_kinds() -> None:
@@ -118,7 +138,7 @@ async def test_a_port_that_is_taken_is_listened_on_once_it_is_free(sender: socke
         )
         async with listening(receiver):
             await until(lambda: len(clock.slept) >= 2)
-            assert receiver.state().reason == "Address already in use"
+            assert receiver.reason == "Address already in use"
             taking.close()
             sender.sendto(b"QA1BCD-9>APRS:one", await port_of(receiver))
             await ear.has_heard(1)

@@ -40,7 +40,7 @@ async def test_a_socket_that_appears_later_is_heard(tmp_path: Path) -> None:
     receiver = open_receiver("vhf", parse(f"kiss+unix://{path}"), Run("test"), ear, patience=at_once(clock))
     async with listening(receiver):
         await until(lambda: len(clock.slept) >= 2)
-        assert receiver.state().reason == "No such file or directory"
+        assert receiver.reason == "No such file or directory"
         async with ScriptedDecoder(sends(in_kiss("one"), then=stays), path=str(path)):
             await ear.has_heard(1)
 
@@ -53,4 +53,4 @@ async def test_a_socket_that_is_left_behind_by_a_decoder_that_ended_is_tried_aga
     receiver = open_receiver("vhf", parse(f"kiss+unix://{path}"), Run("test"), Ear(), patience=at_once(clock))
     async with listening(receiver):
         await until(lambda: len(clock.slept) >= 2)
-        assert receiver.state().reason == "Connection refused"
+        assert receiver.reason == "Connection refused"

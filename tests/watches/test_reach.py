@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.feed.duration import HOUR_MS
+from gateway.duration import HOUR_MS
 from gateway.feed.heard_object import encode
 from gateway.feed.reader import ReportReader
 from gateway.judge import conditions

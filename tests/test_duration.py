@@ -1,6 +1,6 @@
 import pytest
 
-from gateway.feed.duration import in_words
+from gateway.duration import in_words
 
 
 @pytest.mark.parametrize(

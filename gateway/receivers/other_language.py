@@ -1,0 +1,74 @@
+"""What a connection speaks that gives no frame: monitor text where KISS is asked for, or the other way round."""
+
+import re
+from dataclasses import dataclass
+
+from gateway.frames import ax25
+from gateway.frames.fcs import strip_fcs
+from gateway.frames.frame import Frame
+from gateway.frames.kiss import FEND
+from gateway.receivers.address import ReceiverAddress, Scheme
+
+LOOKED_AT = 512
+"""Octets at the end of what came, at most: a line's header is shorter, and around each frame stands a FEND."""
+
+_HEADER_OF_A_LINE = re.compile(rb"(?:\A|[\r\n])[A-Z0-9]{3,6}(?:-[A-Z0-9]{1,2})?>[A-Z0-9]")
+
+_OTHERS = {
+    Scheme.KISS_TCP: Scheme.TNC2_TCP,
+    Scheme.KISS_UNIX: Scheme.TNC2_UNIX,
+    Scheme.KISS_SERIAL: None,
+    Scheme.TNC2_TCP: Scheme.KISS_TCP,
+    Scheme.TNC2_UNIX: Scheme.KISS_UNIX,
+    Scheme.TNC2_UDP: Scheme.AXUDP,
+    Scheme.AXUDP: Scheme.TNC2_UDP,
+}
+"""The scheme of the other language over the same kind of connection; None: there is none."""
+
+
+@dataclass(frozen=True, slots=True)
+class OtherLanguage:
+    """What seems to be spoken, and what the operator can do about it."""
+
+    what: str
+    do: str
+
+
+def recognise(address: ReceiverAddress, octets: bytes) -> OtherLanguage | None:
+    """The language of `octets`, which gave no frame, where it is another than the address says.
+
+    A guess for the operator, and no more: what is heard does not depend on it.
+    """
+    scheme = address.scheme
+    if scheme not in _OTHERS or not _LOOKS[scheme](octets):
+        return None
+    what = "AX.25 frames" if scheme is Scheme.TNC2_UDP else "KISS" if scheme.startswith("tnc2") else "monitor text"
+    other = _OTHERS[scheme]
+    if other is None:
+        return OtherLanguage(what, "switch the modem to KISS, or see that its speed is right")
+    return OtherLanguage(what, f"write {other}{address.text[len(scheme) :]} in the station file, and restart")
+
+
+def _is_text(octets: bytes) -> bool:
+    return FEND not in octets and _HEADER_OF_A_LINE.search(octets) is not None
+
+
+def _is_kiss(octets: bytes) -> bool:
+    """C0 stands in no UTF-8 text, and around every frame of KISS."""
+    return FEND in octets
+
+
+def _is_ax25(octets: bytes) -> bool:
+    body = strip_fcs(octets)
+    return body is not None and isinstance(ax25.read(body), Frame)
+
+
+_LOOKS = {
+    Scheme.KISS_TCP: _is_text,
+    Scheme.KISS_UNIX: _is_text,
+    Scheme.KISS_SERIAL: _is_text,
+    Scheme.TNC2_TCP: _is_kiss,
+    Scheme.TNC2_UNIX: _is_kiss,
+    Scheme.TNC2_UDP: _is_ax25,
+    Scheme.AXUDP: _is_text,
+}
