@@ -4,18 +4,14 @@ A file per family of reports; `reading` holds the one table from the data type o
 house and for policies that ask: whether a frame may go up never depends on it, but for calls for help.
 """
 
+from gateway.reports.measured import Definition, Storm, StormType, Telemetry, Weather
+from gateway.reports.place import Antenna, Area, AreaShape, Fix, Frequency, Movement, Position, Range, Signal, Written
 from gateway.reports.published import load_schema, to_object
 from gateway.reports.reading import is_emergency, read
 from gateway.reports.report import (
-    Antenna,
-    Area,
-    AreaShape,
     BulletinReport,
     BulletinType,
     CapabilitiesReport,
-    Definition,
-    Fix,
-    Frequency,
     ItemReport,
     Kind,
     Located,
@@ -23,24 +19,15 @@ from gateway.reports.report import (
     MessageReport,
     MessageType,
     MicE,
-    Movement,
     ObjectReport,
-    Position,
     PositionReport,
     QueryReport,
-    Range,
     Report,
-    Signal,
     StatusReport,
-    Storm,
-    StormType,
-    Telemetry,
     TelemetryReport,
     UnknownReport,
     UserDefinedReport,
-    Weather,
     WeatherReport,
-    Written,
 )
 from gateway.reports.words import describe
 

@@ -9,7 +9,8 @@ from math import copysign
 from typing import NamedTuple
 
 from gateway.reports import base91, units
-from gateway.reports.report import Frequency, Position, Telemetry, Written
+from gateway.reports.measured import Telemetry
+from gateway.reports.place import Frequency, Position, Written
 from gateway.reports.text import clean
 
 EMERGENCY_MARK = b"!EMERGENCY!"

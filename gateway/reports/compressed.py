@@ -3,7 +3,8 @@
 import re
 
 from gateway.reports import base91, units
-from gateway.reports.report import Extension, Fix, Movement, Position, Range, Unreadable, Written
+from gateway.reports.place import Extension, Fix, Movement, Position, Range, Written
+from gateway.reports.report import Unreadable
 
 OCTETS = 13
 

@@ -3,7 +3,7 @@
 import re
 
 from gateway.reports import units
-from gateway.reports.report import Antenna, Area, AreaShape, Extension, Movement, Range, Signal
+from gateway.reports.place import Antenna, Area, AreaShape, Extension, Movement, Range, Signal
 
 OCTETS = 7
 

@@ -10,19 +10,10 @@ from dataclasses import replace
 from gateway.reports import base91, units
 from gateway.reports.comment import EMERGENCY_MARK, refined
 from gateway.reports.comment import read as read_comment
+from gateway.reports.measured import Telemetry
+from gateway.reports.place import Movement, Position, Written
 from gateway.reports.position import blur_m, blurred_minutes
-from gateway.reports.report import (
-    Located,
-    MessageType,
-    MicE,
-    Movement,
-    Position,
-    PositionReport,
-    Report,
-    Telemetry,
-    Unreadable,
-    Written,
-)
+from gateway.reports.report import Located, MessageType, MicE, PositionReport, Report, Unreadable
 from gateway.reports.text import clean
 
 TYPES = b"`'\x1c\x1d"

@@ -5,7 +5,8 @@ from collections.abc import Callable
 
 from gateway.reports import symbol, units, weather_record
 from gateway.reports.moment import Moment
-from gateway.reports.report import Located, Movement, Position, PositionReport, Report, Unreadable, Written
+from gateway.reports.place import Movement, Position, Written
+from gateway.reports.report import Located, PositionReport, Report, Unreadable
 from gateway.reports.text import clean
 
 _SENTENCE = re.compile(rb"\$([A-Z]{2})([A-Z]{3}),([^*]*)(?:\*([0-9A-Fa-f]{2}))?\s*$")

@@ -9,20 +9,10 @@ from dataclasses import replace
 from gateway.reports import compressed, extension, units, weather, weather_record
 from gateway.reports.comment import read as read_comment
 from gateway.reports.comment import refined
+from gateway.reports.measured import Weather
 from gateway.reports.moment import TIME_OCTETS, Moment, is_time, read_time
-from gateway.reports.report import (
-    Extension,
-    Fix,
-    Located,
-    Movement,
-    Position,
-    PositionReport,
-    Report,
-    Unreadable,
-    Weather,
-    WeatherReport,
-    Written,
-)
+from gateway.reports.place import Extension, Fix, Movement, Position, Written
+from gateway.reports.report import Located, PositionReport, Report, Unreadable, WeatherReport
 from gateway.reports.text import clean
 
 PLAIN_OCTETS = 19

@@ -1,14 +1,16 @@
 """What a report can say. A class per kind, made of parts; a field that was not sent is None, never zero.
 
-The names of the fields, in the reports and in their parts, are the names that are published: `published.to_object`
-flattens the parts and does nothing else. Units stand in the names.
+The parts stand in `place` and `measured`. The names of the fields, here and there, are the names that are published:
+`published.to_object` flattens the parts and does nothing else. Units stand in the names.
 """
 
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import ClassVar
 
+from gateway.reports.measured import Definition, Storm, Telemetry, Weather
 from gateway.reports.moment import Moment
+from gateway.reports.place import Extension, Fix, Frequency, Position, Signal
 
 
 class Unreadable(ValueError):  # noqa: N818 - it says what the information is; nothing went wrong in the gateway
@@ -30,15 +32,6 @@ class Kind(StrEnum):
     CAPABILITIES = "capabilities"
     USER_DEFINED = "user-defined"
     UNKNOWN = "unknown"
-
-
-class Written(StrEnum):
-    """How a position was written."""
-
-    PLAIN_TEXT = "plain-text"
-    COMPRESSED = "compressed"
-    MIC_E = "mic-e"
-    RAW_NMEA = "raw-nmea"
 
 
 class MessageType(StrEnum):
@@ -69,177 +62,6 @@ class BulletinType(StrEnum):
     ANNOUNCEMENT = "announcement"
     GROUP = "group"
     WEATHER_SERVICE = "weather-service"
-
-
-class StormType(StrEnum):
-    """How strong a storm has become (APRS101 chapter 12)."""
-
-    TROPICAL_DEPRESSION = "tropical-depression"
-    TROPICAL_STORM = "tropical-storm"
-    HURRICANE = "hurricane"
-
-
-class AreaShape(StrEnum):
-    """How an area is drawn (APRS101 chapter 11)."""
-
-    CIRCLE = "circle"
-    LINE_RIGHT = "line-down-right"
-    ELLIPSE = "ellipse"
-    TRIANGLE = "triangle"
-    BOX = "box"
-    FILLED_CIRCLE = "filled-circle"
-    LINE_LEFT = "line-down-left"
-    FILLED_ELLIPSE = "filled-ellipse"
-    FILLED_TRIANGLE = "filled-triangle"
-    FILLED_BOX = "filled-box"
-
-
-class Fix(StrEnum):
-    """Whether a compressed position is where its sender is, or where it last was sure to be (APRS101 chapter 9)."""
-
-    CURRENT = "current"
-    OLD = "old"
-
-
-@dataclass(frozen=True, slots=True)
-class Position:
-    """A place on the earth, WGS 84, degrees, north and east positive. Where it is blurred, the centre of the blur."""
-
-    latitude: float
-    longitude: float
-    written: Written
-    ambiguity: int | None = None
-    """How many digits of the minutes were blanked, 0 to 4; None where the format cannot."""
-    ambiguity_m: float | None = None
-    """How far the cell that is left reaches from south to north."""
-    datum: str | None = None
-    """The letter of the datum, where it is named (APRS12): W is WGS 84."""
-
-
-@dataclass(frozen=True, slots=True)
-class Movement:
-    """Over the ground; course from true north, which is 0 or 360."""
-
-    course_deg: float | None
-    speed_kmh: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Antenna:
-    """What a fixed station says of its antenna. Power is left out by listeners that measure instead of transmit."""
-
-    power_w: int | None
-    antenna_height_m: float
-    antenna_gain_db: int
-    antenna_bearing_deg: int | None
-    """Where it favours; None: all round."""
-    signal_strength_s: int | None = None
-    """How strongly a sought signal is heard, in S points."""
-    beacons_per_hour: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Range:
-    """How far a station reckons that it is heard."""
-
-    range_km: float
-
-
-@dataclass(frozen=True, slots=True)
-class Area:
-    """A drawing on the map, from a corner given as the position."""
-
-    area_shape: AreaShape
-    area_colour: str
-    area_latitude_span_deg: float
-    area_longitude_span_deg: float
-    area_corridor_km: float | None = None
-    """How far to either side of a line it reaches."""
-
-
-Extension = Movement | Antenna | Range | Area
-"""The one data extension that a position may carry (APRS101 chapter 7, for compressed ones chapter 9)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Signal:
-    """Where a direction finder hears a sought signal. The last three are None where nothing was counted."""
-
-    signal_bearing_deg: int
-    signal_hits_pct: float | None = None
-    signal_range_km: float | None = None
-    signal_width_deg: int | None = None
-    """The bearing is good to within this; None: useless."""
-
-
-@dataclass(frozen=True, slots=True)
-class Frequency:
-    """Where a station is listened to by voice (APRS12)."""
-
-    frequency_mhz: float
-    frequency_offset_mhz: float | None = None
-    tone_hz: int | None = None
-    """Whole hertz, as sent: 88 says 88.5."""
-    tone_code: str | None = None
-    """A digital squelch code, three octal digits."""
-    voice_range_km: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Telemetry:
-    """Values as sent, in no unit: the sender's definitions say what they are. None stands for a value left out."""
-
-    telemetry_sequence: int | None
-    analogue: tuple[int | float | None, ...]
-    digital: str | None = None
-    """Up to eight, B1 first."""
-
-
-@dataclass(frozen=True, slots=True)
-class Definition:
-    """What a station says its telemetry means; one message carries one of the four (APRS101 chapter 13)."""
-
-    telemetry_names: tuple[str, ...] | None = None
-    """Of up to five values, then up to eight bits."""
-    telemetry_units: tuple[str, ...] | None = None
-    telemetry_coefficients: tuple[tuple[float, float, float], ...] | None = None
-    """(a, b, c) per value: a·v² + b·v + c."""
-    telemetry_senses: str | None = None
-    """For each bit, the state in which it is on."""
-    telemetry_title: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Weather:
-    """One observation; whatever the station lacks is None."""
-
-    wind_deg: int | None = None
-    wind_ms: float | None = None
-    gust_ms: float | None = None
-    temperature_c: float | None = None
-    humidity_pct: float | None = None
-    pressure_hpa: float | None = None
-    rain_last_hour_mm: float | None = None
-    rain_last_day_mm: float | None = None
-    rain_today_mm: float | None = None
-    rain_counter: int | None = None
-    """Of the gauge itself, in its own steps."""
-    irradiance_wm2: int | None = None
-    snow_last_day_mm: float | None = None
-    radiation_nsvh: int | None = None
-    battery_v: float | None = None
-    indoor_temperature_c: float | None = None
-    indoor_humidity_pct: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Storm:
-    """How strong a storm is, and how far its winds reach."""
-
-    storm: StormType
-    hurricane_winds_km: float | None = None
-    storm_winds_km: float | None = None
-    gale_winds_km: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

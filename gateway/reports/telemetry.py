@@ -5,7 +5,8 @@ Remembering what a station said, and scaling by it, is not done here.
 
 import re
 
-from gateway.reports.report import Definition, Report, Telemetry, TelemetryReport, Unreadable
+from gateway.reports.measured import Definition, Telemetry
+from gateway.reports.report import Report, TelemetryReport, Unreadable
 from gateway.reports.text import clean
 
 _SEQUENCE = re.compile(rb"T#(?:MIC,?|([0-9]{1,5}),)")

@@ -6,16 +6,9 @@ from typing import Any, NamedTuple
 
 from gateway.reports import units
 from gateway.reports.comment import read as read_comment
+from gateway.reports.measured import Storm, StormType, Weather
 from gateway.reports.moment import read_month_time
-from gateway.reports.report import (
-    Located,
-    Report,
-    Storm,
-    StormType,
-    Unreadable,
-    Weather,
-    WeatherReport,
-)
+from gateway.reports.report import Located, Report, Unreadable, WeatherReport
 
 _FULL_CIRCLE = 360
 _MONTH_TIME_OCTETS = 8

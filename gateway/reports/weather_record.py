@@ -6,7 +6,8 @@ Hexadecimal numbers of four digits, whose order the stations' makers published (
 import re
 
 from gateway.reports import units
-from gateway.reports.report import Located, Report, Unreadable, Weather, WeatherReport
+from gateway.reports.measured import Weather
+from gateway.reports.report import Located, Report, Unreadable, WeatherReport
 
 PACKET_MARK = b"$ULTW"
 LOGGING_MARK = b"!!"

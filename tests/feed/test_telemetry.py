@@ -83,11 +83,11 @@ def test_telemetry_that_its_sender_has_not_defined_has_no_channels() -> None:
 
 
 def test_a_message_from_another_station_defines_nothing() -> None:
-    assert Listening().channels(b"QB2BCD>APRS:" + NAMES, BALLOON + VALUES) is None
+    assert Listening().channels(b"QB2BCD>APRS::QA1BUOY  :PARM.Battery", measures("1")) is None
 
 
 def test_a_message_to_another_station_defines_nothing() -> None:
-    assert Listening().channels(b"N0QBF-11>APRS::QB2BCD   :PARM.Battery", BALLOON + VALUES) is None
+    assert Listening().channels(b"QA1BUOY>APRS::QB2BCD   :PARM.Battery", measures("1")) is None
 
 
 def test_without_names_the_channels_have_those_of_the_standard() -> None:
