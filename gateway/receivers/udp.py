@@ -8,9 +8,9 @@ from ipaddress import IPv4Address, IPv6Address, ip_address
 from typing import NoReturn
 
 from gateway.frames.heard import Run
+from gateway.hosts import look_up
 from gateway.receivers.address import AddressError, HostPort, ReceiverAddress, allowed_senders
 from gateway.receivers.framing import FRAMINGS, Framing, PortAndFrame
-from gateway.receivers.names import look_up
 from gateway.receivers.receiver import Deliver
 from gateway.receivers.reconnect import ConnectionEndedError, Patience, ReconnectingReceiver, reason_of
 
@@ -104,7 +104,7 @@ class DatagramReceiver(ReconnectingReceiver):
 @asynccontextmanager
 async def _listening(place: HostPort) -> AsyncIterator[socket.socket]:
     """A socket that listens at `place`. Raises `OSError` or `UnicodeError`."""
-    family, address = (await look_up(place, socket.SOCK_DGRAM))[0]
+    family, address = (await look_up(place.host, place.port, socket.SOCK_DGRAM))[0]
     with socket.socket(family, socket.SOCK_DGRAM) as listening:
         listening.setblocking(False)
         listening.bind(address)

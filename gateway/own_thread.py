@@ -1,0 +1,32 @@
+"""A call that may block for long, in a thread that nobody waits for."""
+
+import asyncio
+import threading
+from collections.abc import Callable
+from concurrent.futures import Future
+from typing import ParamSpec, TypeVar
+
+_P = ParamSpec("_P")
+_T = TypeVar("_T")
+
+
+async def in_own_thread(function: Callable[_P, _T], *arguments: _P.args, **more: _P.kwargs) -> _T:
+    """What `function` returns or raises.
+
+    A call that blocks cannot be cancelled, and the event loop waits at its end for the threads of its own: a stop would
+    wait for a resolver's last time-out. So a thread is taken that ends by itself; cancelled, the call goes on in it,
+    and nobody hears how it ended.
+    """
+    answer: Future[_T] = Future()
+    answer.set_running_or_notify_cancel()
+
+    def call() -> None:
+        try:
+            result = function(*arguments, **more)
+        except BaseException as error:  # noqa: BLE001 - it is raised where the call is awaited
+            answer.set_exception(error)
+        else:
+            answer.set_result(result)
+
+    threading.Thread(target=call, name="own thread", daemon=True).start()
+    return await asyncio.wrap_future(answer)
