@@ -11,6 +11,7 @@ import structlog
 from gateway.bus.connection import OFFLINE, ONLINE, Connection
 from gateway.bus.outbox import Outbox
 from gateway.bus.topics import TopicGroup, Topics
+from gateway.giving_way import Rests
 
 _log = structlog.get_logger()
 
@@ -19,11 +20,8 @@ BATCH_SECONDS = 0.0005
 
 BATCH_MESSAGES = 64
 
-BUSY_REST = 2.0
-"""While frames wait to be judged, the bus rests for so many times as long as its last batch took."""
-
-LONGEST_REST_SECONDS = 0.02
-"""A batch that had to wait for the broker took none of the frames' time."""
+RESTS = Rests(usual=0.0, while_busy=2.0, longest=0.02)
+"""A batch that took long had to wait for the broker, which took none of the frames' time."""
 
 
 class Publisher:
@@ -144,4 +142,4 @@ class Publisher:
             self._outbox.lost(handed)
             raise
         self._outbox.published(handed)
-        return min(took * BUSY_REST, LONGEST_REST_SECONDS) if self._busy() else 0.0
+        return RESTS.after(took, busy=self._busy())

@@ -7,31 +7,24 @@ proportion to the time it took, so that no number of clients takes more than a p
 
 import asyncio
 import contextlib
-import os
 import socket
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from time import perf_counter, thread_time
 
 import structlog
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames import tnc2
 from gateway.frames.frame import Frame
+from gateway.giving_way import Rests, Round
 from gateway.lines.client import LineClient
 from gateway.lines.options import LinesOptions
+from gateway.listening import Listener
 
-SLICE_SECONDS = 0.00025
-"""How long a round may keep the event loop to itself."""
+RESTS = Rests(usual=4.0, while_busy=20.0, shortest=0.02)
+"""A fifth of a core is the most that all clients take."""
 
-REST = 4.0
-"""How many times as long as a round took the next one is put off: a fifth of a core is the most that all take."""
-
-BUSY_REST = 20.0
-"""The same while frames wait to be judged: what readers do not get then is shed, and counted."""
-
-SHORTEST_REST_SECONDS = 0.02
 ROUND_LINES = 250
 """How many lines one round takes, at most."""
 
@@ -90,8 +83,9 @@ class LineServer:
         self._ended.set()
         self._tally = _Tally()
         self._said_at = float("-inf")
-        self._port: int | None = None
-        self._trouble = "it was not started yet"
+        self._listener = Listener(
+            "the text port", self._options.host, self._options.port, retry_seconds=self._options.retry_seconds
+        )
 
     def offer_heard(self, payload: HeardPayload) -> None:
         """A judged frame. Without clients it is forgotten at once; a damaged one has no line."""
@@ -111,8 +105,8 @@ class LineServer:
         """How it is now."""
         tally = self._tally
         return LinesState(
-            port=self._port,
-            trouble=self._trouble,
+            port=self._listener.port,
+            trouble=self._listener.trouble,
             clients=len(self._clients),
             lines=tally.lines,
             shed=tally.shed,
@@ -122,23 +116,20 @@ class LineServer:
 
     async def run(self) -> None:
         """Listen and write, until cancelled or drained. A port that is taken is tried again and again."""
-        server = None
         self._ended.clear()
         try:
-            server = await self._listen()
-            if server is not None:
-                async with asyncio.TaskGroup() as tasks:
-                    writing = tasks.create_task(self._write_for_ever())
-                    await self._leaving.wait()
-                    writing.cancel()
-                server.close()
-                await self._take_leave()
+            async with self._listener.listening(
+                self._new_client, self._leaving, prepare=self._bound_buffers
+            ) as listens:
+                if listens:
+                    async with asyncio.TaskGroup() as tasks:
+                        writing = tasks.create_task(self._write_for_ever())
+                        await self._leaving.wait()
+                        writing.cancel()
+            await self._take_leave()
         finally:
-            if server is not None:
-                server.close()
             for client in list(self._clients):
                 client.abort()
-            self._port, self._trouble = None, "the gateway stops"
             self._ended.set()
 
     async def drain(self, seconds: float) -> None:
@@ -150,30 +141,8 @@ class LineServer:
         for client in list(self._clients):
             client.abort()
 
-    async def _listen(self) -> asyncio.Server | None:
-        """Listen, as soon as it can be; None where it is time to leave before that."""
-        options = self._options
-        loop = asyncio.get_running_loop()
-        while not self._leaving.is_set():
-            try:
-                server = await loop.create_server(self._new_client, options.host, options.port, start_serving=False)
-            except (OSError, UnicodeError) as error:
-                why = _why(error)
-                if why != self._trouble:
-                    _log.error("the text port does not listen", host=options.host, port=options.port, why=why)
-                self._trouble = why
-                with contextlib.suppress(TimeoutError):
-                    async with asyncio.timeout(options.retry_seconds):
-                        await self._leaving.wait()
-                continue
-            for listening in server.sockets:
-                # Connections take this over from the socket that they came in by.
-                listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, options.kernel_octets)
-            await server.start_serving()
-            self._port, self._trouble = server.sockets[0].getsockname()[1], ""
-            _log.info("the text port listens", host=options.host, port=self._port)
-            return server
-        return None
+    def _bound_buffers(self, listening: socket.socket) -> None:
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, self._options.kernel_octets)
 
     def _new_client(self) -> LineClient:
         return LineClient(self._options.client_octets, self._welcome, self._forget)
@@ -200,20 +169,16 @@ class LineServer:
         while True:
             await self._work.wait()
             self._work.clear()
-            busy = await self._write_to_all(self._take())
-            await asyncio.sleep(max(SHORTEST_REST_SECONDS, (BUSY_REST if self._busy() else REST) * busy))
+            took = await self._write_to_all(self._take())
+            await asyncio.sleep(RESTS.after(took, busy=self._busy()))
 
     async def _write_to_all(self, lines: bytes) -> float:
         """One round. Gives back how many seconds of the processor it took."""
-        busy = 0.0
-        began, began_busy = perf_counter(), thread_time()
+        this_round = Round()
         for client in list(self._clients):
             self._write(client, lines)
-            if perf_counter() - began >= SLICE_SECONDS:
-                busy += thread_time() - began_busy
-                await asyncio.sleep(0)
-                began, began_busy = perf_counter(), thread_time()
-        return busy + thread_time() - began_busy
+            await this_round.give_way()
+        return this_round.took
 
     def _take(self) -> bytes:
         """The lines of the next round."""
@@ -237,10 +202,3 @@ class LineServer:
             client.close()
         for client in list(self._clients):
             await client.ended.wait()
-
-
-def _why(error: OSError | UnicodeError) -> str:
-    """What the system says of it; asyncio puts the address into the text, which is said beside it."""
-    if isinstance(error, UnicodeError | socket.gaierror) or not error.errno:
-        return "this is no address of this computer"
-    return os.strerror(error.errno)

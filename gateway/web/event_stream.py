@@ -13,26 +13,19 @@ import asyncio
 import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from time import perf_counter, thread_time
 
 import structlog
 
+from gateway.giving_way import Rests, Round
 from gateway.web.event_log import EventLog, Start
 from gateway.web.options import WebLimits, WebPace
-
-SLICE_SECONDS = 0.00025
-"""How long a round may keep the event loop to itself."""
 
 EVENTS_AT_A_TIME = 4
 """How many are encoded before that is looked at."""
 
-REST = 2.0
-"""How many times as long as a round took the next one is put off: a third of a core is the most that all take."""
+RESTS = Rests(usual=2.0, while_busy=20.0, shortest=0.05)
+"""A third of a core is the most that all streams take. What they do not get they miss, and are told so."""
 
-BUSY_REST = 20.0
-"""The same while frames wait to be judged: what streams do not get then they miss, and are told so."""
-
-SHORTEST_REST_SECONDS = 0.05
 REMEMBERED_CHUNKS = 16
 
 PRELUDE = b"retry: 2000\n\n"
@@ -90,28 +83,6 @@ class _Chunk:
         self.missed = missed
 
 
-class _Round:
-    """What one round takes of the processor, and when it should give way to the rest of the gateway."""
-
-    def __init__(self) -> None:
-        self._busy = 0.0
-        self._began = perf_counter()
-        self._began_busy = thread_time()
-
-    async def give_way(self) -> None:
-        """Let everything else have its turn, if this one has lasted long enough."""
-        if perf_counter() - self._began >= SLICE_SECONDS:
-            self._busy = self.busy
-            await asyncio.sleep(0)
-            self._began = perf_counter()
-            self._began_busy = thread_time()
-
-    @property
-    def busy(self) -> float:
-        """How many seconds of the processor it took so far: less than passed, where others want the processor too."""
-        return self._busy + thread_time() - self._began_busy
-
-
 class EventStreams:
     """All open streams. `run` serves them, `wake` says that there is something new."""
 
@@ -159,8 +130,8 @@ class EventStreams:
         while True:
             had_news = await self._wait()
             self._work.clear()
-            busy = await self._serve_all(heartbeat=not had_news)
-            await asyncio.sleep(max(SHORTEST_REST_SECONDS, (BUSY_REST if self._busy() else REST) * busy))
+            took = await self._serve_all(heartbeat=not had_news)
+            await asyncio.sleep(RESTS.after(took, busy=self._busy()))
 
     async def finish(self) -> None:
         """Give every stream what it can take now, and end them all."""
@@ -179,7 +150,7 @@ class EventStreams:
 
     async def _serve_all(self, *, heartbeat: bool) -> float:
         """One round. Gives back how many seconds of the processor it took."""
-        this_round = _Round()
+        this_round = Round()
         for stream in list(self._streams):
             if stream.transport.get_write_buffer_size():
                 self._wait_for(stream)
@@ -191,9 +162,9 @@ class EventStreams:
                 stream.write(self._heartbeat)
             await this_round.give_way()
         self._chunks.clear()
-        return this_round.busy
+        return this_round.took
 
-    async def _serve(self, stream: Stream, this_round: _Round) -> None:
+    async def _serve(self, stream: Stream, this_round: Round) -> None:
         """Give a stream its next chunk."""
         chunk = self._chunks.get(stream.cursor)
         if chunk is None:
@@ -220,7 +191,7 @@ class EventStreams:
             self.tally.dropped += 1
             _log.warning("a client of the event stream does not read: it is dropped", dropped=self.tally.dropped)
 
-    async def _make_chunk(self, cursor: int, this_round: _Round) -> _Chunk:
+    async def _make_chunk(self, cursor: int, this_round: Round) -> _Chunk:
         """What comes after `cursor`. The log may move on meanwhile: then some of it is told to be missed."""
         began_at = cursor
         pieces: list[bytes] = []

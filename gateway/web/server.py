@@ -2,10 +2,9 @@
 
 import asyncio
 import contextlib
-import os
-import socket
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
+from functools import partial
 from http import HTTPStatus
 
 import structlog
@@ -14,6 +13,7 @@ from aiohttp import hdrs, web
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
+from gateway.listening import Listener
 from gateway.loopback import is_loopback
 from gateway.web.connection import Connections, bound_buffers, most_connections, problem_response
 from gateway.web.event_log import EventLog, weight_of
@@ -29,6 +29,8 @@ from gateway.web.turns import Turns
 
 SHUTDOWN_SECONDS = 0.5
 """How long requests that are being answered at a stop may take to end, before they are cut off."""
+
+UNENCRYPTED = "the web is not encrypted: put a proxy with TLS before it where others share the network"
 
 _log = structlog.get_logger("web")
 
@@ -89,12 +91,11 @@ class WebServer:
             self._turns,
             self._numbers,
         )
+        self._listener = Listener("the web", options.host, options.port, retry_seconds=options.pace.retry)
         self._connections: Connections | None = None
         self._leaving = asyncio.Event()
         self._ended = asyncio.Event()
         self._ended.set()
-        self._port: int | None = None
-        self._trouble = "it was not started yet"
 
     def offer_heard(self, payload: HeardPayload) -> None:
         """A judged frame."""
@@ -120,30 +121,28 @@ class WebServer:
 
     def state(self) -> WebState:
         """How it is now."""
-        return WebState(self._port, self._trouble, self._numbers())
+        return WebState(self._listener.port, self._listener.trouble, self._numbers())
 
     async def run(self) -> None:
         """Listen and answer, until cancelled or drained. A port that is taken is tried again and again."""
         self._ended.clear()
         runner = web.AppRunner(self._application(), handler_cancellation=True, shutdown_timeout=SHUTDOWN_SECONDS)
         await runner.setup()
-        listening = None
+        prepare = partial(bound_buffers, limits=self._options.limits, pace=self._options.pace)
         try:
             assert runner.server is not None  # noqa: S101 - `setup` has made it
             self._connections = Connections(runner.server, self._most_connections, self._options.pace)
-            listening = await self._listen(self._connections)
-            if listening is not None:
-                async with asyncio.TaskGroup() as tasks:
-                    serving = tasks.create_task(self._streams.run())
-                    await self._leaving.wait()
-                    serving.cancel()
-                listening.close()
+            async with self._listener.listening(self._connections, self._leaving, prepare=prepare) as listens:
+                if listens:
+                    if not is_loopback(self._options.host):
+                        _log.warning(UNENCRYPTED)
+                    async with asyncio.TaskGroup() as tasks:
+                        serving = tasks.create_task(self._streams.run())
+                        await self._leaving.wait()
+                        serving.cancel()
         finally:
-            if listening is not None:
-                listening.close()
             await self._streams.finish()
             await runner.cleanup()
-            self._port, self._trouble = None, "the gateway stops"
             self._ended.set()
 
     async def drain(self, seconds: float) -> None:
@@ -185,32 +184,6 @@ class WebServer:
                 ProblemError(HTTPStatus.INTERNAL_SERVER_ERROR, "a fault of the gateway: see its log")
             )
 
-    async def _listen(self, connections: Connections) -> asyncio.Server | None:
-        """Listen, as soon as it can be; None where it is time to leave before that."""
-        options = self._options
-        loop = asyncio.get_running_loop()
-        while not self._leaving.is_set():
-            try:
-                server = await loop.create_server(connections, options.host, options.port, start_serving=False)
-            except (OSError, UnicodeError) as error:
-                why = _why(error)
-                if why != self._trouble:
-                    _log.error("the web does not listen", host=options.host, port=options.port, why=why)
-                self._trouble = why
-                with contextlib.suppress(TimeoutError):
-                    async with asyncio.timeout(options.pace.retry):
-                        await self._leaving.wait()
-                continue
-            for listening in server.sockets:
-                bound_buffers(listening, options.limits, options.pace)
-            await server.start_serving()
-            self._port, self._trouble = server.sockets[0].getsockname()[1], ""
-            _log.info("the web listens", host=options.host, port=self._port, connections=connections.limit)
-            if not is_loopback(options.host):
-                _log.warning("the web is not encrypted: put a proxy with TLS before it where others share the network")
-            return server
-        return None
-
     def _numbers(self) -> WebNumbers:
         tally = self._streams.tally
         connections = self._connections
@@ -240,10 +213,3 @@ def _detail_of(status: int) -> str:
         HTTPStatus.REQUEST_ENTITY_TOO_LARGE: "that is more than belongs there",
     }
     return details.get(HTTPStatus(status), "the request cannot be answered")
-
-
-def _why(error: OSError | UnicodeError) -> str:
-    """What the system says of it; asyncio puts the address into the text, which is said beside it."""
-    if isinstance(error, UnicodeError | socket.gaierror) or not error.errno:
-        return "this is no address of this computer"
-    return os.strerror(error.errno)

@@ -5,8 +5,7 @@ from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from time import perf_counter
 from typing import TypeVar
 
-TURN_SECONDS = 0.00025
-"""How long one turn may keep the event loop to itself."""
+from gateway.giving_way import SLICE_SECONDS
 
 _T = TypeVar("_T")
 
@@ -39,6 +38,6 @@ class Turns:
                 encoded.append(encode(item))
             except Exception:  # noqa: BLE001 - one object that cannot be made must not end the answer: it is counted
                 self.failed += 1
-            if perf_counter() - began >= TURN_SECONDS:
+            if perf_counter() - began >= SLICE_SECONDS:
                 return encoded, False
         return encoded, True
