@@ -49,7 +49,10 @@ class PartKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """How one part is. The texts are for the operator and are our own: never from the air or from a server."""
+    """How one part is. The texts are for the operator and are our own: never from the air.
+
+    Where one quotes a server, it says so, and what it quotes was made printable and cut.
+    """
 
     kind: PartKind
     name: str

@@ -4,8 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from gateway.part import Part, PartKind, State
+from gateway.uplink.state import LOGIN_REFUSED_ADVICE, UplinkState
 from gateway.uplink.state import Phase as UplinkPhase
-from gateway.uplink.state import UplinkState
 
 WallTime = Callable[[int], int]
 """Unix milliseconds of an elapsed time of this run."""
@@ -33,18 +33,22 @@ _UPLINK_STATES = {
     UplinkPhase.STOPPED: State.DOWN,
 }
 
-_UPLINK_REMEDIES = {
-    UplinkPhase.UNVERIFIED: "check that the callsign is the one that the passcode was given for, then restart",
-    UplinkPhase.RECEIVE_ONLY: "nothing is sent: give a passcode to send",
-}
-
 
 def uplink_part(state: UplinkState, wall: WallTime) -> Part:
     """The connection to the network."""
     health = _UPLINK_STATES[state.phase]
-    unreachable = f"can this computer reach {state.server}?" if state.server and health is State.DOWN else ""
-    remedy = _UPLINK_REMEDIES.get(state.phase, unreachable)
-    return Part(PartKind.UPLINK, "uplink", health, wall(state.since_ms), state.reason, remedy)
+    return Part(PartKind.UPLINK, "uplink", health, wall(state.since_ms), state.reason, _uplink_remedy(state, health))
+
+
+def _uplink_remedy(state: UplinkState, health: State) -> str:
+    if state.phase is UplinkPhase.RECEIVE_ONLY:
+        return "nothing is sent: give a passcode to send"
+    if state.login_refused:
+        return LOGIN_REFUSED_ADVICE
+    if state.server and health is State.DOWN:
+        said = "what the server said may tell why; the next one is tried"
+        return said if state.remark else f"can this computer reach {state.server}?"
+    return ""
 
 
 def policy_part(state: PolicyState) -> Part:

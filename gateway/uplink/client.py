@@ -20,8 +20,8 @@ from gateway.back_off import BackOff
 from gateway.uplink.dial import DialError, dial
 from gateway.uplink.link import Link
 from gateway.uplink.outbox import Departure, Outbox, Outcome, Report
-from gateway.uplink.session import Event, Login, LoginAnswered, Session
-from gateway.uplink.state import Phase, UplinkOptions, UplinkState
+from gateway.uplink.session import NOT_ACCEPTED, Event, Login, LoginAnswered, Session
+from gateway.uplink.state import LOGIN_REFUSED_ADVICE, Phase, UplinkOptions, UplinkState
 
 BATCH_OCTETS = 4096
 """About how much goes into one write, so that little is left over when the kernel takes only a part."""
@@ -65,7 +65,7 @@ class Uplink:
         self._stopped = asyncio.Event()
         self._standing = _Standing(Phase.WAITING, clock())
         self._totals = _Totals()
-        self._logged_reason = ""
+        self._logged_trouble = ""
         self._said_unverified = False
 
     def offer(self, departures: Sequence[Departure]) -> None:
@@ -89,9 +89,9 @@ class Uplink:
         try:
             while not self._stopped.is_set():
                 server = self._options.servers[self._turn % len(self._options.servers)]
-                reason, stood_ms = await self._connect_and_stay(*server)
+                trouble, stood_ms = await self._connect_and_stay(*server)
                 self._turn += 1
-                await self._stay_away(reason, stood_ms)
+                await self._stay_away(trouble, stood_ms)
         finally:
             self._stop()
 
@@ -116,7 +116,9 @@ class Uplink:
             since_ms=standing.since_ms,
             server=standing.server,
             server_name=standing.server_name,
-            reason=standing.reason,
+            reason=str(standing.trouble),
+            remark=standing.trouble.remark,
+            login_refused=standing.trouble.login_refused,
             outcomes=dict(self._outbox.counts),
             offered=self._outbox.offered,
             waiting=self._outbox.waiting,
@@ -165,10 +167,10 @@ class Uplink:
         if due_ms:
             self._look_in(max(SHORTEST_WATCH_SECONDS, min(WATCH_SECONDS, (min(due_ms) - now_ms) / 1000)))
 
-    async def _connect_and_stay(self, host: str, port: int) -> tuple[str, int]:
-        """One connection from its first look-up to its end: why it ended, and for how long its login had stood."""
+    async def _connect_and_stay(self, host: str, port: int) -> tuple["_Trouble", int]:
+        """One connection from its first look-up to its end: why it ended, and for how long it had stood accepted."""
         options = self._options
-        self._change(Phase.CONNECTING, server=_address(host, port), reason=self._standing.reason)
+        self._change(Phase.CONNECTING, server=_address(host, port), trouble=self._standing.trouble)
         try:
             sock = await dial(
                 host,
@@ -178,15 +180,19 @@ class Uplink:
                 unacknowledged_ms=options.freshness_ms,
             )
         except DialError as error:
-            return str(error), 0
+            return _Trouble(str(error)), 0
         if self._stopped.is_set():
             sock.close()
-            return "", 0
+            return _NONE, 0
         session = Session(
-            self._login, opened_ms=self._clock(), login_ms=options.login_ms, silence_ms=options.silence_ms
+            self._login,
+            opened_ms=self._clock(),
+            login_ms=options.login_ms,
+            silence_ms=options.silence_ms,
+            unverified_ms=options.unverified_ms,
         )
         link = self._link = Link(session, clock=self._clock, on_event=self._on_event, on_writable=self._flush)
-        self._change(Phase.LOGGING_IN, reason=self._standing.reason)
+        self._change(Phase.LOGGING_IN, trouble=self._standing.trouble)
         try:
             await asyncio.get_running_loop().create_connection(lambda: link, sock=sock)
             await link.ended.wait()
@@ -195,16 +201,18 @@ class Uplink:
             await link.ended.wait()
             self._totals = self._totals.with_link(link)
             self._link = None
-        return link.reason, self._clock() - self._standing.since_ms if session.answered else 0
+        trouble = _Trouble(link.reason, session.remark, login_refused=session.answered and not session.accepted)
+        return trouble, self._clock() - self._standing.since_ms if session.accepted else 0
 
-    async def _stay_away(self, reason: str, stood_ms: int) -> None:
+    async def _stay_away(self, trouble: "_Trouble", stood_ms: int) -> None:
         if self._stopped.is_set():
             return
         seconds = self._back_off.failed(stood_ms / 1000)
-        self._change(Phase.WAITING, reason=reason)
-        say = _log.debug if reason == self._logged_reason else _log.warning
-        self._logged_reason = reason
-        say("uplink is down", server=self._standing.server, reason=reason, next_attempt_s=round(seconds, 1))
+        self._change(Phase.WAITING, trouble=trouble)
+        # A server that words each refusal anew does not fill the log.
+        say = _log.debug if trouble.what == self._logged_trouble else _log.warning
+        self._logged_trouble = trouble.what
+        say("uplink is down", server=self._standing.server, reason=str(trouble), next_attempt_s=round(seconds, 1))
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(seconds):
                 await self._stopped.wait()
@@ -221,10 +229,13 @@ class Uplink:
             self._said_unverified = False
             self._flush()
         else:
-            self._change(Phase.UNVERIFIED, server_name=event.server, reason="the server does not accept the login")
+            remark = self._link.session.remark if self._link is not None else ""
+            trouble = _Trouble(NOT_ACCEPTED, remark, login_refused=True)
+            self._change(Phase.UNVERIFIED, server_name=event.server, trouble=trouble)
             self._outbox.give_up(Outcome.REFUSED)
             self._say_unverified(event.server)
-        self._logged_reason = ""
+            return
+        self._logged_trouble = ""
 
     def _say_unverified(self, name: str) -> None:
         """Loudly, and once until a login is verified again."""
@@ -235,7 +246,7 @@ class Uplink:
             server=self._standing.server,
             name=name,
             callsign=self._options.callsign,
-            what_to_do="check that the station's callsign is the one that the passcode was given for, then restart",
+            what_to_do=LOGIN_REFUSED_ADVICE,
         )
 
     def _stop(self) -> None:
@@ -251,13 +262,32 @@ class Uplink:
         if self._watch is not None:
             self._watch.cancel()
         self._outbox.give_up(Outcome.STOPPED)
-        self._change(Phase.STOPPED, reason="the gateway stops")
+        self._change(Phase.STOPPED, trouble=_Trouble("the gateway stops"))
 
-    def _change(self, phase: Phase, *, server: str | None = None, server_name: str = "", reason: str = "") -> None:
+    def _change(
+        self, phase: Phase, *, server: str | None = None, server_name: str = "", trouble: "_Trouble | None" = None
+    ) -> None:
         server = self._standing.server if server is None else server
-        self._standing = _Standing(phase, self._clock(), server, server_name, reason)
+        self._standing = _Standing(phase, self._clock(), server, server_name, trouble or _NONE)
         if self._on_change is not None:
             self._on_change(self.state())
+
+
+@dataclass(frozen=True, slots=True)
+class _Trouble:
+    """Why nothing can be sent: `reason`, `remark` and `login_refused` of `UplinkState`."""
+
+    what: str = ""
+    """In our own words."""
+
+    remark: str = ""
+    login_refused: bool = False
+
+    def __str__(self) -> str:
+        return f"{self.what}; the server said: {self.remark}" if self.remark else self.what
+
+
+_NONE = _Trouble()
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,7 +298,7 @@ class _Standing:
     since_ms: int
     server: str = ""
     server_name: str = ""
-    reason: str = ""
+    trouble: _Trouble = _NONE
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,21 +2,25 @@
 
 How to think about it. The server speaks first: one comment line, `# software version`. That is the greeting, and our
 login line is the only thing that we say until it is answered by `# logresp CALL verified, server NAME` or by the same
-with `unverified`. From then on the state never changes again: a session is verified or it is not, until its connection
-ends. Frames may go up in `VERIFIED` alone; the session itself never sees them, as they are lines already.
+with `unverified`. What was verified may be taken back, and that counts at once; what was not verified never is, as long
+as its connection lasts. Frames may go up in `VERIFIED` alone; the session itself never sees them.
 
-    state               a comment (`# …`)                               any other line       dead when
+    state               a comment (`# …`)                               any other line       given up when
     AWAITING_GREETING   is the greeting: log in, to LOGGING_IN          counted, discarded   not answered in time
     LOGGING_IN          logresp of ours: to VERIFIED or UNVERIFIED;     counted, discarded   not answered in time
-                        else a heartbeat
-    VERIFIED            a heartbeat                                     counted, discarded   silent for too long
-    UNVERIFIED          a heartbeat                                     counted, discarded   silent for too long
+                        else a remark
+    VERIFIED            unverified logresp of ours: to UNVERIFIED;      counted, discarded   silent for too long
+                        else a heartbeat or a remark
+    UNVERIFIED          a heartbeat or a remark                         counted, discarded   silent or kept for too long
+
+A login that is not verified is kept for `unverified_ms`: then another server may do better. One that asked for no more
+than to receive is never verified, and stays.
 
 The comments that come about every 20 s are the only heartbeat (IS-Connect; the interval is common practice). A server
 that sends no whole line for longer than `silence_ms` is dead, whatever TCP believes. Time is passed in, always.
 
-The server is no friend: its lines are cut at 512 octets, what it calls itself is made printable and cut, and no byte
-of its choosing can raise anything here. A `logresp` for another callsign is not an answer to us.
+The server is no friend: its lines are cut at 512 octets, what it says that is shown is made printable and cut, and no
+byte of its choosing can raise anything here. A `logresp` for another callsign is not an answer to us.
 """
 
 import re
@@ -31,9 +35,14 @@ from gateway.frames.network_line import LINE_END, MAXIMUM_LINE_OCTETS
 RECEIVE_ONLY = -1
 """The passcode that asks for a login which only receives (IS-Connect)."""
 
+NOT_ACCEPTED = "the server does not accept the login"
+
 PROGRAM = "Stile"
 MAXIMUM_NAME = 60
 """What is kept of the software's and the server's own names, in characters."""
+
+MAXIMUM_REMARK = 120
+"""What is kept of a server's remark, in characters."""
 
 # IS-Connect: more words may follow the server's callsign.
 _LOGIN_RESPONSE = re.compile(rb"#\s*logresp\s+(\S+)\s+(verified|unverified)\b(?:\s*,\s*server\s+([^\s,]+))?")
@@ -109,8 +118,11 @@ Event = Greeted | LoginAnswered
 class Session:
     """The protocol of one connection, from its first byte to its last."""
 
-    def __init__(self, login: Login, *, opened_ms: int, login_ms: int, silence_ms: int) -> None:
-        """`opened_ms`: when the connection stood; `login_ms`: how long greeting and answer may take in all."""
+    def __init__(self, login: Login, *, opened_ms: int, login_ms: int, silence_ms: int, unverified_ms: int) -> None:
+        """`opened_ms`: when the connection stood; `login_ms`: how long greeting and answer may take in all.
+
+        `unverified_ms`: how long a login that is not verified is kept.
+        """
         self.state = SessionState.AWAITING_GREETING
 
         self.may_send = False
@@ -125,9 +137,16 @@ class Session:
         self.last_heard_ms: int | None = None
         """When the last whole line came."""
 
+        self.remark = ""
+        """The server's last words, if they may say why it refuses us: printable ASCII, cut. A heartbeat (it begins as
+        the greeting did; common practice) and an answer that is as it should be say nothing of that."""
+
         self._login = login
         self._silence_ms = silence_ms
+        self._unverified_ms = unverified_ms
         self._answer_due_ms = opened_ms + login_ms
+        self._unverified_since_ms = 0
+        self._greeting = ""
         self._stream = DelimitedStream(b"\n", MAXIMUM_LINE_OCTETS, starts_delimited=True)
         self._to_send = b""
 
@@ -137,16 +156,24 @@ class Session:
         return self.state in (SessionState.VERIFIED, SessionState.UNVERIFIED)
 
     @property
+    def accepted(self) -> bool:
+        """Whether the server takes the login for what it asks."""
+        return self.state is SessionState.VERIFIED or (self.answered and self._login.receive_only)
+
+    @property
     def deadline_ms(self) -> int:
         """When this connection is to be given up if nothing more is heard."""
-        if self.answered and self.last_heard_ms is not None:
-            return self.last_heard_ms + self._silence_ms
-        return self._answer_due_ms
+        if not self.answered or self.last_heard_ms is None:
+            return self._answer_due_ms
+        silent_ms = self.last_heard_ms + self._silence_ms
+        return silent_ms if self.accepted else min(silent_ms, self._unverified_since_ms + self._unverified_ms)
 
     def overdue(self, now_ms: int) -> str | None:
         """Why the connection is to be given up now; None where it is not."""
         if now_ms < self.deadline_ms:
             return None
+        if self.answered and not self.accepted and now_ms >= self._unverified_since_ms + self._unverified_ms:
+            return NOT_ACCEPTED
         if self.answered:
             return f"the server was silent for {self._silence_ms / 1000:g} s"
         if self.state is SessionState.LOGGING_IN:
@@ -162,7 +189,7 @@ class Session:
                 self.lines_discarded += piece != b"\r"
                 continue
             self.comments += 1
-            event = self._comment(piece)
+            event = self._comment(piece, now_ms)
             if event is not None:
                 events.append(event)
         return events
@@ -172,22 +199,36 @@ class Session:
         octets, self._to_send = self._to_send, b""
         return octets
 
-    def _comment(self, line: bytes) -> Event | None:
+    def _comment(self, line: bytes, now_ms: int) -> Event | None:
+        said = _printable(line.lstrip(b"# "), MAXIMUM_REMARK)
         if self.state is SessionState.AWAITING_GREETING:
             self.state = SessionState.LOGGING_IN
+            self.remark = self._greeting = said
             self._to_send = self._login.line()
-            return Greeted(_printable(line.lstrip(b"# ")))
-        if self.state is SessionState.LOGGING_IN:
-            answer = _LOGIN_RESPONSE.match(line)
-            if answer is not None and answer[1].upper() == self._login.callsign.upper().encode("ascii"):
-                verified = answer[2] == b"verified"
-                self.state = SessionState.VERIFIED if verified else SessionState.UNVERIFIED
-                self.may_send = verified and not self._login.receive_only
-                return LoginAnswered(verified, _printable(answer[3] or b""))
-        return None
+            return Greeted(said[:MAXIMUM_NAME])
+        is_heartbeat = self.answered and self._greeting != "" and said.startswith(self._greeting)
+        if self.state is SessionState.UNVERIFIED:
+            self.remark = self.remark if is_heartbeat else said
+            return None
+        self.remark = "" if is_heartbeat else said
+        return self._login_response(line, now_ms)
+
+    def _login_response(self, line: bytes, now_ms: int) -> LoginAnswered | None:
+        """What `line` answers to our login; None where it is no answer to it, or says nothing new."""
+        answer = _LOGIN_RESPONSE.match(line)
+        if answer is None or answer[1].upper() != self._login.callsign.upper().encode("ascii"):
+            return None
+        state = SessionState.VERIFIED if answer[2] == b"verified" else SessionState.UNVERIFIED
+        is_new, self.state = state is not self.state, state
+        self.may_send = state is SessionState.VERIFIED and not self._login.receive_only
+        self._unverified_since_ms = now_ms
+        if self.accepted:
+            self.remark = ""
+        server = _printable(answer[3] or b"", MAXIMUM_NAME)
+        return LoginAnswered(state is SessionState.VERIFIED, server) if is_new else None
 
 
-def _printable(octets: bytes) -> str:
-    """What a stranger calls itself, fit to be shown and logged."""
-    shown = octets.strip()[:MAXIMUM_NAME]
+def _printable(octets: bytes, longest: int) -> str:
+    """What a stranger says, fit to be shown and logged."""
+    shown = octets.strip()[:longest]
     return "".join(chr(octet) if 0x20 <= octet < 0x7F else "?" for octet in shown)  # noqa: PLR2004 - printable ASCII

@@ -42,11 +42,21 @@ class UplinkOptions:
     """How long greeting and answer to the login may take together."""
 
     pauses: Pauses = Pauses(first=1.0, longest=60.0, spread=1.0)
-    """After failures; they double each time that every server has failed. A connection stands from its login on."""
+    """After failures; they double each time that every server has failed. A connection stands from its login on, and
+    where that is accepted."""
+
+    unverified_ms: int = 120_000
+    """How long a connection whose login is not accepted is kept before the next server is tried."""
 
     def __post_init__(self) -> None:
         if not self.servers:
             raise ValueError("an uplink needs at least one server")
+
+
+LOGIN_REFUSED_ADVICE = (
+    "the passcode is the callsign's own: is another computer logged in with the same callsign? is the login check of"
+    " this server broken, or the callsign barred there? ask who runs it; after two minutes the next server is tried"
+)
 
 
 class Phase(StrEnum):
@@ -82,7 +92,14 @@ class UplinkState:
     """What the connected server calls itself: printable ASCII, cut."""
 
     reason: str
-    """Why the last connection ended, or none came about; empty while a login is answered as it should be."""
+    """Why the last connection ended, or none came about, with the server's remark; empty while a login is answered as
+    it should be."""
+
+    remark: str
+    """What of that are the server's own words: printable ASCII, cut; mostly empty."""
+
+    login_refused: bool
+    """Whether the reason is that a server does not accept the login."""
 
     outcomes: Mapping[Outcome, int]
     offered: int

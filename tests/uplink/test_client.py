@@ -1,125 +1,20 @@
 import asyncio
-import contextlib
 import itertools
 import random
 import re
 import socket
-import time
 from collections import Counter
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable
 from typing import cast
 
 import pytest
 from structlog.testing import capture_logs
 
-from demo.network_server import Answer, Conduct, Fault, NetworkServer
-from gateway.back_off import Pauses
+from demo.network_server import Answer, Fault, NetworkServer
 from gateway.uplink import client
-from gateway.uplink.client import Departure, Outcome, Phase, Uplink, UplinkOptions, UplinkState
+from gateway.uplink.client import Departure, Outcome, Phase, UplinkOptions
 from gateway.uplink.dial import dial
-
-CALLSIGN = "QX1GAT-10"
-PASSCODE = 21161
-SECONDS = 5.0
-"""How long a test waits for what should come at once."""
-
-
-class Post:
-    """An uplink with a clock, that remembers what became of what it was offered."""
-
-    def __init__(self, options: UplinkOptions) -> None:
-        self.ends: list[tuple[Outcome, object]] = []
-        self.states: list[UplinkState] = []
-        self.clock_ahead_ms = 0
-        self._changed = asyncio.Event()
-        self.uplink = Uplink(
-            options,
-            clock=self.clock,
-            on_outcome=self._on_outcome,
-            on_change=self._on_change,
-        )
-
-    def clock(self) -> int:
-        return int(time.monotonic() * 1000) + self.clock_ahead_ms
-
-    def offer(self, *tickets: object, age_ms: int = 0, padding: int = 0) -> None:
-        since_ms = self.clock() - age_ms
-        self.uplink.offer([Departure(a_line(ticket, padding), since_ms, ticket) for ticket in tickets])
-
-    def came_to(self, outcome: Outcome) -> list[object]:
-        return [ticket for end, ticket in self.ends if end is outcome]
-
-    @property
-    def state(self) -> UplinkState:
-        return self.uplink.state()
-
-    @property
-    def phases(self) -> list[Phase]:
-        return [state.phase for state in self.states]
-
-    async def until(self, condition: Callable[[], bool]) -> None:
-        async with asyncio.timeout(SECONDS):
-            while not condition():
-                self._changed.clear()
-                await self._changed.wait()
-
-    async def until_phase(self, phase: Phase) -> None:
-        await self.until(lambda: self.state.phase is phase)
-
-    async def until_it_failed(self) -> None:
-        await self.until(lambda: Phase.WAITING in self.phases)
-
-    async def until_counted(self, condition: Callable[[], bool]) -> None:
-        """For what an uplink counts without telling anybody."""
-        async with asyncio.timeout(SECONDS):
-            while not condition():  # noqa: ASYNC110 - see above
-                await asyncio.sleep(0.002)
-
-    def _on_outcome(self, outcome: Outcome, departures: Sequence[Departure]) -> None:
-        self.ends += [(outcome, departure.ticket) for departure in departures]
-        state = self.uplink.state()
-        assert state.offered == sum(state.outcomes.values()) + state.waiting
-        assert state.outcomes == {end: len(self.came_to(end)) for end in Outcome}
-        self._changed.set()
-
-    def _on_change(self, state: UplinkState) -> None:
-        self.states.append(state)
-        self._changed.set()
-
-
-def a_line(ticket: object, padding: int = 0) -> bytes:
-    return f"QA1BCD-9>APRS,WIDE1-1*,qAO,{CALLSIGN}:>number {ticket}{' ' * padding}\r\n".encode("ascii")
-
-
-@contextlib.asynccontextmanager
-async def a_post(  # noqa: PLR0913 - one knob for each thing that a test turns
-    *servers: NetworkServer,
-    passcode: int | None = PASSCODE,
-    freshness_ms: int = 10_000,
-    silence_ms: int = 90_000,
-    login_ms: int = 15_000,
-    queue_bytes: int = 256 * 1024,
-    send_buffer_bytes: int = 16 * 1024,
-) -> AsyncIterator[Post]:
-    post = Post(
-        UplinkOptions(
-            tuple((server.host, server.port) for server in servers),
-            CALLSIGN,
-            passcode,
-            freshness_ms=freshness_ms,
-            silence_ms=silence_ms,
-            login_ms=login_ms,
-            queue_bytes=queue_bytes,
-            send_buffer_bytes=send_buffer_bytes,
-            pauses=Pauses(0.01, 0.6, spread=0),
-        )
-    )
-    async with asyncio.TaskGroup() as tasks:
-        running = tasks.create_task(post.uplink.run())
-        try:
-            yield post
-        finally:
-            running.cancel()
+from tests.uplink.posting import CALLSIGN, PASSCODE, SECONDS, Post, a_line, a_post
 
 
 @pytest.fixture
@@ -186,41 +81,22 @@ async def test_nothing_is_said_to_a_server_that_does_not_greet(server: NetworkSe
     assert server.counts.octets == 0
 
 
-@pytest.mark.parametrize("answer", [Answer.NONE, Answer.FOR_SOMEBODY_ELSE])
+@pytest.mark.parametrize(
+    ("answer", "said"),
+    [(Answer.NONE, "stand-in 1.0"), (Answer.FOR_SOMEBODY_ELSE, "logresp QX9ELSE verified, server QN1NET")],
+)
 async def test_a_login_that_is_not_answered_sends_nothing_and_is_tried_again(
-    server: NetworkServer, answer: Answer
+    server: NetworkServer, answer: Answer, said: str
 ) -> None:
     server.conduct.answer = answer
     async with a_post(server, login_ms=40) as post:
         post.offer("patient")
         await post.until_it_failed()
-        assert post.state.reason == "the server did not answer the login"
+        assert post.state.reason == f"the server did not answer the login; the server said: {said}"
         assert post.state.waiting == 1
         server.conduct.answer = Answer.HONEST
         await server.until(lambda: server.counts.accepted == 1)
     assert Phase.VERIFIED in post.phases
-
-
-async def test_an_unverified_login_sends_nothing_says_so_loudly_once_and_stays(server: NetworkServer) -> None:
-    server.conduct = Conduct(answer=Answer.UNVERIFIED)
-    with capture_logs() as logs:
-        async with a_post(server) as post:
-            post.offer("waited")
-            await post.until_phase(Phase.UNVERIFIED)
-            post.offer("asked")
-            assert post.ends == [(Outcome.REFUSED, "waited"), (Outcome.REFUSED, "asked")]
-            server.reset()
-            await post.until(lambda: post.phases.count(Phase.UNVERIFIED) == 2)
-            assert len(server.visitors) == 1
-            server.conduct.answer = Answer.HONEST
-            server.reset()
-            await post.until_phase(Phase.VERIFIED)
-            post.offer("welcome")
-            await server.until(lambda: server.counts.lines == 1)
-    loud = [entry for entry in logs if entry["log_level"] == "error"]
-    assert [entry["callsign"] for entry in loud] == [CALLSIGN]
-    assert "passcode" in loud[0]["what_to_do"]
-    assert list(server.lines) == [a_line("welcome")]
 
 
 async def test_without_a_passcode_every_line_is_refused_at_once(server: NetworkServer) -> None:

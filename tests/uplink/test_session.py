@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from gateway import __version__
 from gateway.uplink.session import (
     MAXIMUM_NAME,
+    MAXIMUM_REMARK,
     Event,
     Greeted,
     Login,
@@ -21,12 +22,12 @@ PASSCODE = 21161
 GREETING = b"# software 1.2\r\n"
 VERIFIED = b"# logresp QX1GAT-10 verified, server QN1NET\r\n"
 UNVERIFIED = b"# logresp QX1GAT-10 unverified, server QN1NET\r\n"
-OPENED_MS, LOGIN_MS, SILENCE_MS = 1_000, 15_000, 90_000
+OPENED_MS, LOGIN_MS, SILENCE_MS, UNVERIFIED_MS = 1_000, 15_000, 90_000, 120_000
 
 
 def a_session(passcode: int | None = PASSCODE, command: str = "") -> Session:
     login = Login(CALLSIGN, passcode, command)
-    return Session(login, opened_ms=OPENED_MS, login_ms=LOGIN_MS, silence_ms=SILENCE_MS)
+    return Session(login, opened_ms=OPENED_MS, login_ms=LOGIN_MS, silence_ms=SILENCE_MS, unverified_ms=UNVERIFIED_MS)
 
 
 def a_session_told(*said: bytes) -> Session:
@@ -122,9 +123,71 @@ def test_what_is_no_answer_to_us_verifies_nothing(other: bytes) -> None:
     assert not session.may_send
 
 
-def test_once_answered_the_state_never_changes_again() -> None:
-    assert a_session_told(GREETING, UNVERIFIED, VERIFIED).state is SessionState.UNVERIFIED
-    assert a_session_told(GREETING, VERIFIED, UNVERIFIED).state is SessionState.VERIFIED
+def test_what_was_not_verified_never_is() -> None:
+    session = a_session_told(GREETING, UNVERIFIED)
+    assert session.receive(VERIFIED, OPENED_MS) == []
+    assert session.state is SessionState.UNVERIFIED
+    assert not session.may_send
+
+
+def test_what_was_verified_may_be_taken_back_and_counts_no_more_at_once() -> None:
+    session = a_session_told(GREETING, VERIFIED)
+    assert session.receive(VERIFIED, OPENED_MS) == []
+    assert session.receive(b"# logresp QX1GAT-11 unverified, server QN1NET\r\n", OPENED_MS) == []
+    assert session.may_send
+    assert session.receive(UNVERIFIED, OPENED_MS) == [LoginAnswered(verified=False, server="QN1NET")]
+    assert not session.may_send
+    assert not session.accepted
+
+
+def test_a_login_that_is_not_verified_is_given_up_after_its_time_though_the_server_lives() -> None:
+    session = a_session_told(GREETING)
+    session.receive(UNVERIFIED, 5_000)
+    for now_ms in range(10_000, 125_000, 20_000):
+        session.receive(b"# software 1.2 alive\r\n", now_ms)
+    assert session.overdue(5_000 + UNVERIFIED_MS - 1) is None
+    assert session.deadline_ms == 5_000 + UNVERIFIED_MS
+    assert session.overdue(5_000 + UNVERIFIED_MS) == "the server does not accept the login"
+
+
+def test_a_server_that_does_not_verify_and_falls_silent_is_given_up_as_any_other() -> None:
+    session = a_session_told(GREETING, UNVERIFIED)
+    assert session.overdue(OPENED_MS + SILENCE_MS) == "the server was silent for 90 s"
+
+
+def test_a_login_that_asks_to_receive_only_stays_unverified() -> None:
+    session = a_session(None)
+    session.receive(GREETING + UNVERIFIED, OPENED_MS)
+    session.receive(b"# software 1.2 alive\r\n", 10 * UNVERIFIED_MS)
+    assert session.accepted
+    assert session.overdue(10 * UNVERIFIED_MS) is None
+
+
+@pytest.mark.parametrize(
+    ("said", "remark"),
+    [
+        (b"", ""),
+        (b"# port full\r\n", "port full"),
+        (GREETING, "software 1.2"),
+        (GREETING + b"#    login by that name: no\r\n", "login by that name: no"),
+        (GREETING + b"# software is full\r\n", "software is full"),
+        (GREETING + UNVERIFIED, "logresp QX1GAT-10 unverified, server QN1NET"),
+        (GREETING + UNVERIFIED + GREETING, "logresp QX1GAT-10 unverified, server QN1NET"),
+        (GREETING + UNVERIFIED + b"# ask us\r\n", "ask us"),
+        (GREETING + VERIFIED, ""),
+        (GREETING + VERIFIED + b"# software 1.2 alive at noon\r\n", ""),
+        (GREETING + VERIFIED + b"# we stop at noon\r\n", "we stop at noon"),
+        (GREETING + VERIFIED + b"# we stop at noon\r\n# software 1.2 alive\r\n", ""),
+        (GREETING + VERIFIED + UNVERIFIED, "logresp QX1GAT-10 unverified, server QN1NET"),
+        (b"#\r\n" + VERIFIED + b"# said by one that greeted with nothing\r\n", "said by one that greeted with nothing"),
+        (GREETING + b"# " + b"n" * 300 + b"\r\n", "n" * MAXIMUM_REMARK),
+        (GREETING + b"# \x1b[31mno\x00 caf\xe9\r\n", "?[31mno? caf?"),
+        (GREETING + b"QA1BCD>APRS,TCPIP*:# no remark\r\n", "software 1.2"),
+    ],
+)
+def test_the_last_remark_of_a_server_is_kept_printable_and_cut(said: bytes, remark: str) -> None:
+    assert a_session_told(said).remark == remark
+    assert MAXIMUM_REMARK == 120  # ours
 
 
 def test_comments_and_lines_are_counted_and_discarded() -> None:
@@ -203,7 +266,11 @@ def test_any_split_of_the_bytes_means_the_same(cuts: list[int]) -> None:
     places = [0, *sorted(cuts), len(CONVERSATION)]
     for start, end in pairwise(places):
         events += session.receive(CONVERSATION[start:end], OPENED_MS)
-    assert events == [Greeted("software 1.2"), LoginAnswered(verified=True, server="QN1NET")]
+    assert events == [
+        Greeted("software 1.2"),
+        LoginAnswered(verified=True, server="QN1NET"),
+        LoginAnswered(verified=False, server="QN1NET"),
+    ]
     assert (session.comments, session.lines_discarded) == (5, 1)
 
 
@@ -221,5 +288,8 @@ def test_any_bytes_at_all_leave_it_whole(said: list[bytes]) -> None:
             assert name.isascii()
             assert name.isprintable()
             assert len(name) <= MAXIMUM_NAME
+    assert session.remark.isascii()
+    assert session.remark.isprintable() or not session.remark
+    assert len(session.remark) <= MAXIMUM_REMARK
     assert session.take_to_send().count(b"\n") <= 1
     assert session.may_send == (session.state is SessionState.VERIFIED)
