@@ -167,11 +167,25 @@ def test_aliases_stand_for_what_they_name() -> None:
     assert content("a: &here [1, {b: 2}]\nc: *here") == {"a": [1, {"b": 2}], "c": [1, {"b": 2}]}
 
 
-def test_aliases_of_aliases_of_aliases_are_an_error_before_they_fill_the_memory() -> None:
+def aliases_of_aliases(levels: int) -> str:
+    """A document of few octets whose values, each alias counted, are about ten to the power of `levels`."""
     lines = ["a0: &a0 [x, x, x, x, x, x, x, x, x, x]"]
-    lines += [f"a{level}: &a{level} [{', '.join([f'*a{level - 1}'] * 10)}]" for level in range(1, 10)]
-    (said,) = refused("\n".join(lines))
-    assert said.endswith(f"holds more than {documents.MAXIMUM_VALUES} values")
+    lines += [f"a{level}: &a{level} [{', '.join([f'*a{level - 1}'] * 10)}]" for level in range(1, levels)]
+    return "\n".join(lines)
+
+
+def test_aliases_of_aliases_are_an_error_before_they_fill_the_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert documents.MAXIMUM_VALUES <= 1_000_000  # ours: about 100 MB
+    monkeypatch.setattr(documents, "MAXIMUM_VALUES", 1000)
+    # Without a bound this takes no more than a moment, so that the test fails and does not hang.
+    (said,) = refused(aliases_of_aliases(4))
+    assert said.endswith("holds more than 1000 values")
+
+
+def test_a_document_may_hold_as_many_values_as_the_bound_and_no_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(documents, "MAXIMUM_VALUES", 5)
+    assert content("[a, b, {c: d}]") == ["a", "b", {"c": "d"}]
+    assert refused("[a, b, {c: d},\n e]") == ["house.yaml:2: holds more than 5 values"]
 
 
 def test_a_text_that_is_too_long_is_an_error() -> None:
