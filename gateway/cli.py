@@ -33,7 +33,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         status: int = options.command(options)
         sys.stdout.flush()
     except DocumentError as error:
-        _say_problems(error, as_json=getattr(options, "json", False))
+        # What `run` says goes into logs, where a problem is one line.
+        _say_problems(error, as_json=getattr(options, "json", False), one_line=options.command is _run)
         return FOUND_WRONG
     except BrokenPipeError:  # whoever read this has had enough: what is still buffered goes nowhere
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -115,7 +116,7 @@ def _check(options: argparse.Namespace) -> int:
         print(json.dumps(report.to_object(), indent=2))
     else:
         for problem in (*report.problems, *report.warnings):
-            print(problem, file=sys.stderr)
+            print(problem.shown(), file=sys.stderr)
         print(report.summary())
     if report.problems or (options.strict and report.warnings):
         return FOUND_WRONG
@@ -167,14 +168,12 @@ def _replay(options: argparse.Namespace) -> int:
     return FINE if replaying.Replaying(request).run(sys.stdout) else FOUND_WRONG
 
 
-def _say_problems(error: DocumentError, *, as_json: bool) -> None:
+def _say_problems(error: DocumentError, *, as_json: bool, one_line: bool) -> None:
     if as_json:
-        problems = [
-            {"file": each.file, "line": each.line, "key": each.key, "what": each.what} for each in error.problems
-        ]
-        print(json.dumps({"problems": problems}, indent=2))
+        print(json.dumps({"problems": [problem.to_object() for problem in error.problems]}, indent=2))
     else:
-        print(error, file=sys.stderr)
+        for problem in error.problems:
+            print(problem if one_line else problem.shown(), file=sys.stderr)
 
 
 if __name__ == "__main__":

@@ -152,6 +152,17 @@ def test_a_mistake_in_the_station_file_exits_1_with_its_place(stile: Command, ho
     assert (plain["policy"], stile.err) == (None, "")
 
 
+def test_a_slip_of_the_pen_is_shown_with_a_caret_and_in_a_log_on_one_line(stile: Command, house: Path) -> None:
+    (house / "station.yaml").write_text(STATION.replace("policy: own.yaml", "policy: [own.yaml"))
+    said = "station.yaml:3: the bracket [ that opens here is not closed: write ] at its end\n"
+    assert stile("check", "station.yaml") == FOUND_WRONG
+    assert stile.err == f"{said}    policy: [own.yaml\n            ^\n"
+    assert stile("check", "station.yaml", "--json") == FOUND_WRONG
+    assert stile.plain()["problems"][0]["column"] == 9
+    assert stile("run", "station.yaml") == FOUND_WRONG
+    assert stile.err == said
+
+
 def test_mistakes_in_the_policy_exit_1_with_their_places(stile: Command, house: Path) -> None:
     (house / "own.yaml").write_text(POLICY.replace("rule: bench}", "rule: other}"))
     assert stile("check", "station.yaml") == FOUND_WRONG

@@ -81,9 +81,9 @@ def test_a_file_that_cannot_be_read_is_told(tmp_path: Path) -> None:
     (tmp_path / "folder.yaml").mkdir()
     (tmp_path / "endless.yaml").symlink_to("/dev/zero")
     assert refused("./none.yaml", tmp_path) == ["none.yaml:1: cannot be read: No such file or directory"]
-    assert refused("./binary.yaml", tmp_path) == ["binary.yaml:1: cannot be read: it is no UTF-8 text"]
+    assert refused("./binary.yaml", tmp_path) == ["binary.yaml:1: cannot be read: it is UTF-16: save it as UTF-8"]
     assert refused("./folder.yaml", tmp_path) == ["folder.yaml:1: cannot be read: Is a directory"]
-    assert refused("./endless.yaml", tmp_path) == ["endless.yaml:1: cannot be read: it is longer than 4194304 octets"]
+    assert refused("./endless.yaml", tmp_path) == ["endless.yaml:1: cannot be read: it is no regular file"]
 
 
 def test_includes_are_found_from_the_file_that_includes_and_by_ready_name(tmp_path: Path) -> None:

@@ -145,7 +145,7 @@ MISTAKES = [
     # station
     (RECEIVER, "1: station: this key is missing, and it is required"),
     ("station: QX1GAT\n" + RECEIVER, "1: station: keys with values belong here: callsign, position"),
-    ("station:\n" + RECEIVER, "1: station: there is no value: give one, or leave this out"),
+    ("station:\n" + RECEIVER, "1: station: there is no value: give one here, or further in"),
     (
         "station:\n  call: QX1GAT\n  callsign: QX1GAT\n" + RECEIVER,
         '2: station.call: unknown key - did you mean "callsign"?',
@@ -215,7 +215,7 @@ MISTAKES = [
     (BASE + "policy: 3", "3: policy: text belongs here; put it in quotation marks"),
     # uplink
     (BASE + "uplnk: {}", '3: uplnk: unknown key - did you mean "uplink"?'),
-    (BASE + "uplink:", "3: uplink: there is no value: give one, or leave this out"),
+    (BASE + "uplink:", "3: uplink: there is no value: give one here, or further in"),
     (BASE + "uplink: {}", "3: uplink.servers: this key is missing, and it is required"),
     (BASE + "uplink: {servers: []}", "3: uplink.servers: at least one belongs here"),
     (BASE + "uplink: {servers: tcp://a}", "3: uplink.servers: a list belongs here, as [one, another]"),
@@ -320,8 +320,8 @@ MISTAKES = [
     (BASE + "journal:\n  path: a\n  keep: 5m", "5: journal.keep: this should be from 1h to 3660d"),
     (BASE + "journal:\n  path: [a]", "4: journal.path: a path belongs here"),
     # the file
-    ("station: [", "1: not YAML: did not find expected node content"),
-    (b"\xff\xfe\x00", "1: cannot be read: it is no UTF-8 text"),
+    ("station: [", "1: the bracket [ that opens here is not closed: write ] at its end"),
+    (b"a: \xff\xfe\x00", "1: cannot be read: it is no UTF-8 text, see its line 1: save it as UTF-8"),
     (b"\0" * 5_000_000, "1: cannot be read: it is longer than 4194304 octets"),
 ]  # fmt: skip
 
@@ -405,7 +405,7 @@ def test_what_is_no_passcode_is_told_and_not_shown(house: Path, text: str) -> No
         (b"\n\n", "should hold one line, the secret alone"),
         (b"one\ntwo\n", "should hold one line, the secret alone"),
         (b"one\rtwo", "should hold one line, the secret alone"),
-        (b"\xff\xfe", "cannot be read: it is no UTF-8 text"),
+        (b"x\xff\xfe", "cannot be read: it is no UTF-8 text, see its line 1: save it as UTF-8"),
         (b"x" * 5000, "cannot be read: it is longer than 4096 octets"),
     ],
 )

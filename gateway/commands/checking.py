@@ -41,8 +41,8 @@ class CheckReport:
         return {
             "station": str(self.station),
             "policy": self.policy or None,
-            "problems": [_plain(problem) for problem in self.problems],
-            "warnings": [_plain(warning) for warning in self.warnings],
+            "problems": [problem.to_object() for problem in self.problems],
+            "warnings": [warning.to_object() for warning in self.warnings],
             "rules": self.rules,
             "rates": self.rates,
             "examples": self.examples,
@@ -76,10 +76,6 @@ def check_station(path: Path) -> CheckReport:
 def _warnings(station: settings.StationFile) -> Iterable[Problem]:
     if station.passcode_number == settings.RECEIVE_ONLY_PASSCODE:
         yield station.document.problem(("uplink",), RECEIVE_ONLY)
-
-
-def _plain(problem: Problem) -> PlainObject:
-    return {"file": problem.file, "line": problem.line, "key": problem.key, "what": problem.what}
 
 
 def _counted(number: int, what: str) -> str:

@@ -34,6 +34,13 @@ DAY_MS = 24 * 60 * MINUTE_MS
 PERIODS_MS = {"second": 1000, "minute": MINUTE_MS, "hour": 60 * MINUTE_MS, "day": DAY_MS}
 OCTETS = {"kB": 1000, "MB": 1_000_000}
 
+MOST_RULES = 20_000
+MOST_RATES = 1000
+"""Each is asked about every header that is new."""
+
+MOST_EXAMPLES = 10_000
+"""Each is judged whenever the policy is read."""
+
 _Item = TypeVar("_Item")
 
 
@@ -50,8 +57,8 @@ class _Listed:
         return {"anyOf": [several["items"], several]}
 
 
-OneOrMore = Annotated[list[_Item], Field(min_length=1), _Listed()]
-"""A list means any of it; one value stands for a list of one."""
+OneOrMore = Annotated[list[_Item], Field(min_length=1, fail_fast=True), _Listed()]
+"""A list means any of it; one value stands for a list of one. It may be long: of its mistakes the first is told."""
 
 
 def fits(pattern: str, said: str) -> Callable[[str], str]:
@@ -380,11 +387,11 @@ class Policy(_Strict):
     version: Literal[1]
     name: Name
     duplicates: Duplicates = Duplicates()
-    groups: dict[Name, list[Pattern]] = {}
-    rules: list[Rule] = []
-    rates: list[Rate] = []
+    groups: dict[Name, Annotated[list[Pattern], Field(fail_fast=True)]] = {}
+    rules: Annotated[list[Rule], Field(max_length=MOST_RULES)] = []
+    rates: Annotated[list[Rate], Field(max_length=MOST_RATES)] = []
     include: list[Annotated[str, StringConstraints(min_length=1, max_length=1024)]] = []
-    examples: list[Example] = []
+    examples: Annotated[list[Example], Field(max_length=MOST_EXAMPLES)] = []
 
     @field_validator("groups")
     @classmethod

@@ -1,10 +1,11 @@
 """A policy's text, with what it includes, becomes one checked policy. No I/O: the texts are fetched by the caller."""
 
 import hashlib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 
-from gateway.documents import Document, DocumentError, Problem, check, nearest, parse
+from gateway.documents import MAXIMUM_TEXT, MAXIMUM_VALUES, Document, DocumentError, Problem, check, nearest, parse
 from gateway.judge.compiled import CompiledPolicy, patterns_in
 from gateway.judge.conditions import Post
 from gateway.judge.policy import Policy
@@ -64,18 +65,14 @@ class PolicySource:
 
 def read_policy(first: PolicyText, fetch: Fetch) -> PolicySource:
     """Read a policy and what it includes. Raises `DocumentError` with every problem found."""
-    parts = list(_parts(first, fetch, (), {first.file}))
-    problems: list[Problem] = []
-    groups: dict[str, list[str]] = {}
-    for document, policy in parts:
-        for name, patterns in policy.groups.items():
-            if name in groups:
-                problems.append(document.problem(("groups", name), f"the group {name} stands in two files"))
-            groups[name] = patterns
+    parts = list(_Files(first, fetch))
+    groups = {name: patterns for _, policy in parts for name, patterns in policy.groups.items()}
+    problems = chain(
+        _groups_twice(parts), _twice(parts, "rules"), _twice(parts, "rates"), _unknown_groups(parts, groups)
+    )
+    if (first_problem := next(problems, None)) is not None:
+        raise DocumentError(chain([first_problem], problems))
     entries = {kind: tuple(_entries(parts, kind)) for kind in ("rules", "rates", "examples")}
-    problems += [*_twice(parts, "rules"), *_twice(parts, "rates"), *_unknown_groups(parts, groups)]
-    if problems:
-        raise DocumentError(problems)
     merged = parts[0][1].model_copy(
         update={
             "groups": groups,
@@ -93,33 +90,67 @@ def read_policy(first: PolicyText, fetch: Fetch) -> PolicySource:
     )
 
 
-def _parts(
-    text: PolicyText, fetch: Fetch, above: tuple[str, ...], known: set[str]
-) -> Iterable[tuple[Document, Policy]]:
-    """The file itself, then what it includes; what several files include is read once, in its first place."""
-    document = parse(text.text, text.file)
-    policy = check(document, Policy)
-    yield document, policy
-    for position, name in enumerate(policy.include):
-        place = ("include", position)
+class _Files:
+    """The files of a policy, each as a document and its model; together they are no larger than one may be alone."""
+
+    def __init__(self, first: PolicyText, fetch: Fetch) -> None:
+        self._first = first
+        self._fetch = fetch
+        self._known = {first.file}
+        self._values = MAXIMUM_VALUES
+        self._characters = MAXIMUM_TEXT
+
+    def __iter__(self) -> Iterator[tuple[Document, Policy]]:
+        return self._read(self._first, ())
+
+    def _read(self, text: PolicyText, above: tuple[str, ...]) -> Iterator[tuple[Document, Policy]]:
+        """The file itself, then what it includes; what several files include is read once, in its first place."""
+        self._characters -= len(text.text)
+        if self._characters < 0:
+            what = f"with it, the files of the policy hold more than {MAXIMUM_TEXT} characters"
+            raise DocumentError([Problem(text.file, 1, "", what)])
+        document = parse(text.text, text.file, most_values=self._values)
+        self._values -= document.values
+        policy = check(document, Policy)
+        yield document, policy
+        for position, name in enumerate(policy.include):
+            included = self._included(document, position, name, (*above, text.file))
+            if included is not None:
+                yield from self._read(included, (*above, text.file))
+
+    def _included(self, document: Document, position: int, name: str, above: tuple[str, ...]) -> PolicyText | None:
+        """The file that an include names; None where it was read already."""
         try:
-            included = fetch(name, text.file)
+            included = self._fetch(name, document.file)
         except OSError as error:
-            raise DocumentError([document.problem(place, f"{name} cannot be read: {error.strerror}")]) from None
-        if included.file in (*above, text.file):
-            raise DocumentError([document.problem(place, f"{name} includes itself, by way of this file")])
-        if included.file in known:
-            continue
-        if len(known) >= MAXIMUM_FILES:
-            raise DocumentError([document.problem(place, f"more than {MAXIMUM_FILES} files make up the policy")])
-        known.add(included.file)
-        yield from _parts(included, fetch, (*above, text.file), known)
+            raise DocumentError(
+                [document.problem(("include", position), f"{name} cannot be read: {error.strerror}")]
+            ) from None
+        if included.file in above:
+            what = f"{name} includes itself, by way of this file"
+        elif included.file in self._known:
+            return None
+        elif len(self._known) >= MAXIMUM_FILES:
+            what = f"more than {MAXIMUM_FILES} files make up the policy"
+        else:
+            self._known.add(included.file)
+            return included
+        raise DocumentError([document.problem(("include", position), what)])
 
 
 def _entries(parts: list[tuple[Document, Policy]], kind: str) -> Iterable[Entry]:
     for document, policy in parts:
         for position in range(len(getattr(policy, kind))):
             yield Entry(document, (kind, position))
+
+
+def _groups_twice(parts: list[tuple[Document, Policy]]) -> Iterable[Problem]:
+    names: set[str] = set()
+    for document, policy in parts:
+        for name in policy.groups:
+            if name in names:
+                yield document.problem(("groups", name), f"the group {name} stands in two files")
+            names.add(name)
 
 
 def _twice(parts: list[tuple[Document, Policy]], kind: str) -> Iterable[Problem]:

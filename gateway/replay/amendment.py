@@ -29,7 +29,7 @@ def amended(source: PolicySource, lines: str) -> PolicySource:
     parsed = parse(lines, LINES)
     content = parsed.content if isinstance(parsed.content, dict) else {}
     whole = {"version": source.policy.version, "name": source.policy.name, **content}
-    document = Document(parsed.file, parsed.text, whole, parsed.lines)
+    document = replace(parsed, content=whole)
     added = check(document, Policy)
     rules = _merged(
         source.policy.rules, source.rules, added.rules, _entries(document, "rules", added.rules), first=True

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.documents import DocumentError
+from gateway.documents import MAXIMUM_TEXT, MAXIMUM_VALUES, DocumentError
+from gateway.documents.problem import MOST_PROBLEMS
 from gateway.judge.source import DIGEST_LENGTH, PolicySource, PolicyText, read_policy
 from gateway.judge.verdict import Reason
 from tests.judge.listening import POST, Listening, source_of
@@ -150,3 +151,33 @@ def test_a_verdict_carries_the_name_and_the_digest() -> None:
     source: PolicySource = source_of("")
     assert source.compiled(POST).label == f"test@{source.digest}"
     assert Listening().hear(b"QA1BCD>APRS:x").verdict.policy == f"test@{source.digest}"
+
+
+def test_the_files_of_a_policy_together_are_no_larger_than_one_may_be() -> None:
+    padding = "#" * (MAXIMUM_TEXT // 2)
+    source_of(f"include: [one]\n{padding}", files(one=""))
+    (said,) = refused(f"include: [one]\n{padding}", one=padding)
+    assert said == "one:1: with it, the files of the policy hold more than 4194304 characters"
+    callsigns = "[" + "Q, " * (MAXIMUM_VALUES * 2 // 3) + "]"
+    (said,) = refused(f"groups: {{a: {callsigns}}}\ninclude: [one]\n", one=f"groups: {{b: {callsigns}}}")
+    assert said.startswith("one:3: holds more than ")
+
+
+def test_groups_that_there_are_not_are_looked_for_a_hundred_times_at_most(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+
+    def counted(word: str, _known: object) -> str:
+        asked.append(word)
+        return ""
+
+    monkeypatch.setattr("gateway.judge.source.nearest", counted)
+    patterns = ", ".join(f"'@g{number}'" for number in range(500))
+    said = refused("rules:\n" + f"  - {{name: a, when: {{source: [{patterns}]}}, then: keep}}\n")
+    assert (len(said), said[-1]) == (MOST_PROBLEMS + 1, "policy.yaml:4: mend these first: there are more")
+    assert len(asked) == MOST_PROBLEMS + 1
+
+
+def test_of_a_list_of_patterns_the_first_mistake_is_told() -> None:
+    assert refused("groups:\n  club: [QA1BCD, 'Q#', 'Q%']\n") == [
+        'policy.yaml:4: groups.club[1]: \'Q#\' is no pattern for callsigns: write it as QA1BCD-9, "QA1*" or "@group"'
+    ]
