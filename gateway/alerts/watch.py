@@ -5,13 +5,13 @@ as long as it goes on. It has ended once a frame says so and none has said other
 line does not ring all day. What does not last (a text, a kind of frame) is told at most every `again`.
 """
 
-from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from gateway.alerts.alert import deaf_alert, emergency_alert, match_alert, silent_alert
 from gateway.alerts.conditions import AskedOfFrames, Seen, labels_of
 from gateway.alerts.entry import Alert
+from gateway.bounded import BoundedMapping
 from gateway.duration import DAY_MS, HOUR_MS, MINUTE_MS, in_words
 from gateway.feed.heard_object import Reader, heard_object
 from gateway.frames.frame import Frame
@@ -59,26 +59,15 @@ class _Told:
     """A frame has said that it holds no more."""
 
 
-class _Memory:
-    """What was told, by entry and station, within bounds."""
+class _Memory(BoundedMapping[tuple[str, str], _Told]):
+    """What was told, by entry and station."""
 
     def __init__(self) -> None:
-        self._told: OrderedDict[tuple[str, str], _Told] = OrderedDict()
-
-    def __len__(self) -> int:
-        return len(self._told)
-
-    def get(self, name: str, whom: str) -> _Told | None:
-        told = self._told.get((name, whom))
-        if told is not None:
-            self._told.move_to_end((name, whom))
-        return told
+        super().__init__(MAXIMUM_TOLD)
 
     def begin(self, name: str, whom: str, moment: Moment) -> _Told:
-        told = self._told[name, whom] = _Told(moment.time_ms, moment.elapsed_ms, moment.elapsed_ms)
-        self._told.move_to_end((name, whom))
-        if len(self._told) > MAXIMUM_TOLD:
-            self._told.popitem(last=False)
+        told = self[name, whom] = _Told(moment.time_ms, moment.elapsed_ms, moment.elapsed_ms)
+        self.move_to_end((name, whom))
         return told
 
 
@@ -96,7 +85,7 @@ class AlertWatch:
         self._entries = tuple(
             AskedOfFrames(alert, self._labels) for alert in alerts if alert.silent is None and alert.deaf is None
         )
-        self._headers: dict[tuple[str, str], tuple[Traits, tuple[AskedOfFrames, ...]]] = {}
+        self._headers = BoundedMapping[tuple[str, str], tuple[Traits, tuple[AskedOfFrames, ...]]](MAXIMUM_HEADERS)
         self._matches = _Memory()
         self._emergencies = _Memory()
         self._room = TokenBuckets(MOST_A_MINUTE, MINUTE_MS, MOST_A_MINUTE)
@@ -133,15 +122,13 @@ class AlertWatch:
             traits = Traits.of(heard.receiver, outermost, frame.header, self._labels)
             known = traits, tuple(entry for entry in self._entries if entry.looks_at(traits))
             if is_own:
-                if len(self._headers) >= MAXIMUM_HEADERS:
-                    self._headers.clear()
                 self._headers[key] = known
         return known
 
     def _emergency(self, judged: Judged, frame: Frame) -> Iterator[PlainObject]:
         """Also for what the network's rules keep: whoever calls for help asks to be heard."""
         moment = judged.heard.moment
-        told = self._emergencies.get("emergency", frame.source)
+        told = self._emergencies.renew(("emergency", frame.source))
         begins = told is None or moment.elapsed_ms - told.held_ms >= LONGEST_WINDOW_MS
         if told is None or begins:
             told = self._emergencies.begin("emergency", frame.source, moment)
@@ -157,7 +144,7 @@ class AlertWatch:
             return
         judged = seen.judged
         now = judged.heard.moment.elapsed_ms
-        told = self._matches.get(entry.name, seen.whom)
+        told = self._matches.renew((entry.name, seen.whom))
         if not answer.holds:
             if told is not None:
                 told.stopped = True

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
 
+from gateway.bounded import SheddingQueue
 from gateway.bus.discovery_topics import DiscoveryTopics
 from gateway.bus.options import QueueLimits
 from gateway.bus.station_topics import StationTopics
@@ -92,17 +93,16 @@ class Outbox:
         stations.on_forgotten.append(self.station_topics.forgotten)
         self.discovery = discovery
         self._topics = topics
-        self._limits = limits
         self.failure: str | None = None
         """What kind of error last kept a payload from being made."""
 
-        self._alerts: deque[PlainObject] = deque()
+        self._alerts = SheddingQueue[PlainObject](limits.alerts)
         self._alert_in_hand: Message | None = None
         self._health: PlainObject | None = None
         self._health_waits = False
-        self._heard: deque[HeardPayload] = deque()
-        self._lines: deque[Frame] = deque()
-        self._forwarded: deque[_Sent] = deque()
+        self._heard = SheddingQueue[HeardPayload](limits.heard)
+        self._lines = SheddingQueue[Frame](limits.lines)
+        self._forwarded = SheddingQueue[_Sent](limits.forwarded)
         self._takers = deque(
             (self._take_heard, self._take_line, self._take_forwarded, self._take_station, self._take_discovery)
         )
@@ -110,9 +110,9 @@ class Outbox:
     def offer_heard(self, payload: HeardPayload) -> None:
         """A frame for `heard`, `lines` and its station's topic; the station memory knows it already."""
         judged = payload.judged
-        self._append(TopicGroup.HEARD, self._heard, payload, self._limits.heard)
+        self._append(TopicGroup.HEARD, self._heard, payload)
         if isinstance(judged.heard.frame, Frame):
-            self._append(TopicGroup.LINES, self._lines, judged.heard.frame, self._limits.lines)
+            self._append(TopicGroup.LINES, self._lines, judged.heard.frame)
         station = self.stations.get(judged.innermost.source) if judged.innermost else None
         if station is not None:
             tally = self.tally[TopicGroup.STATIONS]
@@ -123,11 +123,11 @@ class Outbox:
 
     def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
         """A frame that went up as `line`, for `forwarded`."""
-        self._append(TopicGroup.FORWARDED, self._forwarded, _Sent(payload, line, sent_at_ms), self._limits.forwarded)
+        self._append(TopicGroup.FORWARDED, self._forwarded, _Sent(payload, line, sent_at_ms))
 
     def offer_alert(self, alert: PlainObject) -> None:
         """An alert object."""
-        self._append(TopicGroup.ALERTS, self._alerts, alert, self._limits.alerts)
+        self._append(TopicGroup.ALERTS, self._alerts, alert)
 
     def offer_health(self, health: PlainObject) -> None:
         """The newest health object."""
@@ -235,13 +235,10 @@ class Outbox:
         self._health_waits = False
         self.disconnected()
 
-    def _append(self, group: TopicGroup, queue: deque[_T], entry: _T, limit: int) -> None:
+    def _append(self, group: TopicGroup, queue: SheddingQueue[_T], entry: _T) -> None:
         tally = self.tally[group]
         tally.offered += 1
-        if len(queue) >= limit:
-            queue.popleft()
-            tally.shed += 1
-        queue.append(entry)
+        tally.shed += queue.offer(entry)
 
     def _take_heard(self) -> Message | None:
         if not self._heard:

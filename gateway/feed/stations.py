@@ -1,10 +1,10 @@
 """Station memory: what was last heard of every station, within bounds. No I/O, no clock."""
 
-from collections import OrderedDict
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from itertools import takewhile
 
+from gateway.bounded import BoundedMapping
 from gateway.feed.heard_object import HeardPayload, relayed_by
 from gateway.feed.latest import Latest
 from gateway.frames.frame import Damaged
@@ -54,13 +54,12 @@ class Stations:
 
     def __init__(self, limit: int = 5000, forget_ms: int = DAY_MS, followed: Collection[str] = ()) -> None:
         """Of those `followed` the reports are read and kept, too."""
-        self.limit = limit
         self.forget_ms = forget_ms
         self.on_forgotten: list[Callable[[str], None]] = []
         """Told of every source that is remembered no longer, evicted or forgotten."""
 
         self._followed = frozenset(followed)
-        self._stations: OrderedDict[str, Station] = OrderedDict()
+        self._stations = BoundedMapping[str, Station](limit, self._tell)
 
     def __len__(self) -> int:
         return len(self._stations)
@@ -83,15 +82,12 @@ class Stations:
         if frame is None:
             return
         time_ms = judged.heard.moment.time_ms
-        station = self._stations.get(frame.source)
+        station = self._stations.renew(frame.source)
         if station is not None:
-            self._stations.move_to_end(frame.source)
             station.last = payload
         elif is_network_callsign(frame.source):
             station = self._stations[frame.source] = Station(frame.source, payload, time_ms)
             station.latest = Latest() if frame.source in self._followed else None
-            if len(self._stations) > self.limit:
-                self._forget(next(iter(self._stations)))
         else:
             return
         station.frames += 1
@@ -113,10 +109,10 @@ class Stations:
             source, station = next(iter(self._stations.items()))
             if elapsed_ms - station.last.judged.heard.moment.elapsed_ms < self.forget_ms:
                 break
-            self._forget(source)
+            del self._stations[source]
+            self._tell(source)
 
-    def _forget(self, source: str) -> None:
-        del self._stations[source]
+    def _tell(self, source: str) -> None:
         for tell in self.on_forgotten:
             tell(source)
 

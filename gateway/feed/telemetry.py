@@ -4,7 +4,6 @@ A station tells the names, units, coefficients and bit senses of its telemetry i
 13), now and then; its values come bare, in reports of their own or in a comment.
 """
 
-from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated
@@ -12,6 +11,7 @@ from typing import Annotated
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 from pydantic.dataclasses import dataclass as checked_dataclass
 
+from gateway.bounded import BoundedMapping
 from gateway.frames.frame import Frame
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import PlainObject
@@ -112,8 +112,7 @@ class TelemetryMemory:
     """
 
     def __init__(self, limit: int = 5000) -> None:
-        self.limit = limit
-        self._stations: OrderedDict[str, _Remembered] = OrderedDict()
+        self._stations = BoundedMapping[str, _Remembered](limit)
 
     def __len__(self) -> int:
         return len(self._stations)
@@ -123,8 +122,7 @@ class TelemetryMemory:
 
         Asked of every frame, so the cheapest question comes first.
         """
-        if frame.source in self._stations:
-            self._stations.move_to_end(frame.source)
+        self._stations.renew(frame.source)
         information = frame.information
         return information.startswith(b":") and information[1:10].rstrip(b" ") == frame.source.encode("ascii")
 
@@ -140,8 +138,6 @@ class TelemetryMemory:
             if not is_network_callsign(source):
                 return
             remembered = self._stations[source] = _Remembered([])
-            if len(self._stations) > self.limit:
-                self._stations.popitem(last=False)
         known = remembered.meanings[-1][1] if remembered.meanings else Meaning()
         meaning = known.with_more(report.definition)
         if meaning != known:
@@ -169,7 +165,7 @@ class TelemetryMemory:
         stations = state.get("stations")
         if state.get("version") != STATE_VERSION or not isinstance(stations, Mapping):
             return
-        for source, meaning in [*stations.items()][-self.limit :]:
+        for source, meaning in [*stations.items()][-self._stations.limit :]:
             try:
                 self._stations.update(
                     (known, _Remembered([(0, said)]))

@@ -1,12 +1,13 @@
 """What is written at one go, and what waits for it: a bounded queue that sheds the oldest. No I/O, no clock."""
 
 import time
-from collections import OrderedDict, deque
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import NamedTuple
 
+from gateway.bounded import BoundedMapping, SheddingQueue
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.plain import PlainObject
 
@@ -95,9 +96,8 @@ class Waiting:
         """`limit`: how many frames may wait."""
         self.shed_heard = 0
         self.shed_sent = 0
-        self._limit = limit
-        self._heard: deque[HeardPayload] = deque()
-        self._sent: OrderedDict[int, int] = OrderedDict()
+        self._heard = SheddingQueue[HeardPayload](limit)
+        self._sent = BoundedMapping[int, int](limit, self._shed_one_sent)
         self._budgets: PlainObject | None = None
         self._saved_ms = 0
         self._policies: deque[PolicyTexts] = deque(maxlen=self.MAXIMUM_POLICIES)
@@ -113,16 +113,10 @@ class Waiting:
 
     def offer_heard(self, payload: HeardPayload) -> None:
         """A frame was heard."""
-        if len(self._heard) >= self._limit:
-            self._heard.popleft()
-            self.shed_heard += 1
-        self._heard.append(payload)
+        self.shed_heard += self._heard.offer(payload)
 
     def offer_sent(self, sequence: int, sent_at_ms: int) -> None:
         """The line of that frame was sent."""
-        if len(self._sent) >= self._limit:
-            self._sent.popitem(last=False)
-            self.shed_sent += 1
         self._sent[sequence] = sent_at_ms
 
     def offer_budgets(self, budgets: PlainObject, saved_ms: int) -> None:
@@ -152,6 +146,9 @@ class Waiting:
         self._sent.clear()
         self._policies.clear()
         self._budgets = None
+
+    def _shed_one_sent(self, _sequence: int) -> None:
+        self.shed_sent += 1
 
     def _take_sent(self, batch: Batch) -> None:
         """A frame may be said to be sent before it is offered itself: then its time waits until it is."""

@@ -8,12 +8,12 @@ proportion to the time it took, so that no number of clients takes more than a p
 import asyncio
 import contextlib
 import socket
-from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import structlog
 
+from gateway.bounded import SheddingQueue
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames import tnc2
 from gateway.frames.frame import Frame
@@ -76,7 +76,7 @@ class LineServer:
         self._busy = busy
         self._options = options or LinesOptions()
         self._clients: dict[LineClient, None] = {}
-        self._waiting: deque[Frame] = deque()
+        self._waiting = SheddingQueue[Frame](self._options.waiting_lines)
         self._work = asyncio.Event()
         self._leaving = asyncio.Event()
         self._ended = asyncio.Event()
@@ -92,10 +92,7 @@ class LineServer:
         frame = payload.judged.heard.frame
         if not self._clients or not isinstance(frame, Frame):
             return
-        if len(self._waiting) >= self._options.waiting_lines:
-            self._waiting.popleft()
-            self._tally.shed += 1
-        self._waiting.append(frame)
+        self._tally.shed += self._waiting.offer(frame)
         self._work.set()
 
     def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:

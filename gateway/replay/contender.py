@@ -1,8 +1,9 @@
 """A policy in a replay: a judge that asks it, with a memory for each run as the gateway had, and what came of it."""
 
-from collections import Counter, OrderedDict
+from collections import Counter
 from dataclasses import dataclass, field
 
+from gateway.bounded import BoundedMapping
 from gateway.frames.heard import Heard
 from gateway.frames.network_line import network_line, route
 from gateway.frames.plain import PlainObject, rfc3339
@@ -20,7 +21,7 @@ class RunJudge:
 
     def __init__(self, policy: CompiledPolicy) -> None:
         self.policy = policy
-        self._runs: OrderedDict[str, Judge] = OrderedDict()
+        self._runs = BoundedMapping[str, Judge](MAXIMUM_OPEN_RUNS)
         self._run: str | None = None
         self._judge = Judge(policy)
 
@@ -32,15 +33,10 @@ class RunJudge:
 
     def _enter(self, run: str) -> None:
         self._run = run
-        known = self._runs.get(run)
+        known = self._runs.renew(run)
         if known is None:
-            known = Judge(self.policy)
+            known = self._runs[run] = Judge(self.policy)
             known.restore_budgets(self._judge.budgets())
-            if len(self._runs) >= MAXIMUM_OPEN_RUNS:
-                self._runs.popitem(last=False)
-            self._runs[run] = known
-        else:
-            self._runs.move_to_end(run)
         self._judge = known
 
 

@@ -5,10 +5,10 @@ broker may deliver one twice, or after a later one; a recording may have begun l
 """
 
 import heapq
-from collections import OrderedDict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
+from gateway.bounded import BoundedMapping
 from gateway.frames.plain import PlainObject
 from gateway.replay.record import Record
 
@@ -83,21 +83,18 @@ class Order:
 
 def in_order(records: Iterable[Record], order: Order) -> Iterator[Record]:
     """The records in the order of their runs and sequence numbers; `order` is kept up to date for each handed on."""
-    runs: OrderedDict[str, _RunInOrder] = OrderedDict()
+    runs = BoundedMapping[str, _RunInOrder](MAXIMUM_OPEN_RUNS)
     current: _RunInOrder | None = None
     for record in records:
         identity = record.heard.run
         if current is None or identity != current.identity:
-            known = runs.get(identity)
+            known = runs.renew(identity)
             if known is None:
                 for run in runs.values():  # the gateway started again: nothing of its former runs is still to come
                     yield from run.release_all()
-                if len(runs) >= MAXIMUM_OPEN_RUNS:
-                    runs.popitem(last=False)
                 runs[identity] = current = _RunInOrder(identity, order)
             else:
                 order.side_by_side += 1
-                runs.move_to_end(identity)
                 current = known
         yield from current.take(record)
     for run in runs.values():

@@ -19,12 +19,13 @@ EMERGENCY_MARK = b"!EMERGENCY!"
 _ALTITUDE = re.compile(rb"/A=([0-9]{6}|-[0-9]{5})")
 _ALTITUDE_OCTETS = 9
 _PRECISION = re.compile(rb"!(?:([A-Z])([0-9]{2}|  )|(w)([!-{]{2}))!")
-_TELEMETRY = re.compile(rb"\|((?:[!-{]{2}){2,7})\|")
-_BAND = rb"[A-O]"
-_FREQUENCY = re.compile(rb"(?<![0-9.])([0-9]{3}|" + _BAND + rb"[0-9]{2})\.([0-9]{2,3}) ?MHz")
-_TONE = re.compile(rb" +(?:[TCtc]([0-9]{3,4})|([Dd])([0-7]{3})|1750)(?![0-9A-Za-z])")
-_OFFSET = re.compile(rb" +([+-])([0-9]{3})(?![0-9A-Za-z])")
-_VOICE_RANGE = re.compile(rb" +R([0-9]{2})([mk])(?![0-9A-Za-z])")
+_TELEMETRY = re.compile(rb"\|((?:[!-{]{2}){2,7})\|(?=(?:" + _PRECISION.pattern + rb")? *$)")
+_MEGAHERTZ = rb"([0-9]{3}|[A-O][0-9]{2})\.([0-9]{2,3})"
+_FREQUENCY = re.compile(rb"(?<![0-9.])" + _MEGAHERTZ + rb" ?MHz")
+_FREQUENCY_IN_NAME = re.compile(_MEGAHERTZ + rb"(?![0-9.])")
+_TONE = re.compile(rb" *(?:[TCtc]([0-9]{3,4})|[Dd]([0-7]{3})|(1750)|[TCDtcd]off)(?![0-9A-Za-z])")
+_OFFSET = re.compile(rb" *([+-])([0-9]{3})(?![0-9A-Za-z])")
+_RANGE = re.compile(rb" *R([0-9]{2})([mk])(?![0-9A-Za-z])")
 
 _BANDS_MHZ = dict(
     zip(
@@ -37,7 +38,6 @@ _BANDS_MHZ = dict(
 
 _ALL_VALUES = 5
 _BITS = 8
-_TONE_BURST_HZ = 1750
 
 
 class Precision(NamedTuple):
@@ -89,10 +89,17 @@ def refined(position: Position, precision: Precision) -> Position:
     )
 
 
-def frequency_in_name(name: str) -> Frequency | None:
-    """The frequency that an object's name begins with, as those of voice repeaters do (APRS12, from memory)."""
-    match = re.match(r"[0-9]{3}\.[0-9]{2,3}(?![0-9.])", name)
-    return Frequency(float(match[0])) if match is not None else None
+def frequency_in_name(name: str, comment: str) -> tuple[Frequency | None, str]:
+    """The frequency that an object's name begins with, as those of voice repeaters do (APRS12, from memory).
+
+    Tone, offset and range then stand at the beginning of the comment; what is left of it is given back.
+    """
+    match = _FREQUENCY_IN_NAME.match(name.encode())
+    if match is None:
+        return None, comment
+    octets = comment.encode()
+    frequency, at = _frequency(match, octets, 0)
+    return frequency, clean(octets[at:])
 
 
 def _without(octets: bytes, match: re.Match[bytes]) -> bytes:
@@ -102,17 +109,18 @@ def _without(octets: bytes, match: re.Match[bytes]) -> bytes:
 def _take_telemetry(octets: bytes) -> tuple[Telemetry | None, bytes]:
     """`|ss1122334455bb|`: pairs of base-91 digits: sequence, one to five values, and after five the bits, B1 lowest.
 
-    The published note "Base91 Comment Telemetry", 2012. It stands at the end of the comment: the last one counts.
+    The published note "Base91 Comment Telemetry", 2012. It ends the comment, but that a finer position may follow; the
+    code of a Mic-E device, which may too, was taken off before. Anywhere else bars are the sender's own.
     """
-    for match in reversed([*_TELEMETRY.finditer(octets)]):
-        digits = match[1]
-        numbers = [base91.number(digits[place : place + 2]) for place in range(0, len(digits), 2)]
-        values = tuple(numbers[1 : 1 + _ALL_VALUES])
-        bits = None
-        if len(numbers) > 1 + _ALL_VALUES:
-            bits = f"{numbers[-1] & 0xFF:0{_BITS}b}"[::-1]
-        return Telemetry(numbers[0], values, bits), _without(octets, match)
-    return None, octets
+    match = _TELEMETRY.search(octets)
+    if match is None:
+        return None, octets
+    digits = match[1]
+    numbers = [base91.number(digits[place : place + 2]) for place in range(0, len(digits), 2)]
+    bits = None
+    if len(numbers) > 1 + _ALL_VALUES:
+        bits = f"{numbers[-1] & 0xFF:0{_BITS}b}"[::-1]
+    return Telemetry(numbers[0], tuple(numbers[1 : 1 + _ALL_VALUES]), bits), _without(octets, match)
 
 
 def _take_precision(octets: bytes) -> tuple[Precision | None, bytes]:
@@ -143,29 +151,36 @@ def _take_altitude(octets: bytes) -> tuple[float | None, bytes]:
 
 
 def _take_frequency(octets: bytes) -> tuple[Frequency | None, bytes]:
-    """`146.940MHz T107 -060 R25m`: frequency, tone, offset in units of 10 kHz, range in miles or km (APRS12).
-
-    Letters of tones in lower case mean narrow modulation: not told apart.
-    """
+    """`146.940MHz T107 -060 R25m`: frequency, tone, offset in units of 10 kHz, range in miles or km (APRS12)."""
     match = _FREQUENCY.search(octets)
     if match is None:
         return None, octets
-    start, at = match.span()
-    whole = match[1].decode()
-    megahertz = float(f"{whole}.{match[2].decode()}") if whole.isdigit() else _microwave(whole, match[2].decode())
+    frequency, end = _frequency(match, octets, match.end())
+    return frequency, octets[: match.start()] + octets[end:]
+
+
+def _frequency(match: re.Match[bytes], octets: bytes, at: int) -> tuple[Frequency, int]:
+    """The frequency in `match`, with the tone, the offset and the range that may stand at `at`, and where they end.
+
+    `Toff`, `Coff` and `Doff` say that there is no tone. Letters of tones in lower case mean narrow modulation: not told
+    apart.
+    """
     tone_hz = tone_code = offset = reach = None
     if tone := _TONE.match(octets, at):
-        tone_code = tone[3].decode() if tone[2] else None
-        tone_hz = None if tone[2] else int(tone[1] or _TONE_BURST_HZ)
+        tone_hz = int(tone[1] or tone[3] or 0) or None
+        tone_code = tone[2].decode() if tone[2] else None
         at = tone.end()
     if shift := _OFFSET.match(octets, at):
         offset = int(shift[1] + shift[2]) / 100
         at = shift.end()
-    if voice := _VOICE_RANGE.match(octets, at):
-        reach = int(voice[1]) * (units.KM_PER_MILE if voice[2] == b"m" else 1.0)
-        at = voice.end()
-    return Frequency(megahertz, offset, tone_hz or None, tone_code, reach), octets[:start] + octets[at:]
+    if heard := _RANGE.match(octets, at):
+        reach = int(heard[1]) * (units.KM_PER_MILE if heard[2] == b"m" else 1.0)
+        at = heard.end()
+    return Frequency(_megahertz(match[1].decode(), match[2].decode()), offset, tone_hz, tone_code, reach), at
 
 
-def _microwave(letter_and_digits: str, fraction: str) -> float:
-    return _BANDS_MHZ[letter_and_digits[0]] + float(f"{letter_and_digits[1:]}.{fraction}")
+def _megahertz(whole: str, fraction: str) -> float:
+    """The number before the point may begin with a letter that stands for a microwave band."""
+    if whole.isdigit():
+        return float(f"{whole}.{fraction}")
+    return _BANDS_MHZ[whole[0]] + float(f"{whole[1:]}.{fraction}")

@@ -45,13 +45,13 @@ def read(data: bytes, at: int, symbol: str) -> tuple[Extension | None, int]:
     return _area(data, at) if symbol == _AREA_SYMBOL else _movement(data, at)
 
 
-def read_signal(data: bytes, at: int, symbol: str) -> tuple[Signal | None, int]:
-    """The bearing and its quality (`/270/729`) that follow course and speed of a direction finder's symbol.
+def read_signal(data: bytes, at: int) -> tuple[Signal | None, int]:
+    """The bearing and its quality (`/270/729`) that follow a direction finder's course and speed, if they do.
 
     N: hits in eight, 0 means that the rest says nothing, 9 a bearing taken by hand. R: the range is 2 to the R miles.
     Q: the width of the bearing, 9 the narrowest, 0 useless.
     """
-    match = _BEARING_AND_QUALITY.match(data, at) if symbol == FINDER_SYMBOL else None
+    match = _BEARING_AND_QUALITY.match(data, at)
     if match is None:
         return None, at
     bearing, hits, reach, quality = (int(group) for group in match.groups())

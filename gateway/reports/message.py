@@ -9,7 +9,8 @@ from gateway.reports.text import clean
 
 _MESSAGE = re.compile(rb":(.{9}):", re.DOTALL)
 _NUMBER = re.compile(rb"\{([0-9A-Za-z]{1,5})(?:\}([0-9A-Za-z]{0,5}))?\s*$")
-_ANSWER = re.compile(rb"(ack|rej)([0-9A-Za-z]{1,5})(?:\}([0-9A-Za-z]{0,5}))?\s*$", re.IGNORECASE)
+_ANSWER = re.compile(rb"(ack|rej)(?![a-z]{2,5}\s*$)([0-9A-Za-z]{1,5})(?:\}([0-9A-Za-z]{0,5}))?\s*$")
+"""Two small letters or more, and no brace, are no number but the end of a word: `acked`, `reject`, `rejoin` (ours)."""
 _BULLETIN = re.compile(r"BLN([0-9A-Z])(.*)")
 _WEATHER_SERVICE = re.compile(r"NWS[-_]|SKY[-_]?|BOM[-_]")
 
@@ -26,7 +27,7 @@ def read(_destination: str, information: bytes) -> Report:
     if bulletin := _bulletin(addressee, octets):
         return bulletin
     if answer := _ANSWER.match(octets):
-        return _answer(addressee, answer)
+        return _answer(addressee, octets, answer)
     if query := read_directed(addressee, octets):
         return query
     return _message(addressee, octets)
@@ -51,11 +52,12 @@ def _numbered(octets: bytes) -> tuple[bytes, str | None, str | None]:
     return octets[: match.start()], match[1].decode(), acknowledged
 
 
-def _answer(addressee: str, answer: re.Match[bytes]) -> MessageReport:
-    number = answer[2].decode()
-    if answer[1].lower() == b"ack":
-        return MessageReport(addressee, acknowledges=number)
-    return MessageReport(addressee, rejects=number)
+def _answer(addressee: str, octets: bytes, answer: re.Match[bytes]) -> MessageReport:
+    """`ack003` or `rej003`, and nothing else."""
+    text, number = clean(octets), answer[2].decode()
+    if answer[1] == b"ack":
+        return MessageReport(addressee, text, acknowledges=number)
+    return MessageReport(addressee, text, rejects=number)
 
 
 def _bulletin(addressee: str, octets: bytes) -> BulletinReport | None:

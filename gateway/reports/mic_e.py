@@ -14,6 +14,7 @@ from gateway.reports.measured import Telemetry
 from gateway.reports.place import Movement, Position, Written
 from gateway.reports.position import blur_m, blurred_minutes
 from gateway.reports.report import Located, MessageType, MicE, PositionReport, Report, Unreadable
+from gateway.reports.symbol import known_symbol
 from gateway.reports.text import clean
 
 TYPES = b"`'\x1c\x1d"
@@ -64,6 +65,9 @@ _OFFSET = 28
 _LARGEST_MINUTES = 69
 _LARGEST = 99
 
+_SIXTY_MINUTES = 60_00
+"""In hundredths: trackers that round send it for the next degree."""
+
 _LOWEST_M = -10_000
 _ALTITUDE = re.compile(rb"([!-{]{3})\}")
 _LOCATOR = re.compile(rb"([A-R]{2}[0-9]{2}[A-X]{2})/G(?: |$)")
@@ -99,10 +103,11 @@ def read(destination: str, information: bytes) -> Report:
     said = _SAID[destination[:3].translate(_BITS)]
     position = _position(destination, information)
     movement = _movement(information)
-    symbol = _symbol(information)
+    symbol, because = known_symbol(_symbol(information))
+    located = Located(position, symbol, movement, because=because)
     if len(information) == FEWEST_OCTETS:
-        return PositionReport(Located(position, symbol, movement), mic_e=said)
-    return _with_text(information[FEWEST_OCTETS:], position, symbol, movement, said)
+        return PositionReport(located, mic_e=said)
+    return _with_text(information[FEWEST_OCTETS:], position, located, said)
 
 
 def _position(destination: str, information: bytes) -> Position:
@@ -127,7 +132,7 @@ def _position(destination: str, information: bytes) -> Position:
         minutes_north = blurred_minutes(digits[2:].encode(), ambiguity)
         minutes_east = blurred_minutes(b"%02d%02d" % (minutes, hundredths), ambiguity)
     latitude = int(digits[:2]) + minutes_north / 60
-    if latitude > 90 or minutes_north >= 60:  # noqa: PLR2004 - the globe's own numbers
+    if latitude > 90 or int(digits[2:].replace(" ", "0")) > _SIXTY_MINUTES:  # noqa: PLR2004 - the globe's own number
         raise Unreadable("the latitude of the Mic-E report is none")
     longitude = degrees + minutes_east / 60
     return Position(
@@ -163,7 +168,7 @@ def _symbol(information: bytes) -> str:
     return symbol
 
 
-def _with_text(text: bytes, position: Position, symbol: str, movement: Movement, said: MicE) -> Report:
+def _with_text(text: bytes, position: Position, located: Located, said: MicE) -> Report:
     """The report with the text behind its nine octets: device codes, telemetry, altitude, locator, and then words."""
     altitude_m, text = _take_altitude(text)
     device: str | None = None
@@ -181,14 +186,13 @@ def _with_text(text: bytes, position: Position, symbol: str, movement: Movement,
     words, altitude_in_words_m, precision, telemetry_in_words, frequency = read_comment(text)
     if precision is not None:
         position = refined(position, precision)
-    located = Located(
-        position,
-        symbol,
-        movement,
-        altitude_m if altitude_in_words_m is None else altitude_in_words_m,
-        words,
-        frequency,
-        telemetry_in_words or telemetry,
+    located = replace(
+        located,
+        position=position,
+        altitude_m=altitude_m if altitude_in_words_m is None else altitude_in_words_m,
+        comment=words,
+        frequency=frequency,
+        telemetry=telemetry_in_words or telemetry,
         device=device,
     )
     return PositionReport(located, mic_e=said)

@@ -1,10 +1,13 @@
 """The times that reports carry. Few say their month and hardly any the year: nothing is guessed."""
 
 import re
+from calendar import monthrange
 from dataclasses import dataclass
 
 _SIX_DIGITS_AND_ZONE = re.compile(rb"([0-9]{2})([0-9]{2})([0-9]{2})([zh/])")
 _EIGHT_DIGITS = re.compile(rb"([0-9]{2})([0-9]{2})([0-9]{2})([0-9]{2})")
+
+_A_LEAP_YEAR, _A_LONG_MONTH = 2000, 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,14 +39,19 @@ class Moment:
 
     @property
     def is_possible(self) -> bool:
-        """Whether a clock can show it and a calendar may hold it. A day is held to 31: its month may be unknown."""
+        """Whether a clock can show it, and a calendar hold it in some month and year where it does not say which."""
         return (
             0 <= self.hour <= 23  # noqa: PLR2004 - a clock's own numbers
             and 0 <= self.minute <= 59  # noqa: PLR2004
             and 0 <= (self.second or 0) <= 60  # noqa: PLR2004 - a leap second
-            and 1 <= (1 if self.day is None else self.day) <= 31  # noqa: PLR2004
             and 1 <= (1 if self.month is None else self.month) <= 12  # noqa: PLR2004
+            and 1 <= (1 if self.day is None else self.day) <= self._days_in_month
         )
+
+    @property
+    def _days_in_month(self) -> int:
+        """The most that it can have: February 29 where the year is not known."""
+        return monthrange(_A_LEAP_YEAR if self.year is None else self.year, self.month or _A_LONG_MONTH)[1]
 
 
 TIME_OCTETS = 7

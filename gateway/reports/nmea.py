@@ -2,19 +2,22 @@
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 
-from gateway.reports import symbol, units, weather_record
+from gateway.reports import comment, symbol, units, weather_record
 from gateway.reports.moment import Moment
 from gateway.reports.place import Movement, Position, Written
 from gateway.reports.report import Located, PositionReport, Report, Unreadable
 from gateway.reports.text import clean
 
-_SENTENCE = re.compile(rb"\$([A-Z]{2})([A-Z]{3}),([^*]*)(?:\*([0-9A-Fa-f]{2}))?\s*$")
-_LATITUDE = re.compile(rb"([0-9]{2})([0-5][0-9](?:\.[0-9]{1,9})?)")
-_LONGITUDE = re.compile(rb"([0-9]{3})([0-5][0-9](?:\.[0-9]{1,9})?)")
+_SENTENCE = re.compile(rb"\$([A-Z]{2})([A-Z]{3}),([^*]*)(?:\*([0-9A-Fa-f]{2})(.*))?", re.DOTALL)
+_MINUTES = rb"([0-5][0-9](?:\.[0-9]{1,9})?|60(?:\.0{1,9})?)"
+"""Sixty where a receiver rounded up: the next degree."""
+_LATITUDE = re.compile(rb"([0-9]{2})" + _MINUTES)
+_LONGITUDE = re.compile(rb"([0-9]{3})" + _MINUTES)
 _CLOCK = re.compile(rb"([0-9]{2})([0-9]{2})([0-9]{2})(?:\.[0-9]*)?")
 _DATE = re.compile(rb"([0-9]{2})([0-9]{2})([0-9]{2})")
-_NUMBER = re.compile(rb"-?[0-9]{1,9}(?:\.[0-9]{0,9})?")
+_NUMBER = re.compile(rb"-?(?:[0-9]{1,9}(?:\.[0-9]{0,9})?|\.[0-9]{1,9})")
 _FULL_CIRCLE = 360
 _FIRST_YEAR = 80
 """Years of two digits from here on are of the last century: the satellites' own calendar begins there."""
@@ -23,11 +26,12 @@ _FIRST_YEAR = 80
 def read(destination: str, information: bytes) -> Report:
     """A sentence that gives a place: RMC, GGA, GLL, WPL, or (course and speed alone) VTG. Raises `Unreadable`.
 
-    A checksum that is there must hold. The symbol, which a sentence cannot give, may stand in the destination.
+    A checksum that is there must hold; words behind it are the comment. The symbol, which a sentence cannot give, may
+    stand in the destination.
     """
     if information.startswith(weather_record.PACKET_MARK):
         return weather_record.read_packet(destination, information)
-    match = _SENTENCE.match(information)
+    match = _SENTENCE.fullmatch(information)
     if match is None:
         raise Unreadable("it is neither a navigation receiver's sentence nor a weather station's record")
     if match[4] is not None and checksum(information[1 : match.end(3)]) != int(match[4], 16):
@@ -35,10 +39,23 @@ def read(destination: str, information: bytes) -> Report:
     reader = _READERS.get(match[2])
     if reader is None:
         raise Unreadable("the sentence is of a type that gives no place")
-    fields = match[3].split(b",")
+    fields = match[3].rstrip().split(b",")
     if len(fields) < _FEWEST_FIELDS[match[2]]:
         raise Unreadable("the sentence breaks off")
-    return reader(fields, symbol.of_destination(destination))
+    report = reader(fields, symbol.of_destination(destination))
+    return _with_words(report, match[5]) if match[5] else report
+
+
+def _with_words(report: PositionReport, octets: bytes) -> Report:
+    words = comment.read(octets)
+    located = replace(
+        report.located,
+        comment=words.text,
+        altitude_m=report.located.altitude_m if words.altitude_m is None else words.altitude_m,
+        frequency=words.frequency,
+        telemetry=words.telemetry,
+    )
+    return replace(report, located=located)
 
 
 def checksum(characters: bytes) -> int:
@@ -49,7 +66,7 @@ def checksum(characters: bytes) -> int:
     return value
 
 
-def _read_rmc(fields: list[bytes], shown_as: str | None) -> Report:
+def _read_rmc(fields: list[bytes], shown_as: str | None) -> PositionReport:
     """Time, status, place, knots, degrees, date."""
     if fields[1] != b"A":
         raise Unreadable("the receiver that made the sentence had no fix")
@@ -58,7 +75,7 @@ def _read_rmc(fields: list[bytes], shown_as: str | None) -> Report:
     return PositionReport(located, _moment(fields[0], fields[8]))
 
 
-def _read_gga(fields: list[bytes], shown_as: str | None) -> Report:
+def _read_gga(fields: list[bytes], shown_as: str | None) -> PositionReport:
     """Time, place, quality (0: no fix), satellites, dilution, altitude in metres."""
     if fields[5].strip() in (b"0", b""):
         raise Unreadable("the receiver that made the sentence had no fix")
@@ -66,19 +83,19 @@ def _read_gga(fields: list[bytes], shown_as: str | None) -> Report:
     return PositionReport(Located(_position(fields[1:5]), shown_as, None, altitude_m), _moment(fields[0]))
 
 
-def _read_gll(fields: list[bytes], shown_as: str | None) -> Report:
+def _read_gll(fields: list[bytes], shown_as: str | None) -> PositionReport:
     """Place, and in newer sentences time and status."""
     if fields[5:6] == [b"V"]:
         raise Unreadable("the receiver that made the sentence had no fix")
     return PositionReport(Located(_position(fields[:4]), shown_as), _moment(*fields[4:5]))
 
 
-def _read_wpl(fields: list[bytes], shown_as: str | None) -> Report:
+def _read_wpl(fields: list[bytes], shown_as: str | None) -> PositionReport:
     """A waypoint's place and its name. Raw sentences tell of their sender, so that is where it says to be."""
     return PositionReport(Located(_position(fields[:4]), shown_as), name=clean(fields[4]) or None)
 
 
-def _read_vtg(fields: list[bytes], shown_as: str | None) -> Report:
+def _read_vtg(fields: list[bytes], shown_as: str | None) -> PositionReport:
     """Course over ground, true and magnetic, and speed in knots and in km/h. No place."""
     movement = _movement(fields[0], fields[4])
     if movement is None:
@@ -86,7 +103,7 @@ def _read_vtg(fields: list[bytes], shown_as: str | None) -> Report:
     return PositionReport(Located(None, shown_as, movement))
 
 
-_READERS: dict[bytes, Callable[[list[bytes], str | None], Report]] = {
+_READERS: dict[bytes, Callable[[list[bytes], str | None], PositionReport]] = {
     b"RMC": _read_rmc,
     b"GGA": _read_gga,
     b"GLL": _read_gll,

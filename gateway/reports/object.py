@@ -4,8 +4,7 @@ import re
 from dataclasses import replace
 
 from gateway.reports.comment import frequency_in_name
-from gateway.reports.moment import TIME_OCTETS, is_time, read_time
-from gateway.reports.position import read_located
+from gateway.reports.position import read_located, read_timed_place
 from gateway.reports.report import ItemReport, ObjectReport, Report, Unreadable
 from gateway.reports.text import clean
 
@@ -19,13 +18,12 @@ def read_object(_destination: str, information: bytes) -> Report:
     match = _OBJECT.match(information)
     if match is None:
         raise Unreadable("an object has a name of nine characters, and * or _ after it")
-    if not is_time(information, match.end()):
-        raise Unreadable("no time stands behind the object's name")
     name = _name(match[1])
-    located = read_located(information, match.end() + TIME_OCTETS)
-    if located.frequency is None and (named := frequency_in_name(name)) is not None:
-        located = replace(located, frequency=named)
-    return ObjectReport(located, read_time(information, match.end()), name, match[2] != _KILLED)
+    located, time = read_timed_place(information, match.end())
+    if located.frequency is None:
+        frequency, comment = frequency_in_name(name, located.comment)
+        located = replace(located, frequency=frequency, comment=comment)
+    return ObjectReport(located, time, name, match[2] != _KILLED)
 
 
 def read_item(_destination: str, information: bytes) -> Report:

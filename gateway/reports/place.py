@@ -119,4 +119,5 @@ class Frequency:
     """Whole hertz, as sent: 88 says 88.5."""
     tone_code: str | None = None
     """A digital squelch code, three octal digits."""
-    voice_range_km: float | None = None
+    range_km: float | None = None
+    """How far it is heard."""

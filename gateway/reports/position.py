@@ -6,13 +6,14 @@ APRS101 chapters 6 to 9, 12 for the weather at a place. Objects and items read t
 import re
 from dataclasses import replace
 
-from gateway.reports import compressed, extension, units, weather, weather_record
+from gateway.reports import compressed, extension, storm, units, weather_fields, weather_record
 from gateway.reports.comment import read as read_comment
 from gateway.reports.comment import refined
 from gateway.reports.measured import Weather
 from gateway.reports.moment import TIME_OCTETS, Moment, is_time, read_time
 from gateway.reports.place import Extension, Fix, Movement, Position, Written
 from gateway.reports.report import Located, PositionReport, Report, Unreadable, WeatherReport
+from gateway.reports.symbol import known_symbol
 from gateway.reports.text import clean
 
 PLAIN_OCTETS = 19
@@ -20,19 +21,21 @@ PLAIN_OCTETS = 19
 LATEST_MARK = 40
 """A `!` up to this octet may begin a position in information that begins as none (APRS101 chapter 5)."""
 
-_EXACT = re.compile(rb"([0-9]{2})([0-5][0-9]\.[0-9]{2})([NS])([!-~])([0-9]{3})([0-5][0-9]\.[0-9]{2})([EW])([!-~])")
+# Trackers that round send sixty minutes for the next degree.
+_EXACT_MINUTES = rb"([0-5][0-9]\.[0-9]{2}|60\.00)"
+_EXACT = re.compile(rb"([0-9]{2})" + _EXACT_MINUTES + rb"([NS])([!-~])([0-9]{3})" + _EXACT_MINUTES + rb"([EW])([!-~])")
+_BLURRED_MINUTES = rb"([0-5 ][0-9 ]|60(?=\.[0 ]{2}))\.([0-9 ]{2})"
 _BLURRED = re.compile(
-    rb"([0-9]{2})([0-5 ][0-9 ])\.([0-9 ]{2})([NSns])([!-~])([0-9]{3})([0-5 ][0-9 ])\.([0-9 ]{2})([EWew])([!-~])"
+    rb"([0-9]{2})" + _BLURRED_MINUTES + rb"([NSns])([!-~])([0-9]{3})" + _BLURRED_MINUTES + rb"([EWew])([!-~])"
 )
+_MISSHAPEN_TIME = re.compile(rb"[0-9]{6}[^0-9]|[0-9A-Za-z .?-]{6}[zh/]")
 _BLANKED_TAIL = re.compile(rb"[0-9]*( *)")
 
 _SOUTH, _WEST = b"Ss", b"Ww"
 _EQUALS, _AT = b"=@"
 _UNKNOWN_PLACE_SYMBOL = "\\."
 _WEATHER_CODE = "_"
-_STORM_SYMBOL = "\\@"
 _SIGNPOST_SYMBOL = "\\m"
-_SYMBOLS_WITH_MORE = frozenset({extension.FINDER_SYMBOL, _STORM_SYMBOL})
 _SIGN = re.compile(rb"\{([!-z|~ ]{1,3})\}")
 
 _BLUR_MINUTES = (0.0, 0.1, 1.0, 10.0, 60.0)
@@ -66,6 +69,22 @@ def read_located(data: bytes, at: int) -> Located:
     if data[at : at + 1].isdigit():
         return _with_the_rest(data, at + PLAIN_OCTETS, _blurred_place(data, at))
     return _compressed(data, at)
+
+
+def read_timed_place(data: bytes, at: int) -> tuple[Located, Moment | None]:
+    """Read the time at `at` and the place behind it. Raises `Unreadable`.
+
+    Where no time of a known form stands in front of a place, the place is read all the same, and `because` says what is
+    missing. Any text can look like a compressed position, so before one the seven octets must resemble a time.
+    """
+    place_at = at + TIME_OCTETS
+    if is_time(data, at):
+        return read_located(data, place_at), read_time(data, at)
+    if not (_EXACT.match(data, place_at) or _BLURRED.match(data, place_at) or _MISSHAPEN_TIME.match(data, at)):
+        raise Unreadable("no time stands where one belongs")
+    located = read_located(data, place_at)
+    because = "; ".join(filter(None, ("the time is of a form that the standard does not know", located.because)))
+    return replace(located, because=because), None
 
 
 def _exact_place(match: re.Match[bytes]) -> Place:
@@ -124,27 +143,33 @@ def _with_the_rest(data: bytes, at: int, place: Place) -> Located:
     """A plain position with what follows it."""
     symbol = place[1]
     if symbol[1] == _WEATHER_CODE:
-        wind, fields_at = weather.read_wind(data, at)
+        wind, fields_at = weather_fields.read_wind(data, at)
         observed = _observed(data, fields_at, place, wind)
         if observed is not None:
             return observed
     found, after = extension.read(data, at, symbol)
-    if found is not None and data[after : after + 1] == b"/" and symbol in _SYMBOLS_WITH_MORE:
-        return _with_storm_or_signal(data, after, place, found)
+    if after > at and data[after : after + 1] == b"/":
+        if symbol == extension.FINDER_SYMBOL:
+            return _with_signal(data, after, place, found)
+        if symbol[1] == storm.SYMBOL_CODE:
+            return _with_storm(data, after, place, found)
     if symbol == _SIGNPOST_SYMBOL and (sign := _SIGN.match(data, after)) is not None:
         return replace(_commented(data, sign.end(), place, found), sign=clean(sign[1]) or None)
     return _commented(data, after, place, found)
 
 
-def _with_storm_or_signal(data: bytes, at: int, place: Place, found: Extension) -> Located:
-    signal, after = extension.read_signal(data, at, place[1])
-    if signal is not None:
-        return replace(_commented(data, after, place, found), signal=signal)
-    storming = weather.read_storm(data, at) if place[1] == _STORM_SYMBOL else None
-    if storming is not None:
-        storm, observed, after = storming
-        return replace(_commented(data, after, place, found), storm=storm, weather=observed)
-    return _commented(data, at, place, found)
+def _with_signal(data: bytes, at: int, place: Place, found: Extension | None) -> Located:
+    """A direction finder's position, with the bearing that may follow at `at`."""
+    signal, after = extension.read_signal(data, at)
+    return replace(_commented(data, after, place, found), signal=signal)
+
+
+def _with_storm(data: bytes, at: int, place: Place, found: Extension | None) -> Located:
+    """A storm's position, with what may be said of it at `at`."""
+    storming = storm.read(data, at)
+    if storming is None:
+        return _commented(data, at, place, found)
+    return replace(_commented(data, storming.end, place, found), storm=storming.storm, weather=storming.weather)
 
 
 def _compressed(data: bytes, at: int) -> Located:
@@ -158,7 +183,7 @@ def _compressed(data: bytes, at: int) -> Located:
     return _commented(data, after, place, found, altitude_m, fix)
 
 
-def _wind_of(found: Extension | None) -> weather.Values:
+def _wind_of(found: Extension | None) -> weather_fields.Values:
     """The wind that a compressed weather report gives as course and speed.
 
     Knots: the form has no other unit (APRS101 chapter 9), though its plain twin counts miles an hour.
@@ -183,16 +208,17 @@ def _commented(  # noqa: PLR0913, PLR0917 - one call for every position: no obje
         position = refined(position, precision)
     if altitude_in_comment_m is not None:
         altitude_m = altitude_in_comment_m
-    return Located(position, symbol, found, altitude_m, text, frequency, telemetry, fix=fix)
+    shown_as, because = known_symbol(symbol)
+    return Located(position, shown_as, found, altitude_m, text, frequency, telemetry, fix=fix, because=because)
 
 
-def _observed(data: bytes, at: int, place: Place, wind: weather.Values) -> Located | None:
+def _observed(data: bytes, at: int, place: Place, wind: weather_fields.Values) -> Located | None:
     """The weather at a place; None where no field follows the symbol, which then is only a picture."""
     values = dict(wind)
-    after = weather.read_fields(data, at, values)
+    after = weather_fields.read_fields(data, at, values)
     if not values:
         return None
-    device, after = weather.read_device(data, after)
+    device, after = weather_fields.read_device(data, after)
     return replace(_commented(data, after, place, None), weather=Weather(**values), device=device)
 
 
@@ -217,10 +243,8 @@ def read_untimed_or_record(destination: str, information: bytes) -> Report:
 
 def read_timed(_destination: str, information: bytes) -> Report:
     """`/` and `@`: a position with time; `@` takes messages. Raises `Unreadable`."""
-    if not is_time(information, 1):
-        raise Unreadable("no time stands where one belongs")
-    located = read_located(information, 1 + TIME_OCTETS)
-    return report_of(located, read_time(information, 1), takes_messages=information[0] == _AT)
+    located, time = read_timed_place(information, 1)
+    return report_of(located, time, takes_messages=information[0] == _AT)
 
 
 def read_late_mark(_destination: str, information: bytes) -> Report:

@@ -49,10 +49,13 @@ def to_object(report: Report) -> dict[str, Any]:
 
 
 def _add(part: object, published: dict[str, Any]) -> None:
-    """Put the fields of `part` into `published`, those of its own parts beside them."""
+    """Put the fields of `part` into `published`, those of its own parts beside them.
+
+    What was put there first stands: a range among the data extensions goes before that of a frequency.
+    """
     for name, decimals in _plan(type(part)):  # type: ignore[arg-type]  # mypy takes a class for unhashable
         value = getattr(part, name)
-        if value is None or value == "":
+        if value is None or value == "" or name in published:
             continue
         kind = type(value)
         if kind is str or kind is int or kind is bool:

@@ -86,6 +86,8 @@ class Located:
     """What stands on a signpost, up to three characters."""
     device: str | None = None
     """What the sender's device or software says it is: a code, as sent."""
+    because: str | None = None
+    """What could not be read beside the place, and why."""
 
 
 @dataclass(frozen=True, slots=True)

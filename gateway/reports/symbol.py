@@ -5,6 +5,9 @@ A symbol is two characters: `/` and a code from the primary table, `\` and a cod
 """
 
 PRIMARY, ALTERNATE = "/", "\\"
+OVERLAYS = frozenset("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ")
+TABLES = OVERLAYS | {PRIMARY, ALTERNATE}
+"""The first characters that a symbol can have."""
 
 _PRIMARY_NAMES = """
 ! police station
@@ -209,6 +212,13 @@ NAMES: dict[str, dict[str, str]] = {PRIMARY: _names(_PRIMARY_NAMES), ALTERNATE: 
 """For each table, the name of each code's picture, or `reserved`."""
 
 
+def known_symbol(sent: str) -> tuple[str | None, str | None]:
+    """The symbol in `sent`, a table and a code; or None, and why: there is no such table."""
+    if sent[0] in TABLES:
+        return sent, None
+    return None, f"its symbol is of a table that does not exist: {sent[0]}"
+
+
 def overlay(symbol: str) -> str | None:
     """The character drawn over the picture; None where there is none."""
     return None if symbol[0] in NAMES else symbol[0]
@@ -265,6 +275,6 @@ def of_destination(destination: str) -> str | None:
         number = int(text[4:])
         return table + chr(ord("!") + number - 1) if len(text[4:]) == len("01") and number in _NUMBERS else None
     symbol = _PAIRS.get(text[3:5])
-    if symbol is not None and symbol[0] == ALTERNATE and text[5:] and text[5:] != " ":
+    if symbol is not None and symbol[0] == ALTERNATE and text[5:] in OVERLAYS:
         return text[5] + symbol[1]
     return symbol

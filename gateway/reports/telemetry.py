@@ -10,7 +10,7 @@ from gateway.reports.report import Report, TelemetryReport, Unreadable
 from gateway.reports.text import clean
 
 _SEQUENCE = re.compile(rb"T#(?:MIC,?|([0-9]{1,5}),)")
-_NUMBER = re.compile(rb"-?[0-9]{1,9}|-?[0-9]{0,9}\.[0-9]{1,9}")
+_NUMBER = re.compile(rb"[-+]?(?:[0-9]{1,9}(?:\.[0-9]{0,9})?|\.[0-9]{1,9})(?:[Ee][-+]?[0-9]{1,2})?")
 _BITS = re.compile(rb"[01]{1,8}")
 _VALUES = 5
 _CHANNELS = 13
@@ -50,7 +50,7 @@ def _value(field: bytes) -> int | float | None:
         return None
     if _NUMBER.fullmatch(field) is None:
         raise Unreadable("a value of the telemetry is no number")
-    return float(field) if b"." in field else int(field)
+    return int(field) if field.lstrip(b"+-").isdigit() else float(field)
 
 
 def read_definition(text: bytes) -> Definition | None:

@@ -81,7 +81,6 @@ _LABELS = {
     "frequency_offset_mhz": "frequency offset",
     "tone_hz": "tone",
     "tone_code": "squelch code",
-    "voice_range_km": "voice range",
     "message_type": "message",
     "takes_messages": "takes messages",
     "wind_deg": "wind from",

@@ -1,8 +1,8 @@
 """How far the antenna reaches: what it heard lately without any help, and how far away the farthest was. No clock."""
 
-from collections import OrderedDict
 from dataclasses import dataclass
 
+from gateway.bounded import BoundedMapping
 from gateway.duration import HOUR_MS
 from gateway.feed.heard_object import Reader
 from gateway.feed.stations import is_direct
@@ -51,10 +51,9 @@ class ReachWatch:
     """
 
     def __init__(self, read: Reader, limit: int = 5000) -> None:
-        self.limit = limit
         self._read = read
-        self._stations: OrderedDict[str, _Direct] = OrderedDict()
-        self._unread: OrderedDict[str, Judged] = OrderedDict()
+        self._stations = BoundedMapping[str, _Direct](limit)
+        self._unread = BoundedMapping[str, Judged](LOOKED_AT)
 
     def __len__(self) -> int:
         return len(self._stations)
@@ -65,18 +64,13 @@ class ReachWatch:
         if frame is None or not is_direct(judged) or not is_network_callsign(frame.source):
             return
         source, elapsed_ms = frame.source, judged.heard.moment.elapsed_ms
-        station = self._stations.get(source)
+        station = self._stations.renew(source)
         if station is None:
             self._stations[source] = _Direct(elapsed_ms)
-            if len(self._stations) > self.limit:
-                self._stations.popitem(last=False)
         else:
             station.elapsed_ms = elapsed_ms
-            self._stations.move_to_end(source)
         self._unread[source] = judged
         self._unread.move_to_end(source)
-        if len(self._unread) > LOOKED_AT:
-            self._unread.popitem(last=False)
 
     def now(self, moment: Moment) -> Reach:
         """How far it reaches, now being `moment`."""

@@ -6,13 +6,13 @@ Recording an event costs next to nothing: its JSON is made when a stream first w
 """
 
 import re
-from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import partial
 from itertools import islice
 
+from gateway.bounded import Newest
 from gateway.feed.heard_object import HeardPayload, encode, forwarded_fields
 from gateway.frames.frame import Damaged
 from gateway.frames.plain import PlainObject
@@ -77,8 +77,8 @@ def weight_of(payload: HeardPayload) -> int:
     return EVENT_OCTETS + OCTETS_PER_OCTET * len(octets)
 
 
-_Event = tuple[EventKind, Callable[[], bytes], int]
-"""What it tells of, how its JSON is made, about how many octets it holds. A bare tuple, for every frame makes two."""
+_Event = tuple[EventKind, Callable[[], bytes]]
+"""What it tells of, and how its JSON is made. A bare tuple, for every frame makes two."""
 
 
 class EventLog:
@@ -93,27 +93,24 @@ class EventLog:
         """Of how many events no JSON could be made: a fault of the gateway's own, not of the air's."""
 
         self._run = run
-        self._limit = limit
-        self._limit_octets = limit_octets
-        self._events: deque[_Event] = deque()
-        self._octets = 0
+        self._events = Newest[_Event](limit, limit_octets)
 
     def heard(self, payload: HeardPayload, weight: int) -> None:
         """A frame was heard and judged, which holds about `weight` octets."""
-        self._record((EventKind.HEARD, payload.encoded, weight))
+        self._record(EventKind.HEARD, payload.encoded, weight)
 
     def forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
         """A frame went to the network as `line`, at that Unix time in milliseconds."""
         make = partial(_forwarded, payload, line, sent_at_ms)
-        self._record((EventKind.FORWARDED, make, EVENT_OCTETS + OCTETS_PER_OCTET * len(line)))
+        self._record(EventKind.FORWARDED, make, EVENT_OCTETS + OCTETS_PER_OCTET * len(line))
 
     def health(self, health: PlainObject) -> None:
         """The health of the post."""
-        self._record((EventKind.HEALTH, partial(encode, health), EVENT_OCTETS))
+        self._record(EventKind.HEALTH, partial(encode, health), EVENT_OCTETS)
 
     def alert(self, alert: PlainObject) -> None:
         """Something that the operator wants to be told of."""
-        self._record((EventKind.ALERT, partial(encode, alert), EVENT_OCTETS))
+        self._record(EventKind.ALERT, partial(encode, alert), EVENT_OCTETS)
 
     @property
     def oldest(self) -> int:
@@ -140,7 +137,7 @@ class EventLog:
             told = {"because": Because.BEHIND, "count": missed}
             pieces.append(self._written(cursor, EventKind.MISSED, encode(told)))
         begin = cursor + 1 - oldest
-        for kind, make, _ in islice(self._events, begin, None if most is None else begin + most):
+        for (kind, make), _ in islice(self._events, begin, None if most is None else begin + most):
             cursor += 1
             try:
                 written = self._written(cursor, kind, make())
@@ -157,13 +154,9 @@ class EventLog:
         """An event of the stream, as the HTML standard's section on server-sent events has it. JSON is one line."""
         return b"id: %b-%d\nevent: %b\ndata: %b\n\n" % (self._run.encode(), number, kind.encode(), data)
 
-    def _record(self, event: _Event) -> None:
+    def _record(self, kind: EventKind, make: Callable[[], bytes], octets: int) -> None:
         self.newest += 1
-        events = self._events
-        events.append(event)
-        self._octets += event[2]
-        while len(events) > self._limit or (self._octets > self._limit_octets and len(events) > 1):
-            self._octets -= events.popleft()[2]
+        self._events.put((kind, make), octets)
 
 
 def _forwarded(payload: HeardPayload, line: bytes, sent_at_ms: int) -> bytes:

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 
 import structlog
 
+from gateway.bounded import BoundedMapping
 from gateway.giving_way import Rests, Round
 from gateway.web.event_log import EventLog, Start
 from gateway.web.options import WebLimits, WebPace
@@ -95,7 +96,7 @@ class EventStreams:
         self._busy = busy
         self._pace = pace
         self._streams: dict[Stream, None] = {}
-        self._chunks: dict[int, _Chunk] = {}
+        self._chunks = BoundedMapping[int, _Chunk](REMEMBERED_CHUNKS)
         self._heartbeat = _Chunk(HEARTBEAT)
         self._work = asyncio.Event()
 
@@ -203,7 +204,5 @@ class EventStreams:
             cursor = piece.cursor
             missed += piece.missed
             await this_round.give_way()
-        if len(self._chunks) >= REMEMBERED_CHUNKS:
-            self._chunks.clear()
         chunk = self._chunks[began_at] = _Chunk(b"".join(pieces), cursor, missed)
         return chunk

@@ -1,8 +1,8 @@
 """The frames heard last, newest last and bounded: what `/api/heard` looks back at. No I/O, no clock."""
 
-from collections import deque
 from itertools import islice
 
+from gateway.bounded import Newest
 from gateway.feed.heard_object import HeardPayload
 
 
@@ -11,10 +11,7 @@ class HeardMemory:
 
     def __init__(self, *, limit: int, limit_octets: int) -> None:
         """At most `limit` frames are remembered, and about `limit_octets` octets of them."""
-        self._limit = limit
-        self._limit_octets = limit_octets
-        self._frames: deque[tuple[HeardPayload, int]] = deque()
-        self._octets = 0
+        self._frames = Newest[HeardPayload](limit, limit_octets)
 
     def __len__(self) -> int:
         return len(self._frames)
@@ -26,18 +23,13 @@ class HeardMemory:
 
     def heard(self, payload: HeardPayload, weight: int) -> None:
         """A frame was heard and judged, which holds about `weight` octets."""
-        frames = self._frames
-        frames.append((payload, weight))
-        self._octets += weight
-        while len(frames) > self._limit or (self._octets > self._limit_octets and len(frames) > 1):
-            self._octets -= frames.popleft()[1]
+        self._frames.put(payload, weight)
 
     def page(self, limit: int, before: int | None) -> tuple[list[HeardPayload], int | None]:
         """At most `limit` frames, the newest first, of those whose sequence is below `before`.
 
         And what `before` should be for the next page: None where nothing older is remembered.
         """
-        newest_first = (frame for frame, _ in reversed(self._frames))
-        older = (frame for frame in newest_first if before is None or frame.judged.heard.sequence < before)
+        older = (frame for frame, _ in reversed(self._frames) if before is None or frame.judged.heard.sequence < before)
         page = list(islice(older, limit))
         return page, page[-1].judged.heard.sequence if next(older, None) is not None else None

@@ -208,7 +208,7 @@ async def test_a_broker_that_cannot_be_reached_is_told_in_words(open_bus: OpenBu
 
 @pytest.fixture
 def certificates(tmp_path: Path) -> Path:
-    """An authority of our own, a broker's certificate for loopback, and a gateway's."""
+    """An authority of our own, and certificates of it: a broker's, a gateway's, and one for another host."""
 
     def openssl(*arguments: str) -> None:
         subprocess.run(["openssl", *arguments], check=True, capture_output=True, cwd=tmp_path)
@@ -216,8 +216,8 @@ def certificates(tmp_path: Path) -> Path:
     key = ("-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "2")
     openssl("req", "-x509", *key, "-keyout", "ca.key", "-out", "ca.pem", "-subj", "/CN=Wrackholm Bay test authority")
     openssl("req", "-x509", *key, "-keyout", "other.key", "-out", "other.pem", "-subj", "/CN=another authority")
-    for name in ("broker", "gateway"):
-        (tmp_path / "names").write_text("subjectAltName=IP:127.0.0.1")
+    for name, host in (("broker", "127.0.0.1"), ("gateway", "127.0.0.1"), ("elsewhere", "127.0.0.2")):
+        (tmp_path / "names").write_text(f"subjectAltName=IP:{host}")
         openssl("req", *key, "-keyout", f"{name}.key", "-out", f"{name}.csr", "-subj", f"/CN={name}")
         openssl(
             *("x509", "-req", "-in", f"{name}.csr", "-CA", "ca.pem", "-CAkey", "ca.key", "-CAcreateserial"),
@@ -226,8 +226,8 @@ def certificates(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def _tls_broker(folder: Path) -> MosquittoBroker:
-    files = [f"cafile {folder}/ca.pem", f"certfile {folder}/broker.pem", f"keyfile {folder}/broker.key"]
+def _tls_broker(folder: Path, certificate: str = "broker") -> MosquittoBroker:
+    files = [f"cafile {folder}/ca.pem", f"certfile {folder}/{certificate}.pem", f"keyfile {folder}/{certificate}.key"]
     return MosquittoBroker(settings=[*files, "require_certificate true"])
 
 
@@ -265,3 +265,15 @@ async def test_a_tls_connection_that_fails_is_told_in_words(
     pace = replace(QUICK, connect=0.5)
     async with _tls_broker(certificates) as broker, open_bus(options_for(broker.port, tls=full, pace=pace)) as bus:
         await until(lambda: why in bus.part().why)
+
+
+@pytest.mark.needs("mosquitto", "mosquitto")
+@pytest.mark.needs("openssl", "openssl")
+async def test_a_broker_that_shows_a_trusted_certificate_of_another_host_is_told_nothing(
+    certificates: Path, open_bus: OpenBus
+) -> None:
+    tls = Tls(certificates / "ca.pem", certificates / "gateway.pem", certificates / "gateway.key")
+    async with _tls_broker(certificates, "elsewhere") as broker, open_bus(options_for(broker.port, tls=tls)) as bus:
+        await until(lambda: bus.state().connected or "certificate" in bus.part().why)
+        assert "certificate is not trusted: IP address mismatch" in bus.part().why
+        assert not bus.state().connected

@@ -107,6 +107,21 @@ def test_its_health_check_is_the_script_that_was_copied() -> None:
     assert "docker/health.py /opt/stile/" in [each.text for each in INSTRUCTIONS if each.name == "COPY"]
 
 
+def pip_commands() -> list[list[str]]:
+    """Every command of the build that lets pip fetch or install something, as its words."""
+    commands = [one.split() for each in INSTRUCTIONS if each.name == "RUN" for one in each.text.split("&&")]
+    return [words for words in commands if any(word.endswith("/pip") for word in words)]
+
+
+def test_nothing_is_installed_but_what_has_the_pinned_hash_or_lies_in_the_build_already() -> None:
+    commands = pip_commands()
+    assert len(commands) == 4
+    for words in commands:
+        assert "--require-hashes" in words or {"--no-deps", "--no-index"} <= {*words} or "wheel" in words
+        if "wheel" in words:  # made of the tree, by tools that have their hashes
+            assert {"--no-deps", "--no-build-isolation", "."} <= {*words}
+
+
 def pins(name: str) -> dict[str, str]:
     """The pinned version of each package in a file of requirements, each of which has a hash and nothing else."""
     text = re.sub(r"^ *#.*\n", "", (FOLDER / name).read_text("utf-8"), flags=re.MULTILINE)

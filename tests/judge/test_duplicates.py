@@ -43,6 +43,13 @@ def test_spaces_at_the_end_make_no_new_frame_and_spaces_elsewhere_do() -> None:
     assert post.hear(MOORED.replace(b"moored", b" moored"), at=2).forward
 
 
+def test_only_spaces_are_lost_on_the_way_no_other_white_space() -> None:
+    post = Listening()
+    for ending in (b"", b"\t", b"\x0b", b"\x0c", b"\x00"):
+        assert post.hear(MOORED + ending, at=1).forward, ending
+    assert post.hear(MOORED + b"\t  ", at=2).verdict.reason is Reason.DUPLICATE
+
+
 def test_another_source_destination_case_or_octet_makes_another_frame() -> None:
     post = Listening()
     for line in (

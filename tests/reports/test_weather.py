@@ -1,12 +1,13 @@
 """Weather, out and back, and the letters in any order."""
 
 import random
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.reports import WeatherReport, read
+from gateway.reports import WeatherReport, read, to_object
 
 FIELDS = {
     "g": ("gust_ms", 3, 0.44704),
@@ -17,6 +18,8 @@ FIELDS = {
     "b": ("pressure_hpa", 5, 0.1),
 }
 """For each letter: what it becomes, how many digits it has, and the factor (APRS101 chapter 12)."""
+
+OTHERS = ("temperature_c", "humidity_pct", "snow_last_day_mm", "device", "comment")
 
 
 @given(st.dictionaries(st.sampled_from([*FIELDS]), st.integers(1, 999)), st.integers(-99, 999), st.randoms())
@@ -50,11 +53,105 @@ def test_a_barometer_that_shows_nothing_is_not_there() -> None:
     assert report.located.weather.pressure_hpa is None
 
 
-def test_words_that_begin_like_a_field_stay_words() -> None:
-    report = read("APRS", b"!5836.00N/00355.00W_220/004t077h50buoy at the point")
-    assert report.prose == "buoy at the point"
-    report = read("APRS", b"!5836.00N/00355.00W_220/004t077t077")
-    assert report.prose == "t077"
+AT_A_PLACE = b"!5836.00N/00355.00W_220/004"
+WITHOUT_A_PLACE = b"_10090556c220s004"
+
+
+def observed(information: bytes) -> dict[str, Any]:
+    """What is published of the weather but for the wind, and what is left of the words."""
+    published = to_object(read("APRS", information))
+    names = {*(name for name, _, _ in FIELDS.values()), *OTHERS}
+    return {name: value for name, value in published.items() if name in names}
+
+
+# Ours, after APRS101 chapter 12, which says nothing of values that are no values.
+@pytest.mark.parametrize("beginning", [AT_A_PLACE, WITHOUT_A_PLACE])
+@pytest.mark.parametrize(
+    ("fields", "expected"),
+    [
+        # A digit too many, too few, a wrong one: nothing of that field, and on at the next letter.
+        (b"h100", {}),
+        (b"h100b10138", {"pressure_hpa": 1013.8}),
+        (b"h100dU2k", {"device": "dU2k"}),
+        (b"t-7r000p000h50b09900", {"rain_last_hour_mm": 0.0, "rain_last_day_mm": 0.0, "humidity_pct": 50}
+         | {"pressure_hpa": 990.0}),
+        (b"t0770h50", {"humidity_pct": 50}),
+        (b"t077.5h50", {"humidity_pct": 50}),
+        (b"t7h50", {"humidity_pct": 50}),
+        (b"t+07h50", {"humidity_pct": 50}),
+        (b"t--7h50", {"humidity_pct": 50}),
+        (b"t0x7h50", {"humidity_pct": 50}),
+        (b"g0l5h50", {"humidity_pct": 50}),
+        (b"tnanh50", {"humidity_pct": 50}),
+        (b"tnanrnanh50", {"humidity_pct": 50}),
+        (b"h.5b10138", {"pressure_hpa": 1013.8}),
+        (b"b0.990h50", {"humidity_pct": 50}),
+        (b"b1013h50", {"humidity_pct": 50}),
+        (b"r-01h50", {"humidity_pct": 50}),
+        (b"t077h5", {"temperature_c": 25.0}),
+        # Absent, with as many dots or blanks as one likes, with a letter or without.
+        (b"h..b10138", {"pressure_hpa": 1013.8}),
+        (b"h.b10138", {"pressure_hpa": 1013.8}),
+        (b"h.....b10138", {"pressure_hpa": 1013.8}),
+        (b"h b10138", {"pressure_hpa": 1013.8}),
+        (b"h     b10138", {"pressure_hpa": 1013.8}),
+        (b"...h50", {"humidity_pct": 50}),
+        (b" h50", {"humidity_pct": 50}),
+        (b"h50......", {"humidity_pct": 50}),
+        (b"h50 wRSW", {"humidity_pct": 50, "device": "wRSW"}),
+        (b"t...t077", {"temperature_c": 25.0}),
+        # Words begin where no field, no device and no end follows.
+        (b"t077h50buoy at the point", {"temperature_c": 25.0, "humidity_pct": 50, "comment": "buoy at the point"}),
+        (b"t077t050", {"temperature_c": 25.0, "comment": "t050"}),
+        (b"h50c4 is here", {"humidity_pct": 50, "comment": "c4 is here"}),
+        (b"h50t2o tank", {"humidity_pct": 50, "comment": "t2o tank"}),
+        (b"h50s here", {"humidity_pct": 50, "comment": "s here"}),
+        (b"h50 V 13.8V", {"humidity_pct": 50, "comment": "V 13.8V"}),
+        (b"h50...words", {"humidity_pct": 50, "comment": "...words"}),
+        (b"h50P2000 pump", {"humidity_pct": 50, "comment": "P2000 pump"}),
+        (b"h50tea at r100", {"humidity_pct": 50, "comment": "tea at r100"}),
+    ],
+)  # fmt: skip
+def test_each_field_is_read_by_itself(beginning: bytes, fields: bytes, expected: dict[str, Any]) -> None:
+    assert observed(beginning + fields) == expected
+
+
+@pytest.mark.parametrize(
+    ("wind", "degrees", "metres_a_second"),
+    [
+        (b"220/004", 220, 1.8),
+        (b".../004", None, 1.8),
+        (b"   /...", None, None),
+        (b"361/004", None, 1.8),
+        (b"22x/004", None, 1.8),
+        (b"220/00x", 220, None),
+        (b"2200/004", None, 1.8),
+        (b"220/0045", 220, None),
+        (b"20/4", None, None),
+    ],
+)
+def test_a_garbled_half_of_the_wind_takes_nothing_else_with_it(
+    wind: bytes, degrees: int | None, metres_a_second: float | None
+) -> None:
+    """Ours, after APRS101 chapter 12."""
+    published = to_object(read("APRS", b"!5836.00N/00355.00W_" + wind + b"g005t077"))
+    assert (published["kind"], published.get("wind_deg"), published.get("wind_ms")) == (
+        "weather", degrees, metres_a_second,
+    )  # fmt: skip
+    assert (published["gust_ms"], published["temperature_c"]) == (2.2, 25.0)
+
+
+@pytest.mark.parametrize("words", ["Harbour office", "Pi/Bat05", "12/Bat05", "c4 is here", "h100", "a/b", "..."])
+def test_words_behind_a_weather_station_without_weather_are_a_comment(words: str) -> None:
+    published = to_object(read("APRS", b"!5836.00N/00355.00W_" + words.encode()))
+    assert (published["kind"], published["comment"]) == ("position", words)
+
+
+def test_where_no_value_came_before_s_is_the_wind_and_behind_one_snow() -> None:
+    assert to_object(read("APRS", b"_10090556s004"))["wind_ms"] == 1.8
+    assert to_object(read("APRS", b"_10090556s00xs002"))["snow_last_day_mm"] == 50.8
+    assert to_object(read("APRS", AT_A_PLACE + b"s002"))["snow_last_day_mm"] == 50.8
+    assert "snow_last_day_mm" not in to_object(read("APRS", AT_A_PLACE + b"s0.15"))
 
 
 def test_a_raw_record_that_breaks_off_is_refused() -> None:

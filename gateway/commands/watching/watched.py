@@ -1,9 +1,10 @@
 """All that a watch knows of a gateway, from what it was told so far; every memory is bounded. No I/O, no clock."""
 
-from collections import OrderedDict, deque
+from collections import deque
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from gateway.bounded import BoundedMapping
 from gateway.commands.watching.published import (
     AlertShown,
     Answering,
@@ -53,11 +54,11 @@ class Watched:
         self.alerts: deque[AlertShown] = deque(maxlen=ALERTS)
         """The newest first; without those for emergencies, which have their own place."""
 
-        self.emergencies: OrderedDict[str, HeardShown] = OrderedDict()
+        self.emergencies = BoundedMapping[str, HeardShown](EMERGENCIES)
         """By source, the newest last."""
 
         self.missed = 0
-        self._frames: OrderedDict[tuple[str, int], SeenFrame] = OrderedDict()
+        self._frames = BoundedMapping[tuple[str, int], SeenFrame](FRAMES)
         self._had_events = False
 
     @property
@@ -104,12 +105,8 @@ class Watched:
         if known is not None or sent:  # what was sent was heard before: unknown, it is forgotten already
             return
         self._frames[key] = SeenFrame(heard)
-        if len(self._frames) > FRAMES:
-            self._frames.popitem(last=False)
         if heard.counts_as_emergency:
             before = self.emergencies.get(heard.source)
             if before is None or before.time <= heard.time:
                 self.emergencies[heard.source] = heard
                 self.emergencies.move_to_end(heard.source)
-            if len(self.emergencies) > EMERGENCIES:
-                self.emergencies.popitem(last=False)

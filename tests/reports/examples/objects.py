@@ -2,6 +2,8 @@
 
 from tests.reports.examples.row import NINTH, Row, compressed, plain, unknown
 
+REPEATER = plain("/r", frequency_mhz=146.94, name="146.94-NJ", live=True, time="---11T11:11Z") | {"kind": "object"}
+
 OBJECTS = [
     Row("APRS101 ch. 11: live object", "APRS", b";LEADER   *092345z4903.50N/07201.75W>088/036",
         plain("/>", course_deg=88, speed_kmh=66.7, name="LEADER", live=True, **NINTH) | {"kind": "object"}),
@@ -33,7 +35,33 @@ OBJECTS = [
     Row("APRS101 ch. 11: an item's name of two characters", "APRS", b")AB!4903.50N/07201.75WA",
         unknown("an item has a name of three to nine characters, and ! or _ after it")),
     Row("APRS101 ch. 11: an object without time", "APRS", b";LEADER   *4903.50N/07201.75W>",
-        unknown("no time stands behind the object's name")),
+        unknown("no time stands where one belongs")),
+    Row("ours, after APRS101 ch. 11: an object's time of another form", "APRS",
+        b";LEADER   *092345x4903.50N/07201.75W>",
+        plain("/>", name="LEADER", live=True, because="the time is of a form that the standard does not know")
+        | {"kind": "object"}),
+    Row("APRS12, from memory: a repeater with tone, offset and range", "APRS",
+        b";146.94-NJ*111111z4903.50N/07201.75WrT107 -060 R25m",
+        REPEATER | {"tone_hz": 107, "frequency_offset_mhz": -0.6, "range_km": 40.23}),
+    Row("APRS12, from memory: the same, and words", "APRS",
+        b";146.94-NJ*111111z4903.50N/07201.75WrT107 -060 R25m Net Tue 8 PM",
+        REPEATER | {"tone_hz": 107, "frequency_offset_mhz": -0.6, "range_km": 40.23, "comment": "Net Tue 8 PM"}),
+    Row("APRS12, from memory: no tone", "APRS", b";146.94-NJ*111111z4903.50N/07201.75WrToff -060 R25m",
+        REPEATER | {"frequency_offset_mhz": -0.6, "range_km": 40.23}),
+    Row("APRS12, from memory: no tone to receive", "APRS", b";146.94-NJ*111111z4903.50N/07201.75WrCoff +060 R40k",
+        REPEATER | {"frequency_offset_mhz": 0.6, "range_km": 40.0}),
+    Row("APRS12, from memory: no digital squelch", "APRS", b";146.94-NJ*111111z4903.50N/07201.75WrDoff -060",
+        REPEATER | {"frequency_offset_mhz": -0.6}),
+    Row("APRS12, from memory: a digital squelch", "APRS", b";146.94-NJ*111111z4903.50N/07201.75WrD023 R25m",
+        REPEATER | {"tone_code": "023", "range_km": 40.23}),
+    Row("ours, after APRS12: words behind a repeater's name", "APRS",
+        b";146.94-NJ*111111z4903.50N/07201.75WrToffee at noon", REPEATER | {"comment": "Toffee at noon"}),
+    Row("ours, after APRS12: the station's own range goes before the repeater's", "APRS",
+        b";146.94-NJ*111111z4903.50N/07201.75WrRNG0010T107 R25m", REPEATER | {"range_km": 16.09, "tone_hz": 107}),
+    Row("APRS12, from memory: a microwave repeater's name", "APRS", b";A96.000XX*111111z4903.50N/07201.75Wr",
+        REPEATER | {"name": "A96.000XX", "frequency_mhz": 1296.0}),
+    Row("ours, after APRS12: a frequency in the comment goes before the name", "APRS",
+        b";146.94-NJ*111111z4903.50N/07201.75Wr147.000MHz T107", REPEATER | {"frequency_mhz": 147.0, "tone_hz": 107}),
     Row("APRS12, from memory: a repeater's frequency is its name", "APRS", b";146.94-XX*092345z4903.50N/07201.75Wr",
         plain("/r", frequency_mhz=146.94, name="146.94-XX", live=True, **NINTH) | {"kind": "object"}),
 ]  # fmt: skip

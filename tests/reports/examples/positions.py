@@ -1,6 +1,15 @@
 """Data types, times, places, data extensions and positions (APRS101 chapters 5 to 9)."""
 
+from typing import Any
+
 from tests.reports.examples.row import EARTHBOUND, NINTH, TALKING, Row, compressed, plain, unknown
+
+TIME_UNKNOWN = "the time is of a form that the standard does not know"
+
+
+def without_symbol(**more: Any) -> dict[str, Any]:  # noqa: ANN401 - any published value
+    return {name: value for name, value in plain("", **more).items() if name != "symbol"}
+
 
 DATA_TYPES = [
     Row("APRS101 ch. 5, from memory: ! after a repeater's own words", "APRS", b"QD1DIG-1 repeater!4903.50N/07201.75W#",
@@ -23,7 +32,7 @@ DATA_TYPES = [
     Row("APRS101 ch. 5: space weather", "APRS", b".anything",
         unknown("space weather: reserved by the standard, and never defined")),
     Row("APRS101 ch. 5: direction finder's record", "APRS", b"%anything",
-        unknown("a direction finder's raw record, in an obsolete form")),
+        unknown("a direction finder's raw record, of a form that is not read here")),
     Row("APRS101 ch. 5: no information", "APRS", b"", unknown("there is no information")),
 ]  # fmt: skip
 
@@ -56,7 +65,15 @@ TIMES_AND_PLACES = [
         plain("/-", **EARTHBOUND) | {"latitude": 90.0, "longitude": 180.0}),
     Row("APRS101 ch. 6: beyond the pole", "APRS", b"!9000.01N/07201.75W-",
         unknown("the position lies beyond the pole or the date line")),
-    Row("APRS101 ch. 6: sixty minutes", "APRS", b"!4960.00N/07201.75W-",
+    Row("ours, after APRS101 ch. 6: sixty minutes, rounded by a tracker", "APRS", b"!4960.00N/07260.00W-",
+        plain("/-", **EARTHBOUND) | {"latitude": 50.0, "longitude": -73.0}),
+    Row("ours, after APRS101 ch. 6: sixty minutes, blurred", "APRS", b"!4960.0 N/07201.7 W-",
+        plain("/-", **EARTHBOUND) | {"latitude": 50.000833, "ambiguity": 1, "ambiguity_m": 185.0}),
+    Row("ours, after APRS101 ch. 6: sixty minutes at the pole and the date line", "APRS", b"!8960.00N/17960.00E-",
+        plain("/-", **EARTHBOUND) | {"latitude": 90.0, "longitude": 180.0}),
+    Row("ours, after APRS101 ch. 6: more than sixty minutes", "APRS", b"!4960.01N/07201.75W-",
+        unknown("neither a plain nor a compressed position stands where one belongs")),
+    Row("ours, after APRS101 ch. 6: more than sixty minutes, blurred", "APRS", b"!4960.1 N/07201.7 W-",
         unknown("neither a plain nor a compressed position stands where one belongs")),
     Row("APRS101 ch. 6: day, hour, minute, UTC", "APRS", b"@092345z4903.50N/07201.75W>",
         plain("/>", **NINTH, **TALKING)),
@@ -64,6 +81,23 @@ TIMES_AND_PLACES = [
         plain("/>", time="---09T23:45", **TALKING)),
     Row("APRS101 ch. 6: hour, minute, second", "APRS", b"@234517h4903.50N/07201.75W>",
         plain("/>", time="T23:45:17Z", **TALKING)),
+    # The standard says nothing of a time in another form. The place is good all the same.
+    Row("ours, after APRS101 ch. 6: a time of a letter that is none", "APRS", b"@092345x4903.50N/07201.75W>Hello",
+        plain("/>", comment="Hello", because=TIME_UNKNOWN, **TALKING)),
+    Row("ours, after APRS101 ch. 6: letters in the time", "APRS", b"/0923xxz4903.50N/07201.75W>",
+        plain("/>", because=TIME_UNKNOWN, **EARTHBOUND)),
+    Row("ours, after APRS101 ch. 6: a blank time in front of a blurred place", "APRS",
+        b"/       4903.  N/07201.  W>",
+        plain("/>", because=TIME_UNKNOWN, **EARTHBOUND)
+        | {"longitude": -72.025, "ambiguity": 2, "ambiguity_m": 1852.0}),
+    Row("ours, after APRS101 ch. 6: a time of a letter that is none, compressed", "APRS", b"@092345x/5L!!<*e7>{?!",
+        compressed("/>", range_km=32.39, fix="old", because=TIME_UNKNOWN, **TALKING)),
+    Row("ours, after APRS101 ch. 6: dots for a time, compressed", "APRS", b"@......z/5L!!<*e7>{?!",
+        compressed("/>", range_km=32.39, fix="old", because=TIME_UNKNOWN, **TALKING)),
+    Row("ours, after APRS101 ch. 6: no time, and words that would do for a place", "APRS",
+        b"@4903.50N/07201.75W>Hello there", unknown("no time stands where one belongs")),
+    Row("ours, after APRS101 ch. 6: an unknown time and an unknown table", "APRS", b"@092345x4903.50N#07201.75W>",
+        without_symbol(because=f"{TIME_UNKNOWN}; its symbol is of a table that does not exist: #", **TALKING)),
     # The standard says nothing of impossible times. The place is good all the same; the time is absent.
     Row("APRS101 ch. 6: a time no clock shows", "APRS", b"@999999z4903.50N/07201.75W>", plain("/>", **TALKING)),
     Row("APRS101 ch. 6: month, day, hour, minute", "APRS", b"_10092345c220s004g005t077",
@@ -76,6 +110,12 @@ TIMES_AND_PLACES = [
     Row("common practice: altitude below the sea", "APRS", b"!4903.50N/07201.75W-/A=-00012",
         plain("/-", altitude_m=-3.7, **EARTHBOUND)),
     Row("common practice: hemispheres in lower case", "APRS", b"!4903.50n/07201.75w-", plain("/-", **EARTHBOUND)),
+    # The standard says nothing of a table that there is not. The place is good all the same; the symbol means nothing.
+    Row("ours, after APRS101 ch. 20: a table that does not exist", "APRS", b"!4903.50N#07201.75W-",
+        without_symbol(because="its symbol is of a table that does not exist: #", **EARTHBOUND)),
+    Row("ours, after APRS101 ch. 20: a small letter is a table only where it is compressed", "APRS",
+        b"!4903.50Na07201.75W#",
+        without_symbol(because="its symbol is of a table that does not exist: a", **EARTHBOUND)),
     Row("APRS101 ch. 6: blurred beyond the pole", "APRS", b"!90  .  N/072  .  W-",
         unknown("the position lies beyond the pole or the date line")),
 ]  # fmt: skip
@@ -105,6 +145,9 @@ EXTENSIONS = [
     Row("APRS101 ch. 7: range", "APRS", b"!4903.50N/07201.75W#RNG0050", plain("/#", range_km=80.47, **EARTHBOUND)),
     Row("APRS101 ch. 7: direction finder's strength", "APRS", b"!4903.50N/07201.75W#DFS2360",
         plain("/#", signal_strength_s=2, antenna_height_m=24.4, antenna_gain_db=6, **EARTHBOUND)),
+    Row("ours, after APRS101 ch. 7: bearing behind dots", "APRS", b"=4903.50N/07201.75W\\.../.../270/729",
+        plain("/\\", signal_bearing_deg=270, signal_hits_pct=87.5, signal_range_km=6.44, signal_width_deg=1,
+              **TALKING)),
     Row("APRS101 ch. 7: bearing, N 7, R 2, Q 9", "APRS", b"=4903.50N/07201.75W\\088/036/270/729",
         plain("/\\", course_deg=88, speed_kmh=66.7, signal_bearing_deg=270, signal_hits_pct=87.5,
               signal_range_km=6.44, signal_width_deg=1, **TALKING)),
