@@ -91,7 +91,10 @@ def _of_system(error: OSError) -> Trouble:
     if isinstance(error, socket.gaierror):
         return Trouble("the name of the broker's host cannot be resolved", "check bus.broker, and the name service")
     if isinstance(error, ssl.SSLCertVerificationError):
-        return Trouble(f"the broker's certificate is not trusted: {error.verify_message}", "check bus.ca")
+        return Trouble(
+            f"the broker's certificate is not trusted: {error.verify_message}",
+            "check bus.ca; gateway/bus/README.md says how to make certificates that every version of Python takes",
+        )
     if isinstance(error, ssl.SSLError):
         return Trouble("the broker does not agree on TLS", "see that the port is the broker's TLS port")
     if isinstance(error, TimeoutError):

@@ -1,11 +1,9 @@
 """Brokers that misbehave, played by a few lines of asyncio that know the packets of MQTT 3.1.1 and 5.0, chapter 3."""
 
 import asyncio
-import subprocess
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from dataclasses import replace
-from pathlib import Path
 
 import aiomqtt
 import pytest
@@ -14,11 +12,10 @@ from gateway.bus.bus import Bus
 from gateway.bus.connection import Connection
 from gateway.bus.options import Tls
 from gateway.bus.publisher import Publisher
-from gateway.bus.topics import TopicGroup
 from gateway.feed.stations import Stations
 from tests.bus.conftest import QUICK, OpenBus, options_for, until
-from tests.judged_frames import Post, offer
-from tests.mosquitto_broker import FAIL_SAFE_SECONDS, MosquittoBroker
+from tests.judged_frames import Post
+from tests.mosquitto_broker import FAIL_SAFE_SECONDS
 
 CONNACK_311 = b"\x20\x02\x00\x00"
 CONNACK_5 = b"\x20\x03\x00\x00\x00"
@@ -204,76 +201,3 @@ async def test_a_drain_without_a_connection_ends_at_once(open_bus: OpenBus) -> N
 async def test_a_broker_that_cannot_be_reached_is_told_in_words(open_bus: OpenBus, host: str, why: str) -> None:
     async with open_bus(replace(options_for(1), host=host)) as bus:
         await until(lambda: why in bus.part().why)
-
-
-@pytest.fixture
-def certificates(tmp_path: Path) -> Path:
-    """An authority of our own, and certificates of it: a broker's, a gateway's, and one for another host."""
-
-    def openssl(*arguments: str) -> None:
-        subprocess.run(["openssl", *arguments], check=True, capture_output=True, cwd=tmp_path)
-
-    key = ("-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "2")
-    openssl("req", "-x509", *key, "-keyout", "ca.key", "-out", "ca.pem", "-subj", "/CN=Wrackholm Bay test authority")
-    openssl("req", "-x509", *key, "-keyout", "other.key", "-out", "other.pem", "-subj", "/CN=another authority")
-    for name, host in (("broker", "127.0.0.1"), ("gateway", "127.0.0.1"), ("elsewhere", "127.0.0.2")):
-        (tmp_path / "names").write_text(f"subjectAltName=IP:{host}")
-        openssl("req", *key, "-keyout", f"{name}.key", "-out", f"{name}.csr", "-subj", f"/CN={name}")
-        openssl(
-            *("x509", "-req", "-in", f"{name}.csr", "-CA", "ca.pem", "-CAkey", "ca.key", "-CAcreateserial"),
-            *("-days", "2", "-extfile", "names", "-out", f"{name}.pem"),
-        )
-    return tmp_path
-
-
-def _tls_broker(folder: Path, certificate: str = "broker") -> MosquittoBroker:
-    files = [f"cafile {folder}/ca.pem", f"certfile {folder}/{certificate}.pem", f"keyfile {folder}/{certificate}.key"]
-    return MosquittoBroker(settings=[*files, "require_certificate true"])
-
-
-@pytest.mark.needs("mosquitto", "mosquitto")
-@pytest.mark.needs("openssl", "openssl")
-async def test_the_bus_speaks_tls_and_shows_its_own_certificate(
-    certificates: Path, post: Post, open_bus: OpenBus
-) -> None:
-    tls = Tls(certificates / "ca.pem", certificates / "gateway.pem", certificates / "gateway.key")
-    async with _tls_broker(certificates) as broker, open_bus(options_for(broker.port, tls=tls)) as bus:
-        for _ in range(300):
-            offer(bus, post.hear(b"QA1BCD-9>APRS:>x"))
-        await until(lambda: bus.state().tally[TopicGroup.HEARD].published == 300)
-        await bus.drain(5)
-
-
-@pytest.mark.needs("mosquitto", "mosquitto")
-@pytest.mark.needs("openssl", "openssl")
-@pytest.mark.parametrize(
-    ("tls", "why"),
-    [
-        (Tls(Path("other.pem"), Path("gateway.pem"), Path("gateway.key")), "certificate is not trusted"),
-        (Tls(Path("ca.pem")), "the connection to the broker broke"),
-        (Tls(Path("missing.pem")), "bus.ca: "),
-        (None, "the connection to the broker broke"),
-    ],
-)
-async def test_a_tls_connection_that_fails_is_told_in_words(
-    certificates: Path, open_bus: OpenBus, tls: Tls | None, why: str
-) -> None:
-    def there(path: Path | None) -> Path | None:
-        return path and certificates / path
-
-    full = tls and Tls(there(tls.ca), there(tls.certificate), there(tls.key))
-    pace = replace(QUICK, connect=0.5)
-    async with _tls_broker(certificates) as broker, open_bus(options_for(broker.port, tls=full, pace=pace)) as bus:
-        await until(lambda: why in bus.part().why)
-
-
-@pytest.mark.needs("mosquitto", "mosquitto")
-@pytest.mark.needs("openssl", "openssl")
-async def test_a_broker_that_shows_a_trusted_certificate_of_another_host_is_told_nothing(
-    certificates: Path, open_bus: OpenBus
-) -> None:
-    tls = Tls(certificates / "ca.pem", certificates / "gateway.pem", certificates / "gateway.key")
-    async with _tls_broker(certificates, "elsewhere") as broker, open_bus(options_for(broker.port, tls=tls)) as bus:
-        await until(lambda: bus.state().connected or "certificate" in bus.part().why)
-        assert "certificate is not trusted: IP address mismatch" in bus.part().why
-        assert not bus.state().connected

@@ -37,6 +37,11 @@ def blocks(language: str) -> list[str]:
     return [match[1] for match in re.finditer(rf"^```{language}\n(.*?)^```", PAGE, re.MULTILINE | re.DOTALL)]
 
 
+def shell_line(topic: str) -> str:
+    (line,) = (text for text in blocks("sh") if topic in text)
+    return line
+
+
 @asynccontextmanager
 async def running(*command: str) -> AsyncIterator[asyncio.StreamReader]:
     """What a program prints, which is ended with all that it started."""
@@ -59,7 +64,7 @@ async def running(*command: str) -> AsyncIterator[asyncio.StreamReader]:
 async def test_the_line_for_the_shell_prints_every_frame(
     broker: MosquittoBroker, post: Post, open_bus: OpenBus
 ) -> None:
-    line = blocks("sh")[0].replace("1883", str(broker.port))
+    line = shell_line("stile/+/heard").replace("1883", str(broker.port))
     async with open_bus(options_for(broker.port)) as bus, running("sh", "-c", line) as printed:
         printing = asyncio.create_task(printed.readline())
         while not printing.done():  # until it has subscribed
@@ -73,7 +78,7 @@ async def test_the_line_for_the_shell_prints_every_frame(
 async def test_the_line_for_one_station_prints_what_is_retained(
     broker: MosquittoBroker, post: Post, open_bus: OpenBus
 ) -> None:
-    line = blocks("sh")[1].replace("1883", str(broker.port))
+    line = shell_line("stations/QA1BCD-9").replace("1883", str(broker.port))
     async with open_bus(options_for(broker.port)) as bus:
         offer(bus, post.hear(CAR), READER)
         await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 1)

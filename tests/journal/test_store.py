@@ -230,7 +230,8 @@ def test_budgets_are_those_written_last(path: Path) -> None:
     store.write(batch_of(budgets=BUDGETS, saved_ms=NOON_MS + 60_000))
     store.write(batch_of(frames(1)))
     store.close()
-    assert store_at(path, "second").load_budgets() == BUDGETS
+    with contextlib.closing(store_at(path, "second")) as second:
+        assert second.load_budgets() == BUDGETS
     assert rows_in(path, "SELECT saved_ms FROM judge_state") == [(NOON_MS + 60_000,)]
 
 

@@ -131,6 +131,7 @@ class ScriptedDecoder:
     def __init__(self, *scripts: Script, path: str | None = None) -> None:
         self._scripts = scripts
         self._path = path
+        self._open: set[asyncio.StreamWriter] = set()
         self.connections = 0
         self.port = 0
 
@@ -146,14 +147,18 @@ class ScriptedDecoder:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self._server.close()
+        for writer in self._open:
+            writer.close()  # from 3.12 on the server waits for its connections to end
         await self._server.wait_closed()
 
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         script = self._scripts[min(self.connections, len(self._scripts) - 1)]
         self.connections += 1
+        self._open.add(writer)
         try:
             await script(reader, writer)
         except ConnectionError:
             pass  # the receiver left first
         finally:
+            self._open.discard(writer)
             writer.transport.abort() if writer.transport.is_closing() else writer.close()

@@ -1,5 +1,7 @@
 """A decoder on a stream socket in the file system."""
 
+import socket
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -48,8 +50,8 @@ async def test_a_socket_that_appears_later_is_heard(tmp_path: Path) -> None:
 async def test_a_socket_that_is_left_behind_by_a_decoder_that_ended_is_tried_again(tmp_path: Path) -> None:
     clock = Clock()
     path = tmp_path / "decoder"
-    async with ScriptedDecoder(sends(), path=str(path)):
-        pass
+    with closing(socket.socket(socket.AF_UNIX)) as left_behind:
+        left_behind.bind(str(path))
     receiver = open_receiver("vhf", parse(f"kiss+unix://{path}"), Run("test"), Ear(), patience=at_once(clock))
     async with listening(receiver):
         await until(lambda: len(clock.slept) >= 2)
