@@ -1,10 +1,9 @@
-"""The lines of a capture: plain text or compressed, each numbered, the hostile ones named and passed over. No I/O."""
+"""The lines of a capture, each numbered, the hostile ones named and passed over. No I/O."""
 
 import json
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from gateway.frames.decompression import CompressionError, Decompressor
 from gateway.frames.delimited import DelimitedStream
 from gateway.frames.heard import Heard
 from gateway.frames.plain import PlainFormError, PlainObject, from_object
@@ -31,38 +30,28 @@ class BadLine(NamedTuple):
 
 
 class CaptureLines:
-    """Takes the bytes of one capture as they come, compressed or not, and gives back its lines.
+    """Takes the bytes of one capture as they come and gives back its lines.
 
     A line ends with LF, or CR LF; empty ones are left out. Any split of the bytes gives the same. No more than a few
     lines are kept between calls, whatever comes.
     """
 
     def __init__(self) -> None:
-        self._decompressor = Decompressor()
         self._stream = DelimitedStream(b"\n", MAXIMUM_LINE_OCTETS, starts_delimited=True, keeps_empty=True)
         self._number = 0
 
     def feed(self, data: bytes) -> Iterator[Line | BadLine]:
-        """Take `data`; yield the lines that are now complete. Raises `CompressionError`."""
-        for piece in self._decompressor.feed(data):
-            yield from self._lines_of(piece)
-
-    def end(self) -> Iterator[Line | BadLine]:
-        """The capture is at its end: yield what is left. Raises `CompressionError` where it is cut off.
-
-        The last line needs no end, but one that is cut off with the compressed data around it is none.
-        """
-        for piece in self._decompressor.end():
-            yield from self._lines_of(piece)
-        yield from self._lines_of(b"\n")
-
-    def _lines_of(self, plain: bytes) -> Iterator[Line | BadLine]:
-        for octets in self._stream.feed(plain):
+        """Take `data`; yield the lines that are now complete."""
+        for octets in self._stream.feed(data):
             self._number += 1
             if len(octets) > MAXIMUM_LINE_OCTETS:
                 yield BadLine(self._number, f"the line is longer than {MAXIMUM_LINE_OCTETS} octets")
             elif octets and not octets.isspace():
                 yield Line(self._number, octets.removesuffix(b"\r"))
+
+    def end(self) -> Iterator[Line | BadLine]:
+        """The capture is at its end: yield what is left. The last line needs no end."""
+        return self.feed(b"\n")
 
 
 def read_object(line: bytes) -> PlainObject:
@@ -79,6 +68,3 @@ def read_object(line: bytes) -> PlainObject:
 def read_heard(line: bytes) -> Heard:
     """What was heard, from the heard object in a line. Raises `PlainFormError`."""
     return from_object(read_object(line))
-
-
-__all__ = ["MAXIMUM_LINE_OCTETS", "BadLine", "CaptureLines", "CompressionError", "Line", "read_heard", "read_object"]

@@ -1,12 +1,13 @@
 """Reading what was kept: the journal's heard objects in their order, and the lines of captures. Memory is bounded."""
 
 import contextlib
+import io
 import json
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
-from typing import BinaryIO
 
+from gateway.expanding import expanded
 from gateway.frames.capture import BadLine, CaptureLines, Line
 from gateway.frames.plain import PlainObject
 from gateway.journal import schema
@@ -14,8 +15,6 @@ from gateway.journal.trouble import JournalError, explain_database
 
 ROWS_AT_A_TIME = 500
 """A read ends before the next one begins: one that lasted would keep the writer's log from being worked in."""
-
-READ_OCTETS = 64 * 1024
 
 _BUSY_SECONDS = 5.0
 
@@ -37,14 +36,14 @@ def read_heard(path: Path, since_ms: int | None = None, until_ms: int | None = N
         raise explain_database(error, path) from None
 
 
-def read_lines(capture: BinaryIO) -> Iterator[Line | BadLine]:
+def read_lines(capture: io.BufferedIOBase) -> Iterator[Line | BadLine]:
     """The lines of a capture, plain or compressed with gzip or zstd, from a file opened for reading bytes.
 
-    Raises `OSError`, and `CompressionError` after all that stands before the damage.
+    Raises `OSError`, and `CompressionError` as `expanded` does.
     """
     lines = CaptureLines()
-    while data := capture.read(READ_OCTETS):
-        yield from lines.feed(data)
+    for piece in expanded(capture):
+        yield from lines.feed(piece)
     yield from lines.end()
 
 

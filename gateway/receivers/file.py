@@ -1,15 +1,15 @@
 """A capture: heard objects, one a line, played at the pace at which they were heard, and stamped now."""
 
 import asyncio
+import io
 from collections.abc import AsyncIterator, Awaitable, Callable
-from typing import BinaryIO
 
+from gateway.expanding import CompressionError, expanded
 from gateway.frames.capture import BadLine, CaptureLines, Line, read_heard
-from gateway.frames.decompression import CompressionError
 from gateway.frames.heard import Heard, Run
 from gateway.frames.plain import PlainFormError
 from gateway.receivers.address import AddressError, CaptureFile, ReceiverAddress
-from gateway.receivers.receiver import READ_OCTETS, Deliver, Phase, Receiver
+from gateway.receivers.receiver import Deliver, Phase, Receiver
 from gateway.receivers.reconnect import reason_of
 
 LONGEST_PAUSE_MS = 24 * 60 * 60 * 1000
@@ -54,7 +54,7 @@ class CaptureReceiver(Receiver):
             unreadable = self.counts.unreadable
             self._end(Phase.PLAYED_OUT, f"{unreadable} lines could not be read" if unreadable else "")
 
-    async def _play(self, capture: BinaryIO) -> None:
+    async def _play(self, capture: io.BufferedIOBase) -> None:
         pace = _Pace(self._run.now().elapsed_ms)
         due: list[Heard] = []
         try:
@@ -70,12 +70,13 @@ class CaptureReceiver(Receiver):
             raise
         self._hand_on((each.port, each.frame) for each in due)
 
-    async def _heard_in(self, capture: BinaryIO) -> AsyncIterator[Heard]:
+    async def _heard_in(self, capture: io.BufferedIOBase) -> AsyncIterator[Heard]:
         """What the capture holds, in its order; lines that hold no heard object are counted and passed over."""
         lines = CaptureLines()
+        pieces = expanded(capture)
         at_end = False
         while not at_end:
-            data = await asyncio.to_thread(capture.read, READ_OCTETS)  # a memory card can take its time
+            data = await asyncio.to_thread(next, pieces, b"")  # a memory card can take its time
             at_end = not data
             self.counts.octets += len(data)
             for line in lines.end() if at_end else lines.feed(data):

@@ -14,9 +14,10 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from gateway.frames.capture import BadLine, CaptureLines, CompressionError, Line, read_object
+from gateway.expanding import CompressionError, CutOffError
+from gateway.frames.capture import BadLine, Line, read_object
 from gateway.frames.plain import PlainFormError
-from gateway.journal.reading import READ_OCTETS, read_heard
+from gateway.journal.reading import read_heard, read_lines
 from gateway.journal.trouble import JournalError
 from gateway.replay.record import Reading, Record, because_no_heard_object, record_of
 from gateway.replay.timed_lines import TimedLineError, TimedLines
@@ -79,12 +80,9 @@ class Captures:
                 self._open = None
 
     def _lines_of(self, stream: io.BufferedReader, capture: str) -> Iterator[Line | BadLine]:
-        lines = CaptureLines()
-        while data := stream.read1(READ_OCTETS):
-            yield from lines.feed(data)
         try:
-            yield from lines.end()
-        except CompressionError:
+            yield from read_lines(stream)
+        except CutOffError:
             self.reading.without_end.append(capture)
 
     def _records_in_journal(self, path: Path) -> Iterator[Record]:

@@ -11,8 +11,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from gateway.expanding import CompressionError
 from gateway.feed.heard_object import HeardPayload
-from gateway.frames.capture import BadLine, CompressionError, Line, read_heard
+from gateway.frames.capture import BadLine, Line, read_heard
 from gateway.journal.capture import Captures, CaptureWriter
 from gateway.journal.options import DAY_MS, MEGABYTE, CaptureOptions, Pace
 from gateway.journal.reading import read_lines

@@ -11,9 +11,10 @@ import pytest
 from structlog.testing import capture_logs
 
 from gateway.back_off import Pauses
+from gateway.expanding import CompressionError
 from gateway.feed.heard_object import HeardPayload, encode, heard_object
 from gateway.feed.reader import ReportReader
-from gateway.frames.capture import CompressionError, Line, read_object
+from gateway.frames.capture import Line, read_object
 from gateway.journal.journal import Journal
 from gateway.journal.options import JournalOptions, Pace
 from gateway.journal.reading import read_heard, read_lines

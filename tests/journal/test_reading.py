@@ -12,7 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from gateway.frames.capture import BadLine, CompressionError, Line
+from gateway.expanding import CompressionError
+from gateway.frames.capture import BadLine, Line
 from gateway.journal import reading
 from gateway.journal.reading import read_heard, read_lines
 from gateway.journal.trouble import JournalDamagedError, JournalError, JournalRefusedError
