@@ -1,0 +1,250 @@
+"""Who of the hubs sends: one key of the engine, changed by compare-and-set alone. No I/O, no clock.
+
+How to think about it. The key holds a `Record`: who holds the lease, in which epoch, up to which message of the stream
+frames were given out to be sent (`handed_over`), and a beat that grows with every write. Two things keep two hubs from
+sending the same frame, and only the second of them is needed for that:
+
+  - Time. The holder writes the key again every third of `lease`, and stops sending when no write *begun* within the
+    last `lease` succeeded. Another hub takes the key only when it saw it unchanged for as long. Each asks its own
+    monotonic clock. This keeps hubs from taking the lease from one another without need.
+  - The mark. Before lines go to the network, the holder writes up to which message they go. A write names the revision
+    that it replaces, so it fails once another hub has taken the key; and that hub begins behind the mark. Whoever was
+    paused in between can at most still send what it alone had given out.
+
+    phase       what it does                                          leads to
+    STANDBY     looks at the key; where it may hold the lease, and    HOLDING, when that write succeeds
+                nobody has it, or it stood unchanged for `lease`,
+                writes itself into it, the epoch raised
+    HOLDING     writes the mark and renews; looks at the key after    STANDBY, when the key is another's, or given up
+                a write that was refused or not answered
+
+A write that is not answered counts as done: it may yet be carried out. So its frames are never sent, and the next mark
+is no lower. One thing is asked of the engine at a time: `next` says what, and one of `looked`, `wrote`, `refused` and
+`unanswered` says how it went. Everything here is an immutable value: a test can walk through every order of events.
+"""
+
+import json
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Any
+
+MAXIMUM_RECORD_OCTETS = 1024
+MAXIMUM_HOLDER = 64
+HIGHEST_NUMBER = 2**53 - 1
+RENEWALS_PER_LEASE = 3
+LOOK_MS = 500
+"""How often a standby looks at the key."""
+
+
+class RecordError(ValueError):
+    """What stands in the key is no record of ours; the text holds nothing of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """What the key holds."""
+
+    holder: str
+    """The hub that may send, and which start of it; empty where the last one gave the lease up."""
+
+    epoch: int
+    handed_over: int
+    """Every frame up to this message of the stream was given out to be sent, or will never be."""
+
+    beat: int
+
+    def to_octets(self) -> bytes:
+        """The value of the key."""
+        fields = {
+            "holder": self.holder, "epoch": self.epoch, "handed_over": self.handed_over, "beat": self.beat
+        }  # fmt: skip
+        return json.dumps(fields, separators=(",", ":")).encode("ascii")
+
+
+def read_record(octets: bytes) -> Record:
+    """Read the value of the key. Raises `RecordError`."""
+    if len(octets) > MAXIMUM_RECORD_OCTETS:
+        raise RecordError("the record of the lease is too long")
+    try:
+        value = json.loads(octets)
+    except ValueError:
+        raise RecordError("the record of the lease is no JSON") from None
+    if not isinstance(value, dict) or set(value) != {"holder", "epoch", "handed_over", "beat"}:
+        raise RecordError("the record of the lease has other fields than ours")
+    holder = value["holder"]
+    if not isinstance(holder, str) or len(holder) > MAXIMUM_HOLDER or not (holder.isascii() and holder.isprintable()):
+        raise RecordError("the holder of the lease has no name of ours")
+    return Record(holder, *(_number(value[name]) for name in ("epoch", "handed_over", "beat")))
+
+
+def _number(value: Any) -> int:  # noqa: ANN401 - whatever JSON may hold
+    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= HIGHEST_NUMBER:
+        raise RecordError("a number in the record of the lease is none")
+    return value
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """Ask for the key."""
+
+
+@dataclass(frozen=True, slots=True)
+class Write:
+    """Put this record in the place of that revision; 0: there is none yet."""
+
+    revision: int
+    record: Record
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """There is nothing to ask until then, unless there is more to send."""
+
+    until_ms: float
+
+
+Request = Look | Write | Wait
+
+
+class Phase(StrEnum):
+    """Whether this hub sends."""
+
+    STANDBY = "standby"
+    HOLDING = "holding"
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The key as it was seen last, and since when it was seen so, by this hub's monotonic clock."""
+
+    revision: int
+    record: Record | None
+    since_ms: float
+
+
+@dataclass(frozen=True, slots=True)
+class Lease:
+    """One hub's part in it. Monotonic times in milliseconds."""
+
+    me: str
+    """This hub, and this start of it: one that was started again is another."""
+
+    lease_ms: int
+    phase: Phase = Phase.STANDBY
+    seen: Seen | None = None
+    looked_ms: float | None = None
+    """When the key was last asked for and the answer came."""
+
+    asked: Write | None = None
+    """The write that is under way."""
+
+    begun_ms: float = 0.0
+    """When it was begun."""
+
+    unsure: bool = False
+    """A write of the holder was not answered: the key tells what became of it."""
+
+    good_until_ms: float = 0.0
+    """While HOLDING: until when this hub may send."""
+
+    handed_over: int = 0
+    """The highest mark that this hub ever wrote, or may have written."""
+
+    def may_send(self, now_ms: float) -> bool:
+        """Whether lines whose mark is written may go to the network now. To be asked right before each write."""
+        return self.phase is Phase.HOLDING and now_ms < self.good_until_ms
+
+    @property
+    def sure(self) -> bool:
+        """Whether this hub holds the lease and knows what stands in the key: then it may write a mark."""
+        return self.phase is Phase.HOLDING and not self.unsure and self.seen is not None
+
+    def next(self, now_ms: float, *, able: bool, give_out: int | None = None, first_mark: int = 0) -> Request:
+        """What to ask of the engine now.
+
+        `able`: this hub could send if it held the lease. `give_out`: the message up to which the holder wants to send.
+        `first_mark`: where the mark begins in a club that has none: what came before is never sent.
+        """
+        if self.phase is Phase.HOLDING:
+            return self._next_of_holder(now_ms, give_out)
+        due_ms = 0.0 if self.looked_ms is None else self.looked_ms + LOOK_MS
+        if now_ms >= due_ms or self.seen is None:
+            return Look()
+        return (self._taking(now_ms, first_mark) if able else None) or Wait(due_ms)
+
+    def giving_up(self) -> Request | None:
+        """The write that leaves the lease to whoever comes first; None where this hub does not surely hold it."""
+        if self.phase is not Phase.HOLDING or self.unsure or self.seen is None or self.seen.record is None:
+            return None
+        return Write(self.seen.revision, replace(self.seen.record, holder="", beat=self.seen.record.beat + 1))
+
+    def begin(self, request: Request, now_ms: float) -> "Lease":
+        """What `next` said is asked of the engine now."""
+        if not isinstance(request, Write):
+            return self
+        return replace(
+            self, asked=request, begun_ms=now_ms, handed_over=max(self.handed_over, request.record.handed_over)
+        )
+
+    def looked(self, revision: int, record: Record | None, now_ms: float) -> "Lease":
+        """The key stands so; revision 0 and no record: there is none."""
+        since_ms = now_ms
+        if self.seen is not None and self.seen.revision == revision:
+            since_ms = self.seen.since_ms
+        after = replace(self, seen=Seen(revision, record, since_ms), looked_ms=now_ms, unsure=False)
+        mine = record is not None and record.holder == self.me
+        return after if mine or self.phase is Phase.STANDBY else _standing_by(after)
+
+    def wrote(self, revision: int, now_ms: float) -> "Lease":
+        """The write under way was carried out, as this revision."""
+        if self.asked is None:
+            return self
+        record = self.asked.record
+        after = replace(self, seen=Seen(revision, record, now_ms), looked_ms=now_ms, asked=None)
+        if record.holder != self.me:
+            return _standing_by(after)
+        return replace(
+            after,
+            phase=Phase.HOLDING,
+            good_until_ms=self.begun_ms + self.lease_ms,
+            handed_over=max(self.handed_over, record.handed_over),
+        )
+
+    def refused(self) -> "Lease":
+        """The write under way was not carried out, and never will be: the key has another revision.
+
+        A holder looks: the other revision may be a write of its own that was not answered.
+        """
+        after = replace(self, asked=None, looked_ms=None)
+        return replace(after, unsure=True) if self.phase is Phase.HOLDING else after
+
+    def unanswered(self) -> "Lease":
+        """Nobody knows what became of the write under way; or the key could not be looked at."""
+        after = replace(self, asked=None, looked_ms=None)
+        return replace(after, unsure=True) if self.phase is Phase.HOLDING and self.asked is not None else after
+
+    def _next_of_holder(self, now_ms: float, give_out: int | None) -> Request:
+        if self.unsure or self.seen is None or self.seen.record is None:
+            return Look()
+        renew_ms = self.good_until_ms - self.lease_ms + self.lease_ms / RENEWALS_PER_LEASE
+        mark = max(self.handed_over, give_out or 0)
+        if give_out is None and now_ms < renew_ms:
+            return Wait(renew_ms)
+        return Write(self.seen.revision, replace(self.seen.record, handed_over=mark, beat=self.seen.record.beat + 1))
+
+    def _taking(self, now_ms: float, first_mark: int) -> Write | None:
+        """The write that takes the lease; None while it is another's."""
+        seen = self.seen
+        if seen is None:
+            return None
+        record = seen.record
+        if record is None:
+            return Write(seen.revision, Record(self.me, 1, max(first_mark, self.handed_over), 1))
+        if record.holder not in ("", self.me) and now_ms - seen.since_ms < self.lease_ms:
+            return None  # where it stands there itself, its own write was not answered
+        mark = max(record.handed_over, self.handed_over)
+        return Write(seen.revision, Record(self.me, record.epoch + 1, mark, record.beat + 1))
+
+
+def _standing_by(lease: Lease) -> Lease:
+    return replace(lease, phase=Phase.STANDBY, asked=None, unsure=False, good_until_ms=0.0)

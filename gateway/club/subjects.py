@@ -1,0 +1,102 @@
+"""What everything of a club is called in the engine: subjects, the stream and its stores. No I/O.
+
+stile.<club>.post.<post>.heard      frames that a post heard
+stile.<club>.post.<post>.beat       a post's word that it lives, each second; its stamp tells the stream's time
+stile.<club>.hub.<hub>.beat         the same of a hub
+stile.<club>.policy                 the policy in force from here on
+"""
+
+import re
+from dataclasses import dataclass
+from enum import Enum, auto
+
+_NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}\Z")
+
+
+def is_member_name(text: str) -> bool:
+    """Whether a club, a post or a hub can be called so: one word of a subject, and of the engine's stores."""
+    return _NAME.match(text) is not None
+
+
+def member_name(callsign: str) -> str:
+    """What a post or hub is called where the operator gives it no name."""
+    return callsign.lower()
+
+
+class Word(Enum):
+    """What a message of the stream is, as its subject says."""
+
+    HEARD = auto()
+    POST_BEAT = auto()
+    HUB_BEAT = auto()
+    POLICY = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """What a subject says: which word, and of whom. The engine holds every member to its own subjects."""
+
+    word: Word
+    member: str = ""
+
+
+_WORDS = {("post", "heard"): Word.HEARD, ("post", "beat"): Word.POST_BEAT, ("hub", "beat"): Word.HUB_BEAT}
+
+
+@dataclass(frozen=True, slots=True)
+class Subjects:
+    """All names of one club. Raises `ValueError` where the club cannot be called so."""
+
+    club: str
+
+    def __post_init__(self) -> None:
+        if not is_member_name(self.club):
+            raise ValueError(f"{self.club!r} is no name of a club: small letters, digits and hyphens, at most 32")
+
+    @property
+    def stream(self) -> str:
+        """The one stream that everything goes through."""
+        return f"stile-{self.club}"
+
+    @property
+    def everything(self) -> str:
+        """The subjects of the stream."""
+        return f"stile.{self.club}.>"
+
+    @property
+    def policy(self) -> str:
+        """Where the policy is told."""
+        return f"stile.{self.club}.policy"
+
+    @property
+    def keys(self) -> str:
+        """The store of the lease and of the hubs' logins."""
+        return f"stile-{self.club}-keys"
+
+    @property
+    def snapshots(self) -> str:
+        """The store of what the judge remembers."""
+        return f"stile-{self.club}-snapshots"
+
+    def heard(self, post: str) -> str:
+        """Where a post hands on what it hears."""
+        return f"stile.{self.club}.post.{post}.heard"
+
+    def post_beat(self, post: str) -> str:
+        """Where a post says that it lives."""
+        return f"stile.{self.club}.post.{post}.beat"
+
+    def hub_beat(self, hub: str) -> str:
+        """Where a hub says that it lives."""
+        return f"stile.{self.club}.hub.{hub}.beat"
+
+    def read(self, subject: str) -> Spoken | None:
+        """What a message under `subject` is; None where it is nothing of the club's."""
+        if subject == self.policy:
+            return Spoken(Word.POLICY)
+        words = subject.split(".")
+        if len(words) != 5 or words[:2] != ["stile", self.club]:  # noqa: PLR2004 - as the module's first words show
+            return None
+        _, _, kind, member, what = words
+        word = _WORDS.get((kind, what))
+        return Spoken(word, member) if word is not None and is_member_name(member) else None
