@@ -25,6 +25,7 @@ from gateway.frames.plain import PlainObject
 from gateway.judge.verdict import Judged
 from gateway.part import Part, PartKind, State
 from gateway.receivers.address import Scheme
+from gateway.remembered import Remembered
 from gateway.settings import BusSettings, JournalSettings, LinesSettings, StationFile, WebSettings
 from gateway.uplink.outbox import Departure
 from gateway.watches.watches import Watches
@@ -181,15 +182,9 @@ class House:
             _log.error("the house was not told of frames", count=self.failed - self._failed_said)
             self._failed_said = self.failed
 
-    def memory(self) -> PlainObject:
-        """What is to be known again after a restart: what receivers are used to hearing, what telemetry means."""
-        return {"hearing": self.watches.memory(), "telemetry": self.reader.telemetry.state()}
-
-    def restore(self, memory: PlainObject) -> None:
-        """Take in what `memory` gave out before the restart; what is of another shape is left out."""
-        for known, restore in (("hearing", self.watches.restore), ("telemetry", self.reader.telemetry.restore)):
-            if isinstance(memory.get(known), dict):
-                restore(memory[known])
+    def memories(self) -> Sequence[Remembered[HeardPayload]]:
+        """What is to be known again after a restart."""
+        return [self.reader, *self.watches.memories()]
 
     def parts(self) -> list[Part]:
         """How each of them fares."""

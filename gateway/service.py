@@ -24,6 +24,7 @@ from gateway.frames.network_line import network_line, route
 from gateway.house import Asked, House, Sink
 from gateway.judge.compiled import CompiledPolicy
 from gateway.judge.judge import Judge
+from gateway.judge.memory import JudgeMemory
 from gateway.judge.source import PolicySource
 from gateway.policy_watch import changed_files
 from gateway.post_health import PolicyState, policy_part, uplink_part
@@ -37,6 +38,7 @@ from gateway.watches.emergencies import Emergencies
 if TYPE_CHECKING:
     from gateway.journal.journal import Journal
     from gateway.judge.verdict import Reason
+    from gateway.remembered import Remembered
     from gateway.web.sources import PublishedPolicy
 
 STOP_SECONDS = 3.0
@@ -82,7 +84,7 @@ class Service:
 
     async def run(self, stop: asyncio.Event) -> None:
         """Work until `stop` is set, then drain within `STOP_SECONDS` and return."""
-        self._restore_budgets()
+        await self._recollect()
         async with self.house.broker(), asyncio.TaskGroup() as tasks:
             keepers = self.house.start(tasks)
             if self._uplink is not None:
@@ -177,12 +179,11 @@ class Service:
         return now.time_ms - now.elapsed_ms + elapsed_ms
 
     async def _look_after(self) -> None:
-        """What is due from time to time: health is told, stations are forgotten, budgets are saved."""
+        """What is due from time to time: health is told, stations are forgotten."""
         pause = FIRST_HEALTH_SECONDS
         while True:
             self._publish_health()
             self.house.tick()
-            self._save_state()
             await asyncio.sleep(pause)
             pause = HEALTH_SECONDS
 
@@ -198,23 +199,18 @@ class Service:
     def _waits_for(self) -> list[str]:
         return ["its parts to be started"] if self._starting else []
 
-    def _restore_budgets(self) -> None:
-        if self.house.journal is not None:
-            from gateway.journal.trouble import JournalRefusedError  # noqa: PLC0415 - loaded with the journal alone
+    async def _recollect(self) -> None:
+        """Know again what was known before the restart. Raises `DocumentError` where the journal is none of ours."""
+        if self.house.journal is None:
+            return
+        from gateway.journal.trouble import JournalRefusedError  # noqa: PLC0415 - loaded with the journal alone
 
-            try:
-                budgets = self.house.journal.load_budgets()
-            except JournalRefusedError as error:
-                raise DocumentError([self._station.document.problem(("journal", "path"), str(error))]) from None
-            if budgets is not None:
-                self._judge.restore_budgets(budgets)
-                self.house.restore(budgets)
-            self._note_policy(self.house.journal)
-
-    def _save_state(self) -> None:
-        """What must be known again after a restart: what is used of the budgets, and what the house remembers."""
-        if self.house.journal is not None:
-            self.house.journal.offer_budgets({**self._judge.budgets(), **self.house.memory()})
+        memories: list[Remembered[HeardPayload]] = [JudgeMemory(self._judge), *self.house.memories()]
+        try:
+            await self.house.journal.recollect(memories, self.house.reader)
+        except JournalRefusedError as error:
+            raise DocumentError([self._station.document.problem(("journal", "path"), str(error))]) from None
+        self._note_policy(self.house.journal)
 
     def _note_policy(self, journal: "Journal") -> None:
         """The journal keeps the texts, so that every verdict can be traced to the words that made it."""
@@ -265,7 +261,6 @@ class Service:
     async def _drain(self) -> None:
         if self._uplink is not None:
             await self._uplink.drain(STOP_SECONDS / 2)
-        self._save_state()
         self._publish_health()
         await self.house.drain(STOP_SECONDS / 2)
 

@@ -2,13 +2,16 @@
 
 import base64
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from typing import Any
 
 from pydantic_core import to_json
 
-from gateway.frames.frame import Frame
-from gateway.frames.plain import PlainObject, rfc3339, to_object
-from gateway.judge.verdict import Judged
+from gateway.frames.frame import Damaged, Frame
+from gateway.frames.plain import PlainFormError, PlainObject, from_object, rfc3339, to_object
+from gateway.frames.third_party import unwrap
+from gateway.judge.emergency import is_emergency
+from gateway.judge.verdict import Decision, Judged, Reason, Verdict
 
 Reader = Callable[[Judged], PlainObject | None]
 """Reads the report of a judged frame as a plain object; None where there is none to show."""
@@ -39,6 +42,34 @@ def heard_object(judged: Judged, report: PlainObject | None = None) -> PlainObje
     return plain
 
 
+def judged_from(plain: Mapping[str, Any]) -> Judged:
+    """Read what `heard_object` made, with the verdict that was given then. Raises `PlainFormError`."""
+    heard = from_object(plain)
+    verdict = verdict_in(plain)
+    if verdict is None:
+        raise PlainFormError("verdict: it says none that this version knows")
+    innermost = None if isinstance(heard.frame, Damaged) else unwrap(heard.frame).innermost
+    return Judged(heard, verdict, innermost, innermost is not None and is_emergency(innermost))
+
+
+def verdict_in(plain: Mapping[str, Any]) -> Verdict | None:
+    """The verdict in a heard object; None where it says none, or one in words of a later version."""
+    try:
+        return _verdict(plain.get("verdict"), plain.get("policy"), plain.get("reason"), plain.get("rule"))
+    except (TypeError, ValueError):
+        return None
+
+
+@lru_cache(maxsize=1024)
+def _verdict(decision: object, policy: object, reason: object, rule: object) -> Verdict:
+    """Raises `TypeError` (a list or object is no key either) or `ValueError` where one of them is none."""
+    if not (isinstance(decision, str) and isinstance(policy, str)):
+        raise TypeError
+    if not (isinstance(reason, str | None) and isinstance(rule, str | None)):
+        raise TypeError
+    return Verdict(Decision(decision), policy, None if reason is None else Reason(reason), rule)
+
+
 def relayed_by(judged: Judged) -> str | None:
     """Who put a third-party frame on the air; None where its sender did so itself."""
     frame = judged.heard.frame
@@ -60,10 +91,11 @@ class HeardPayload:
 
     __slots__ = ("_encoded", "_reader", "judged")
 
-    def __init__(self, judged: Judged, reader: Reader = no_report) -> None:
+    def __init__(self, judged: Judged, reader: Reader = no_report, encoded: bytes | None = None) -> None:
+        """`encoded` is the heard object of a frame that was published before, as it was then."""
         self.judged = judged
         self._reader = reader
-        self._encoded: bytes | None = None
+        self._encoded = encoded
 
     def report(self) -> PlainObject | None:
         """What the frame reports, read anew."""

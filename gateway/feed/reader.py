@@ -1,19 +1,29 @@
 """The report of a judged frame as a plain object, with what only this post knows of it: how far, where, and by name."""
 
+from collections.abc import Iterator, Mapping
+from typing import Any
+
 from gateway import reports
+from gateway.feed.heard_object import HeardPayload
 from gateway.feed.telemetry import TelemetryMemory
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
 from gateway.frames.tnc2 import first_line
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Judged
+from gateway.remembered import Past
 
 
 class ReportReader:
     """Reads reports for one post. An instance is a `heard_object.Reader`, and may be called for a frame at any time.
 
-    Where every frame is first told to `hear`, in the order of hearing, telemetry has its names and units.
+    Where every frame is first told to `hear`, in the order of hearing, telemetry has its names and units: these
+    outlive a restart, as `remembered.Remembered` has it.
     """
+
+    name = "telemetry"
+    version = 1
+    every_ms = 1_800_000
 
     def __init__(self, post: Post, telemetry: TelemetryMemory | None = None) -> None:
         self.telemetry = TelemetryMemory() if telemetry is None else telemetry
@@ -24,6 +34,23 @@ class ReportReader:
         frame = judged.innermost
         if frame is not None and self.telemetry.heard(frame):
             self.telemetry.take(frame.source, _report_of(frame), judged.heard.sequence)
+
+    @property
+    def revision(self) -> int:
+        """Rises when a station says something new of its telemetry."""
+        return self.telemetry.changes
+
+    def dump(self) -> Iterator[PlainObject]:
+        """What stations said of their telemetry."""
+        return self.telemetry.dump()
+
+    def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:  # noqa: ARG002 - it has no times
+        """Take it in."""
+        self.telemetry.restore(piece)
+
+    def recall(self, heard: HeardPayload) -> None:
+        """It was heard before the restart."""
+        self.hear(heard.judged)
 
     def __call__(self, judged: Judged) -> PlainObject | None:
         """What the innermost frame reports; None where the frame is damaged."""

@@ -5,6 +5,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from gateway.clocks import boot_identity, since_boot
 from gateway.frames.frame import Damaged, Frame
 
 
@@ -44,14 +45,22 @@ class Run:
         self,
         identity: str | None = None,
         *,
-        monotonic: Callable[[], float] = time.monotonic,
+        monotonic: Callable[[], float] = since_boot,
         wall: Callable[[], float] = time.time,
     ) -> None:
+        self.boot = boot_identity()
+        """Which start of the computer it belongs to; None where that is not known."""
+
         self.identity = identity or secrets.token_hex(6)
         self._monotonic = monotonic
         self._wall = wall
         self._started = monotonic()
         self._sequence = 0
+
+    @property
+    def boot_ms(self) -> int:
+        """For how long the computer had been running when the run began."""
+        return int(self._started * 1000)
 
     @property
     def heard(self) -> int:

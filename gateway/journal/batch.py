@@ -2,14 +2,13 @@
 
 import time
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from gateway.bounded import BoundedMapping, SheddingQueue
-from gateway.feed.heard_object import HeardPayload
-from gateway.frames.plain import PlainObject
+from gateway.feed.heard_object import HeardPayload, encode
 
 
 class Row(NamedTuple):
@@ -34,6 +33,33 @@ class PolicyTexts:
 
 
 @dataclass(slots=True)
+class Dump:
+    """What one memory gave out to be kept over a restart."""
+
+    name: str
+    version: int
+    heard: int
+    """The sequence of the last frame that is in it for sure."""
+
+    changed: bool = True
+    """False: nothing has changed since it was dumped last, so there are no pieces."""
+
+    pieces: deque[Mapping[str, Any]] = field(default_factory=deque)
+    """Those that are still to be encoded."""
+
+    encoded: list[bytes] = field(default_factory=list)
+
+
+def put_dump(dumps: dict[str, Dump], dump: Dump) -> None:
+    """Let `dump` take the place of the one before it, unless it says that nothing has changed since that one."""
+    before = dumps.get(dump.name)
+    if before is None or dump.changed:
+        dumps[dump.name] = dump
+    else:
+        before.heard = dump.heard
+
+
+@dataclass(slots=True)
 class Batch:
     """What is written at one go."""
 
@@ -50,28 +76,49 @@ class Batch:
     sent: dict[int, int] = field(default_factory=dict)
     """When the line of a frame was sent, in Unix milliseconds, by its sequence."""
 
-    budgets: PlainObject | None = None
-    saved_ms: int = 0
-    """When they were so, in Unix milliseconds."""
-
     policies: list[PolicyTexts] = field(default_factory=list)
+    dumps: list[Dump] = field(default_factory=list)
+    beginning: Dump | None = None
+    """What the judge remembered when the run began."""
+
+    settles: bool = False
+    """Whether this, and all that was written before it, must now outlast a loss of power, too."""
 
     def __len__(self) -> int:
         """How many frames it holds."""
         return len(self.heard) + len(self.rows) + self.failed
 
+    @property
+    def is_empty(self) -> bool:
+        """Whether there is nothing in it to be written."""
+        return not (len(self) or self.sent or self.policies or self.dumps or self.beginning)
+
     def encode(self, seconds: float) -> bool:
-        """Make rows of the frames, for about so long; returns whether there are more to make."""
+        """Make octets of what it holds, for about so long; returns whether there is more to make."""
         until = time.perf_counter() + seconds
-        while self.heard:
+        while self._has_more():
+            is_frame = bool(self.heard)
             try:
-                self.rows.append(_row(self.heard.popleft()))
-            except Exception as error:  # noqa: BLE001 - one frame that cannot be encoded must not end the journal
-                self.failed += 1
+                self._encode_one()
+            except Exception as error:  # noqa: BLE001 - what cannot be encoded must not end the journal
+                self.failed += is_frame
                 self.failure = type(error).__name__
             if time.perf_counter() >= until:
                 break
-        return bool(self.heard)
+        return self._has_more()
+
+    def _has_more(self) -> bool:
+        return bool(self.heard or any(dump.pieces for dump in self._dumped()))
+
+    def _dumped(self) -> list[Dump]:
+        return self.dumps if self.beginning is None else [self.beginning, *self.dumps]
+
+    def _encode_one(self) -> None:
+        if self.heard:
+            self.rows.append(_row(self.heard.popleft()))
+        else:
+            dump = next(dump for dump in self._dumped() if dump.pieces)
+            dump.encoded.append(encode(dump.pieces.popleft()))
 
 
 def _row(payload: HeardPayload) -> Row:
@@ -98,9 +145,9 @@ class Waiting:
         self.shed_sent = 0
         self._heard = SheddingQueue[HeardPayload](limit)
         self._sent = BoundedMapping[int, int](limit, self._shed_one_sent)
-        self._budgets: PlainObject | None = None
-        self._saved_ms = 0
         self._policies: deque[PolicyTexts] = deque(maxlen=self.MAXIMUM_POLICIES)
+        self._dumps: dict[str, Dump] = {}
+        self._beginning: Dump | None = None
 
     def __len__(self) -> int:
         """How many frames wait."""
@@ -109,7 +156,7 @@ class Waiting:
     @property
     def is_empty(self) -> bool:
         """Whether nothing waits, frame or other."""
-        return not (self._heard or self._sent or self._policies or self._budgets is not None)
+        return not (self._heard or self._sent or self._policies or self._dumps or self._beginning)
 
     def offer_heard(self, payload: HeardPayload) -> None:
         """A frame was heard."""
@@ -119,19 +166,24 @@ class Waiting:
         """The line of that frame was sent."""
         self._sent[sequence] = sent_at_ms
 
-    def offer_budgets(self, budgets: PlainObject, saved_ms: int) -> None:
-        """What is used of the budgets at that Unix time in milliseconds; only the newest is kept."""
-        self._budgets, self._saved_ms = budgets, saved_ms
-
     def offer_policy(self, policy: PolicyTexts) -> None:
         """A policy came into force."""
         self._policies.append(policy)
 
+    def offer_dump(self, dump: Dump) -> None:
+        """A memory was dumped; only the newest dump of each is kept."""
+        put_dump(self._dumps, dump)
+
+    def offer_beginning(self, beginning: Dump) -> None:
+        """What the judge remembered when the run began."""
+        self._beginning = beginning
+
     def take(self, most: int) -> Batch:
         """The oldest frames, `most` at most, with all that belongs to them, and whatever else waits."""
-        batch = Batch(budgets=self._budgets, saved_ms=self._saved_ms, policies=list(self._policies))
-        self._budgets = None
+        batch = Batch(policies=[*self._policies], dumps=[*self._dumps.values()], beginning=self._beginning)
         self._policies.clear()
+        self._dumps.clear()
+        self._beginning = None
         batch.heard.extend(islice(self._heard, most))
         for _ in range(len(batch.heard)):
             self._heard.popleft()
@@ -145,7 +197,8 @@ class Waiting:
         self._heard.clear()
         self._sent.clear()
         self._policies.clear()
-        self._budgets = None
+        self._dumps.clear()
+        self._beginning = None
 
     def _shed_one_sent(self, _sequence: int) -> None:
         self.shed_sent += 1

@@ -8,11 +8,17 @@ import zlib
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+import structlog
+
 from gateway.frames.heard import Run
 from gateway.journal.batch import Batch
 from gateway.journal.options import CaptureOptions
 from gateway.journal.recorder import Recorder
 from gateway.journal.trouble import Trouble, explain_system
+from gateway.part import PartKind
+from gateway.private_files import make_private_folder, open_private
+
+_log = structlog.get_logger()
 
 _FILE_NAME = re.compile(r"heard-\d{8}T\d{6}Z-[0-9A-Za-z_-]{1,64}-\d{6}\.jsonl\.gz")
 """`heard-`, when it was begun in UTC, the run, and which file of the run it is. In the order of names, oldest first."""
@@ -30,12 +36,28 @@ class CaptureFile:
         self.begun_ms = begun_ms
         self.octets = 0
         self._deflater = zlib.compressobj(wbits=_GZIP_WINDOW_BITS)
-        self._file = path.open("xb", buffering=0)
+        self._file = os.fdopen(open_private(path, os.O_WRONLY | os.O_EXCL), "wb", buffering=0)
 
     def append(self, lines: Sequence[bytes]) -> None:
         """Append lines, given without their ends. Raises `OSError`: then none of them is in it, and it is closed."""
         plain = b"".join([b"%b\n" % line for line in lines])
         self._write(self._deflater.compress(plain) + self._deflater.flush(zlib.Z_SYNC_FLUSH))
+
+    def settle(self) -> None:
+        """See what was appended on the disk. Raises `OSError`."""
+        os.fsync(self._file.fileno())
+
+    def is_in_place(self) -> bool:
+        """Whether the file still stands under its name."""
+        try:
+            return os.path.samestat(os.fstat(self._file.fileno()), self.path.stat())
+        except OSError:
+            return False
+
+    def leave(self) -> None:
+        """Close it as it is: it was moved away or deleted."""
+        with contextlib.suppress(OSError):
+            self._file.close()
 
     def end(self) -> None:
         """Write the trailer, see the file on the disk and close it. Raises `OSError`."""
@@ -71,6 +93,7 @@ class CaptureWriter:
         self._now_ms = now_ms
         self._files = 0
         self._open: CaptureFile | None = None
+        self._taken: Batch | None = None
 
     @property
     def notice(self) -> Trouble | None:
@@ -78,8 +101,29 @@ class CaptureWriter:
         return None
 
     def write(self, batch: Batch) -> None:
-        """Append the frames of `batch`. Raises `JournalError`."""
-        self.append([row.encoded for row in batch.rows])
+        """Append the frames of `batch`, and see all of the file on the disk where it says so. Raises `JournalError`."""
+        if batch is not self._taken:
+            self.append([row.encoded for row in batch.rows])
+            self._taken = batch
+        if batch.settles and self._open is not None:
+            try:
+                self._open.settle()
+            except OSError as error:
+                raise explain_system(error, self._open.path) from None
+        self._taken = None
+
+    def look(self) -> bool:
+        """See whether the file is in its place; where not, the folder is made, and the next frame begins a new file."""
+        if self._open is None or self._open.is_in_place():
+            return False
+        _log.warning("captures were moved or deleted: new ones are begun", path=str(self._open.path))
+        self._open.leave()
+        self._open = None
+        try:
+            make_private_folder(self._options.folder)
+        except OSError as error:
+            raise explain_system(error, self._options.folder) from None
+        return True
 
     def append(self, lines: Sequence[bytes]) -> None:
         """Append lines, given without their ends, all of them or none. Raises `JournalError`."""
@@ -127,7 +171,7 @@ class CaptureWriter:
 
     def _make_room(self) -> None:
         """Delete the oldest files until one more has room, and nothing else that may lie in the folder."""
-        self._options.folder.mkdir(exist_ok=True)
+        make_private_folder(self._options.folder)
         files = sorted(path for path in self._options.folder.iterdir() if _FILE_NAME.fullmatch(path.name))
         sizes = [path.stat().st_size for path in files]
         room = self._options.octets - self._options.file_octets
@@ -144,4 +188,4 @@ class Captures(Recorder):
     def __init__(self, options: CaptureOptions, run: Run) -> None:
         """Opens nothing yet."""
         writer = CaptureWriter(options, run.identity, lambda: run.now().time_ms)
-        super().__init__("captures", writer, run.now, limits=options.limits, pace=options.pace)
+        super().__init__(PartKind.CAPTURES, writer, run.now, limits=options.limits, pace=options.pace)

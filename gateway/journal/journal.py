@@ -1,16 +1,22 @@
-"""The journal: everything heard, in an SQLite file, with the policies in force and what the judge must know again."""
+"""The journal: everything heard, in an SQLite file, with the policies in force and what must be known again."""
 
 from collections.abc import Sequence
 
 import structlog
 
+from gateway.clocks import is_synchronised
+from gateway.feed.heard_object import HeardPayload, Reader
 from gateway.frames.heard import Run
-from gateway.frames.plain import PlainObject
 from gateway.journal.batch import PolicyTexts
+from gateway.journal.keeper import Keeper
 from gateway.journal.options import JournalOptions
+from gateway.journal.recollection import Recollection, Wanted
 from gateway.journal.recorder import Recorder
-from gateway.journal.store import RunRecord, Store
+from gateway.journal.runs import Now, RunRecord
+from gateway.journal.store import Store
 from gateway.journal.trouble import JournalError, JournalRefusedError
+from gateway.part import PartKind
+from gateway.remembered import Remembered
 
 _log = structlog.get_logger()
 
@@ -21,32 +27,59 @@ class Journal(Recorder):
     def __init__(self, options: JournalOptions, run: Run, *, callsign: str, policy: str) -> None:
         """`policy`: the label of the policy that the run starts with. Opens nothing yet."""
         now = run.now()
-        record = RunRecord(run.identity, now.time_ms - now.elapsed_ms, callsign, policy)
+        self._run = run
+        self._began_ms = now.time_ms - now.elapsed_ms
+        record = RunRecord(run.identity, self._began_ms, callsign, policy, run.boot, run.boot_ms)
         self._store = Store(options, record)
-        super().__init__("journal", self._store, run.now, limits=options.limits, pace=options.pace)
+        self._keeper = Keeper(run, ())
+        self._files = 0
+        super().__init__(PartKind.JOURNAL, self._store, run.now, limits=options.limits, pace=options.pace)
 
-    def load_budgets(self) -> PlainObject | None:
-        """What the last run knew of its budgets, for `Judge.restore_budgets`; None where nothing is known.
+    async def recollect(self, memories: Sequence[Remembered[HeardPayload]], read: Reader) -> None:
+        """Give `memories` what they knew before the restart, and keep them from now on. `read` reads reports.
 
-        Call it before `run`: it waits for the disk. Raises `JournalRefusedError` where the file is none of ours or a
-        newer one; any other trouble is logged, and the gateway starts without.
+        Call it before anything is heard: it waits for the disk, and while it does the memories must be left alone.
+        Raises `JournalRefusedError` where the file is none of ours or a newer one; any other trouble is logged, and the
+        gateway starts without.
         """
+        self._keeper = Keeper(self._run, memories)
+        self._worker.start()
+        now = Now(self._began_ms, self._run.boot, self._run.boot_ms, is_synchronised())
+        wanted = Wanted([memory.name for memory in memories], now, read)
         try:
-            return self._store.load_budgets()
+            recollection = await self._ask(self._store.recollect, wanted)
         except JournalRefusedError:
             raise
         except JournalError as error:
-            _log.warning("budgets start anew", why=error.trouble.why, do=error.trouble.do)
-            return None
-        finally:
-            self._store.close()  # the connection belongs to the thread that opened it
-
-    def offer_budgets(self, budgets: PlainObject) -> None:
-        """What is used of the budgets now: what `Judge.budgets` gives out, at least every minute and at the stop."""
-        self._waiting.offer_budgets(budgets, self._now().time_ms)
-        self._work.set()
+            _log.warning("nothing is known of the time before", why=error.trouble.why, do=error.trouble.do)
+            return
+        self._files = self._store.new_files
+        for memory in memories:
+            if _recall(memory, recollection):
+                self._keeper.is_kept(memory)
 
     def offer_policy(self, label: str, texts: Sequence[tuple[str, str]]) -> None:
         """A policy came into force: its label, and name and text of each of its files, its own first."""
         self._waiting.offer_policy(PolicyTexts(label, self._now().time_ms, tuple(texts)))
-        self._work.set()
+        self.settle_soon()
+
+    async def _before_settling(self, *, leaving: bool) -> None:
+        if self._files != self._store.new_files:
+            self._files = self._store.new_files
+            self._keeper.begin_anew()
+        for dump in await self._keeper.dumps(leaving=leaving):
+            self._waiting.offer_dump(dump)
+
+
+def _recall(memory: Remembered[HeardPayload], recollection: Recollection) -> bool:
+    """Give back to `memory` what is kept of it, and what was heard since; returns whether nothing was."""
+    kept = recollection.kept.get(memory.name)
+    until = 0
+    if kept is not None and kept.version == memory.version:
+        until = kept.until
+        for piece, past in kept.pieces:
+            memory.restore(piece, past)
+    since = [payload for number, payload in recollection.frames if number > until]
+    for payload in since:
+        memory.recall(payload)
+    return kept is not None and kept.version == memory.version and not since

@@ -17,18 +17,25 @@ class Limits:
     """Frames; beyond it the oldest are shed. One takes 0.4 to 1.5 kB, so that the default stays under 6 MB."""
 
     batch: int = 500
-    """Frames that are written in one transaction, at most."""
+    """Frames that are written at one go, at most; so many are settled without waiting for more."""
 
 
 @dataclass(frozen=True, slots=True)
 class Pace:
     """How long the journal waits for what, in seconds."""
 
-    gather: float = 1.0
-    """After the first frame of a batch, for more: a memory card wears out by the number of writes."""
+    gather: float = 0.5
+    """After the first frame of a batch, for more. A process that is killed loses what was heard in that time."""
+
+    settle: float = 60.0
+    """How long what is written waits to be settled: a loss of power takes no more. A memory card wears out by the
+    number of writes."""
 
     pauses: Pauses = Pauses(first=1.0, longest=60.0, spread=0.0)
     """Before the disk is tried again."""
+
+    look: float = 5.0
+    """How often it is looked whether what is written still stands in its place."""
 
     tidy: float = 60.0
     """How often what is too old is deleted, and what was shed is said."""

@@ -1,8 +1,12 @@
-"""What everything kept on disk has in common: a bounded queue, batches, a thread of its own, patience with the disk."""
+"""What everything kept on disk has in common: a bounded queue, batches, a thread of its own, patience with the disk.
+
+What is offered is written within a second: a killed process then loses it no more. It is settled now and then, and at
+once where it matters: then a loss of power takes it no more, either.
+"""
 
 import asyncio
 import contextlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import ParamSpec, Protocol, TypeVar
 
@@ -11,17 +15,20 @@ import structlog
 from gateway.back_off import BackOff
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Moment
-from gateway.journal.batch import Batch, Waiting
+from gateway.journal.batch import Batch, Dump, Waiting
 from gateway.journal.options import Limits, Pace
 from gateway.journal.trouble import JournalError, Trouble
 from gateway.journal.worker import Worker
-from gateway.part import Part, PartKind, State
+from gateway.part import Figure, Part, PartKind, State, counter, gauge, shed
 
 ENCODE_SECONDS = 0.001
 """For so long frames are encoded at a stretch: no frame on its way up waits longer for the interpreter."""
 
 TIDY_STEPS = 50
 """How many small steps one tidying takes at most: what is left over waits for the next."""
+
+URGENT_SECONDS = 1.0
+"""What is urgent is settled at once, but not more often than this: made-up emergencies must not wear out a card."""
 
 _STOPPED = Trouble("the gateway stops", "start it again")
 
@@ -39,7 +46,13 @@ class Medium(Protocol):
         """What the operator should know though it works."""
 
     def write(self, batch: Batch) -> None:
-        """Write `batch`, opening what must be opened. Raises `JournalError`: then the same batch comes again."""
+        """Write `batch`, opening what must be opened, and settle it with all before it where it says so.
+
+        Raises `JournalError`: then the same batch comes again. On any other error what was not settled is given up.
+        """
+
+    def look(self) -> bool:
+        """See whether what is written still stands in its place; returns whether it had to be begun anew."""
 
     def tidy(self, time_ms: int) -> bool:
         """Take a small step to delete what is too old at that Unix time; returns whether more is left."""
@@ -64,6 +77,9 @@ class RecorderState:
     shed: dict[str, int]
     """What was dropped because the disk did not keep up, by what was offered."""
 
+    unsettled: int
+    """Frames among those written that a loss of power would take."""
+
     trouble: Trouble | None
     """Why nothing can be written now."""
 
@@ -71,24 +87,31 @@ class RecorderState:
 class Recorder:
     """Takes what is to be kept, without ever waiting, and writes it in a thread of its own for as long as it runs.
 
-    Offers are for the event loop's own thread; they never fail.
+    Offers are for the event loop's own thread; they never fail. It answers for itself: see `part.Answers`.
     """
 
-    def __init__(self, name: str, medium: Medium, now: Callable[[], Moment], *, limits: Limits, pace: Pace) -> None:
-        self._name = name
+    def __init__(
+        self, kind: PartKind, medium: Medium, now: Callable[[], Moment], *, limits: Limits, pace: Pace
+    ) -> None:
+        self._kind = kind
         self._medium = medium
         self._now = now
         self._limits = limits
         self._pace = pace
         self._waiting = Waiting(limits.waiting)
-        self._worker = Worker(name)
+        self._worker = Worker(kind)
         self._work = asyncio.Event()
         self._hurry = asyncio.Event()
         self._draining = asyncio.Event()
         self._ended = asyncio.Event()
         self._limit: asyncio.Timeout | None = None
+        self._is_urgent = False
+        self._settled_at = 0.0
+        """When everything was settled last, in the event loop's time."""
+
         self._in_hand = 0
         self._written = 0
+        self._unsettled = 0
         self._failed = 0
         self._failure: str | None = None
         self._failed_said = 0
@@ -97,7 +120,7 @@ class Recorder:
         self._trouble: Trouble | None = None
         self._since_ms = now().time_ms
         self._asked_at_ms: list[int] = []
-        self._log = _log.bind(part=name)
+        self._log = _log.bind(part=kind.value)
 
     def offer_heard(self, payload: HeardPayload) -> None:
         """A frame was heard and judged."""
@@ -106,17 +129,32 @@ class Recorder:
         self._work.set()
         if len(waiting) >= self._limits.batch:
             self._hurry.set()
+        if payload.judged.counts_as_emergency:
+            self.settle_soon()
+        if waiting.shed_heard > self._shed_said and not self._sheds:
+            self._say_shed()
 
     def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:  # noqa: ARG002 - what every sink is offered
         """The line of a frame was sent, at a Unix time in milliseconds."""
         self._waiting.offer_sent(payload.judged.heard.sequence, sent_at_ms)
         self._work.set()
 
+    def offer_beginning(self, beginning: Dump) -> None:
+        """What the judge remembered when the run began: before anything is heard."""
+        self._waiting.offer_beginning(beginning)
+        self.settle_soon()
+
+    def settle_soon(self) -> None:
+        """What was offered is urgent: a loss of power must not take it."""
+        self._is_urgent = True
+        self._work.set()
+        self._hurry.set()
+
     def state(self) -> RecorderState:
         """How it is now."""
-        shed = {"heard": self._waiting.shed_heard, "forwarded": self._waiting.shed_sent}
+        dropped = {"heard": self._waiting.shed_heard, "forwarded": self._waiting.shed_sent}
         waiting = len(self._waiting) + self._in_hand
-        return RecorderState(self._written, waiting, self._failed, shed, self._trouble)
+        return RecorderState(self._written, waiting, self._failed, dropped, self._unsettled, self._trouble)
 
     def part(self) -> Part:
         """How it is now, for the health of the post."""
@@ -129,17 +167,29 @@ class Recorder:
         elif trouble is None and self._sheds:
             trouble = Trouble("more is heard than the disk takes: some of it is not kept", "see what keeps it busy")
         if trouble is None:
-            return Part(PartKind.JOURNAL, self._name, State.OK, since_ms)
-        return Part(PartKind.JOURNAL, self._name, State.DEGRADED, since_ms, trouble.why, trouble.do)
+            return Part(self._kind, self._kind, State.OK, since_ms)
+        return Part(self._kind, self._kind, State.DEGRADED, since_ms, trouble.why, trouble.do)
+
+    def figures(self) -> Sequence[Figure]:
+        """All that it counts."""
+        state = self.state()
+        return [
+            counter("written", state.written, "Frames that are on disk."),
+            gauge("unsettled", state.unsettled, "Frames on disk that a loss of power would take."),
+            gauge("waiting", state.waiting, "Frames that wait for the disk."),
+            counter("failed", state.failed, "Frames that could not be kept for a fault of the gateway's own."),
+            *shed(state.shed),
+        ]
 
     async def run(self) -> None:
         """Write what is offered, until drained or cancelled. Whatever the disk does, it goes on."""
         self._worker.start()
         try:
             async with asyncio.timeout(None) as self._limit, asyncio.TaskGroup() as tasks:
-                tidying = tasks.create_task(self._tidy_for_ever())
+                keepers = [tasks.create_task(self._tidy_for_ever()), tasks.create_task(self._look_for_ever())]
                 await self._write_until_drained()
-                tidying.cancel()
+                for keeper in keepers:
+                    keeper.cancel()
                 await self._ask(self._medium.close)
         except TimeoutError:
             if not self._draining.is_set():
@@ -150,11 +200,12 @@ class Recorder:
             self._waiting.shed_heard += self._in_hand  # a stuck disk may yet take them; nobody will know
             self._in_hand = 0
             self._waiting.shed_all()
+            self._say_losses()
             self._become(_STOPPED)
             self._ended.set()
 
     async def drain(self, seconds: float) -> None:
-        """Write what waits and close, all within `seconds`; `run` then returns.
+        """Write and settle what waits and close, all within `seconds`; `run` then returns.
 
         What the disk does not take in that time, or at the one more try that it is given, is counted as shed.
         """
@@ -176,41 +227,56 @@ class Recorder:
             self._become(error.trouble)
         except Exception as error:  # noqa: BLE001 - a journal that cannot be tidied is none the worse for now
             self._log.error("cannot delete what is too old", error=type(error).__name__)
-        shed = self._waiting.shed_heard - self._shed_said
-        self._shed_said += shed
-        if self._sheds != bool(shed):
-            self._sheds = bool(shed)
-            self._since_ms = self._since_ms if self._trouble else self._now().time_ms
-        if shed:
-            self._log.warning("more is heard than the disk takes", shed=shed)
-        failed = self._failed - self._failed_said
-        self._failed_said += failed
-        if failed:
-            self._log.error("frames cannot be kept", count=failed, error=self._failure)
+        self._say_losses()
+
+    async def look(self) -> None:
+        """See whether what is written still stands in its place. `run` does it every few seconds."""
+        try:
+            if await self._ask(self._medium.look):
+                self.settle_soon()
+        except JournalError as error:
+            self._become(error.trouble)
+
+    async def _before_settling(self, *, leaving: bool) -> None:
+        """Offer what should be settled along with the rest; `leaving` says that it is the last time."""
 
     async def _tidy_for_ever(self) -> None:
         while True:
             await asyncio.sleep(self._pace.tidy)
             await self.tidy()
 
+    async def _look_for_ever(self) -> None:
+        while True:
+            await asyncio.sleep(self._pace.look)
+            await self.look()
+
     async def _write_until_drained(self) -> None:
-        await self._write(Batch())  # open the file: a disk that cannot be written shows before anything is heard
-        while not (self._draining.is_set() and self._waiting.is_empty):
+        await self._write(Batch(settles=True))  # a disk that cannot be written shows before anything is heard
+        is_last = False
+        while not is_last:
             await self._gather()
+            leaving = self._draining.is_set()
+            settles = leaving or self._must_settle()
+            if settles:
+                await self._before_settling(leaving=leaving)
             batch = self._waiting.take(self._limits.batch)
+            batch.settles = settles
+            self._is_urgent = self._is_urgent and not (settles and self._waiting.is_empty)
             self._in_hand = len(batch)
             while await self._ask(batch.encode, ENCODE_SECONDS):
                 pass
             if not await self._write(batch):
                 return
             self._in_hand = 0
+            is_last = leaving and self._waiting.is_empty
 
     async def _gather(self) -> None:
-        """Wait for something to write, and then for a little more of it."""
-        await self._work.wait()
+        """Wait for something to write, and then for a little more of it; no longer than until something is due."""
         with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(self._pace.gather):
-                await self._hurry.wait()
+            async with asyncio.timeout_at(self._settles_at()):
+                await self._work.wait()
+                async with asyncio.timeout(self._pace.gather):
+                    await self._hurry.wait()
         if self._draining.is_set():
             return
         left = len(self._waiting) - self._limits.batch
@@ -218,6 +284,15 @@ class Recorder:
             self._work.clear()
         if left < self._limits.batch:
             self._hurry.clear()
+
+    def _settles_at(self) -> float:
+        """When all must be settled next, in the event loop's time."""
+        return self._settled_at + (min(URGENT_SECONDS, self._pace.settle) if self._is_urgent else self._pace.settle)
+
+    def _must_settle(self) -> bool:
+        if self._unsettled + len(self._waiting) >= self._limits.batch:
+            return True
+        return asyncio.get_running_loop().time() >= self._settles_at()
 
     async def _write(self, batch: Batch) -> bool:
         """Write `batch`, trying again for as long as it takes; returns False where it was given up, at the end."""
@@ -229,20 +304,34 @@ class Recorder:
             except JournalError as error:
                 self._become(error.trouble)
             except Exception as error:  # noqa: BLE001 - what only this batch brings about must not end the rest
-                self._failed += len(batch)
-                self._failure = type(error).__name__
+                self._give_up(batch, type(error).__name__)
                 return True
             else:
-                self._written += len(batch.rows)
-                self._failed += batch.failed
-                self._failure = batch.failure or self._failure
-                self._become(None)
+                self._count(batch)
                 return True
             if is_last_try:
                 return False
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(back_off.failed()):
                     await self._draining.wait()
+
+    def _count(self, batch: Batch) -> None:
+        """`batch` is written."""
+        self._written += len(batch.rows)
+        self._unsettled += len(batch.rows)
+        self._failed += batch.failed
+        self._failure = batch.failure or self._failure
+        if batch.settles:
+            self._unsettled = 0
+            self._settled_at = asyncio.get_running_loop().time()
+        self._become(None)
+
+    def _give_up(self, batch: Batch, failure: str) -> None:
+        """`batch` cannot be written, and neither can what was not settled before it."""
+        self._written -= self._unsettled
+        self._failed += self._unsettled + len(batch)
+        self._unsettled = 0
+        self._failure = failure
 
     async def _ask(self, function: Callable[_P, _T], *arguments: _P.args, **more: _P.kwargs) -> _T:
         """Have the thread call `function`."""
@@ -252,6 +341,28 @@ class Recorder:
             return await self._worker.call(function, *arguments, **more)
         finally:
             self._asked_at_ms.remove(asked_at_ms)
+
+    def _say_losses(self) -> None:
+        """Say what was lost since the last time."""
+        dropped = self._waiting.shed_heard - self._shed_said
+        if dropped:
+            self._say_shed()
+        elif self._sheds:
+            self._sheds = False
+            self._since_ms = self._since_ms if self._trouble else self._now().time_ms
+        failed = self._failed - self._failed_said
+        self._failed_said += failed
+        if failed:
+            self._log.error("frames cannot be kept", count=failed, error=self._failure)
+
+    def _say_shed(self) -> None:
+        """Frames were shed: health says so from now on, and the log at once; then, while it goes on, every minute."""
+        dropped = self._waiting.shed_heard - self._shed_said
+        self._shed_said += dropped
+        if not self._sheds:
+            self._sheds = True
+            self._since_ms = self._since_ms if self._trouble else self._now().time_ms
+        self._log.warning("more is heard than the disk takes", shed=dropped)
 
     def _become(self, trouble: Trouble | None) -> None:
         """Take note of a change, and log it once: a disk may be full for a month."""

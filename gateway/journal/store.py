@@ -1,54 +1,43 @@
 """The journal's file: an SQLite database in WAL mode, written by one thread, readable by anyone meanwhile.
 
-WAL with `synchronous=NORMAL` keeps the file whole through a crash or a loss of power; only the last moments before it
-may be missing (SQLite, "Write-Ahead Logging", section 3.2).
+A memory card wears out by the number of writes, so frames are not settled in the database one by one. What comes is
+held, and appended to a small file beside the journal (see `pending`); now and then all that is held is settled in one
+transaction. WAL with `synchronous=FULL` syncs each of them: what is settled outlasts a loss of power (SQLite,
+"Write-Ahead Logging", section 2.3, and PRAGMA synchronous).
 """
 
 import contextlib
-import json
+import os
 import sqlite3
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import structlog
 
-from gateway.feed.heard_object import encode
-from gateway.frames.plain import PlainObject
-from gateway.journal import schema
-from gateway.journal.batch import Batch, PolicyTexts
+from gateway.journal import rows, schema
+from gateway.journal.batch import Batch, Dump, PolicyTexts, Row, put_dump
 from gateway.journal.options import JournalOptions
-from gateway.journal.trouble import JournalDamagedError, Trouble, explain_database, explain_system
+from gateway.journal.pending import PendingFile, read_pending
+from gateway.journal.recollection import Recollection, Wanted, recollect
+from gateway.journal.runs import RunRecord
+from gateway.journal.trouble import JournalDamagedError, JournalError, Trouble, explain_database, explain_system
+from gateway.private_files import make_private_folder, open_private
 
 BUSY_SECONDS = 2.0
 """How long a write waits for another program that writes."""
-
-ROWS_OF_A_STATEMENT = 32
-"""One statement for many rows: the interpreter's lock is let go and taken back once, not once a row."""
-
-STEP_ROWS = 200
-"""How many frames are deleted at one go: a step takes milliseconds, on a memory card too."""
-
-STEP_PAGES = 200
-"""How many free pages are given back to the file system at one go."""
 
 _SETTINGS = (
     "PRAGMA page_size = 4096",  # the first two count for a new file only
     "PRAGMA auto_vacuum = INCREMENTAL",
     "PRAGMA journal_mode = WAL",
-    "PRAGMA synchronous = NORMAL",  # one sync for each checkpoint, none for each transaction
+    "PRAGMA synchronous = FULL",  # a transaction outlasts a loss of power
     "PRAGMA wal_autocheckpoint = 1000",  # pages: the log is worked into the file at about 4 MB
     "PRAGMA journal_size_limit = 4194304",
     "PRAGMA secure_delete = FAST",  # zeros where that costs no write of its own; some builds write all of it twice
     "PRAGMA cache_size = -2048",  # kB
     "PRAGMA temp_store = MEMORY",
 )
-
-_FREE_PAGES_KEPT = 4096
-"""Free pages serve what comes next; only what is free beyond this, and beyond a quarter of all, is given back."""
-
-_COLUMNS = "(id, time_ms, source, reason, sent_ms, object)"
-_PLACES = "(?, ?, ?, ?, ?, ?)"
 
 _MAGIC = b"SQLite format 3\0"
 _MARK_AT = 68
@@ -59,17 +48,26 @@ _OWN_FAULTS = (sqlite3.IntegrityError, sqlite3.ProgrammingError, sqlite3.Interfa
 _log = structlog.get_logger()
 
 
-@dataclass(frozen=True, slots=True)
-class RunRecord:
-    """One start of the gateway."""
+@dataclass(slots=True)
+class _Held:
+    """What is written but not settled yet."""
 
-    identity: str
-    started_ms: int
-    """Unix milliseconds."""
+    rows: dict[int, Row] = field(default_factory=dict)
+    """By sequence."""
 
-    callsign: str
-    policy: str
-    """The label of the policy that it started with."""
+    sent: dict[int, int] = field(default_factory=dict)
+    policies: list[PolicyTexts] = field(default_factory=list)
+    dumps: dict[str, Dump] = field(default_factory=dict)
+    beginning: Dump | None = None
+
+    def add(self, batch: Batch) -> None:
+        """Hold what `batch` brings."""
+        self.rows.update((row.sequence, row) for row in batch.rows)
+        self.sent |= batch.sent
+        self.policies += batch.policies
+        for dump in batch.dumps:
+            put_dump(self.dumps, dump)
+        self.beginning = batch.beginning or self.beginning
 
 
 class Store:
@@ -82,63 +80,117 @@ class Store:
         self.notice: Trouble | None = None
         """What the operator should know though the journal works."""
 
+        self.new_files = 0
+        """How many files it has begun: into each, all that is remembered must be dumped anew."""
+
         self._options = options
         self._path = options.path
         self._run_record = run
+        self._pending = PendingFile(options.path.with_name(f"{options.path.name}-pending"), run)
+        self._held = _Held()
+        self._taken: Batch | None = None
+        self._left_behind = True
         self._connection: sqlite3.Connection | None = None
         self._run = 0
         self._policy: PolicyTexts | None = None
         self._is_damaged = False
         self._place: tuple[int, int] | None = None
-        self._budgets_written = b""
 
     def write(self, batch: Batch) -> None:
-        """Write `batch`, wholly or not at all. What was written before is not written twice."""
+        """Hold `batch`, where a killed process leaves it behind; settle it and all that is held if it says so.
+
+        On an error other than `JournalError` all that was held is given up.
+        """
+        if batch is not self._taken:
+            self._taken = batch
+            self._held.add(batch)
+            try:
+                self._pending.append(batch)
+            except OSError as error:
+                why = explain_system(error, self._pending.path).trouble.why
+                _log.warning("what is heard cannot be kept beside the journal: it is settled at once", why=why)
+                batch.settles = True
+        if batch.settles:
+            try:
+                self._settle()
+            except JournalError:
+                raise
+            except Exception:
+                self._let_go()
+                raise
+        self._taken = None
+
+    def _settle(self) -> None:
+        """Write all that is held to the journal, wholly or not at all. What was written before is not written twice."""
+        self._leave_if_moved()
+        held = self._held
         with self._using() as connection:
             connection.execute("BEGIN IMMEDIATE")
-            self._insert(connection, batch)
-            for policy in batch.policies:
-                _insert_policy(connection, policy)
+            rows.insert_heard(connection, self._run, [*held.rows.values()], held.sent)
+            for policy in held.policies:
+                rows.insert_policy(connection, policy)
                 self._policy = policy
-            if batch.budgets is not None:
-                self._save_budgets(connection, batch.budgets, batch.saved_ms)
-            self._keep_within_octets(connection, len(batch.rows))
+            for dump in held.dumps.values():
+                rows.insert_dump(connection, self._run, dump)
+            if held.beginning is not None:
+                rows.insert_beginning(connection, self._run, held.beginning)
+            rows.keep_within(connection, self._options.octets, added=len(held.rows))
             connection.execute("COMMIT")
+        self._let_go()
+
+    def _let_go(self) -> None:
+        self._held = _Held()
+        self._pending.clear()
+
+    def recollect(self, wanted: Wanted) -> Recollection:
+        """What is known of the time before this run."""
+        with self._using() as connection:
+            return recollect(connection, wanted, self._run)
+
+    def look(self) -> bool:
+        """See whether the journal and the file beside it are in their place; where not, begin new ones."""
+        is_moved = not self._pending.is_in_place()
+        if is_moved:
+            self._pending.close()
+        if self._leave_if_moved():
+            is_moved = True
+            with self._using():
+                pass
+        return is_moved
 
     def tidy(self, time_ms: int) -> bool:
         """Delete some of what is too old, now being a Unix time in milliseconds; returns whether more is left."""
         if self._connection is None:
             return False
-        if self._place != _place_of(self._path):  # moved away or deleted: what is written there would be lost
-            self.close()
-            return False
         before_ms = time_ms - self._options.keep_ms
         with self._using() as connection:
-            old = "SELECT id FROM heard WHERE time_ms < ? ORDER BY time_ms LIMIT ?"
-            deleted = connection.execute(f"DELETE FROM heard WHERE id IN ({old})", (before_ms, STEP_ROWS))  # noqa: S608 - no value is in the text
-            if deleted.rowcount == STEP_ROWS:
+            if rows.delete_heard(connection, before_ms):
                 return True
-            _forget_past(connection, before_ms, self._run)
-            return _give_back(connection)
-
-    def load_budgets(self) -> PlainObject | None:
-        """The budgets that were written last, by whatever run."""
-        with self._using() as connection:
-            found = connection.execute("SELECT budgets FROM judge_state").fetchone()
-        if found is None:
-            return None
-        try:
-            budgets = json.loads(found[0])
-        except ValueError:
-            return None
-        return budgets if isinstance(budgets, dict) else None
+            rows.forget_past(connection, before_ms, self._run)
+            return rows.give_back(connection)
 
     def close(self) -> None:
         """Work the log into the file and close it."""
+        self._pending.close()
+        self._disconnect()
+
+    def _disconnect(self) -> None:
         connection, self._connection = self._connection, None
         if connection is not None:
             with contextlib.suppress(sqlite3.Error):  # then the log stays beside the file, and is read the next time
                 connection.close()
+
+    def _leave_if_moved(self) -> bool:
+        """Leave a journal that no longer stands under its name: what would be written there would be lost."""
+        if self._connection is None or self._place == _place_of(self._path):
+            return False
+        _log.warning("the journal was moved or deleted: a new one is begun", path=str(self._path))
+        self._disconnect()
+        try:
+            make_private_folder(self._path.parent)
+        except OSError as error:
+            raise explain_system(error, self._path) from None
+        return True
 
     @contextlib.contextmanager
     def _using(self) -> Iterator[sqlite3.Connection]:
@@ -146,7 +198,7 @@ class Store:
         try:
             yield self._connection or self._open()
         except BaseException as error:
-            self.close()
+            self._disconnect()
             if not isinstance(error, sqlite3.Error) or isinstance(error, _OWN_FAULTS):
                 raise
             explained = explain_database(error, self._path)
@@ -170,7 +222,9 @@ class Store:
         return self._connect()
 
     def _connect(self) -> sqlite3.Connection:
+        self._make_file()
         connection = sqlite3.connect(self._path, timeout=BUSY_SECONDS, isolation_level=None)
+        connection.text_factory = lambda octets: octets.decode("utf-8", "replace")  # whatever a spoiled file holds
         try:
             schema.require_ours(connection, self._path)  # before any setting could change what is not
             was = schema.version(connection)
@@ -179,16 +233,45 @@ class Store:
             schema.migrate(connection, self._path)
             if was != schema.version(connection):
                 connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()  # the mark of a new file is in it now
-            self._run = _run_number(connection, self._run_record)
+                self.new_files += 1
+            self._settle_left_behind(connection)
+            self._run = rows.run_number(connection, self._run_record)
             if self._policy is not None:
-                _insert_policy(connection, self._policy)  # the file may be a new one
+                rows.insert_policy(connection, self._policy)  # the file may be a new one
         except BaseException:
             connection.close()
             raise
         self._connection = connection
         self._place = _place_of(self._path)
-        self._budgets_written = b""
         return connection
+
+    def _make_file(self) -> None:
+        """Make the file before SQLite does, so that nobody else can read it; its log gets the rights that it has."""
+        with contextlib.suppress(OSError):  # SQLite says better what is wrong
+            os.close(open_private(self._path, os.O_RDWR))
+
+    def _settle_left_behind(self, connection: sqlite3.Connection) -> None:
+        """Write what a run before this one had not settled when it was killed."""
+        if not self._left_behind:
+            return
+        try:
+            runs = read_pending(self._pending.path)
+        except OSError as error:
+            _log.warning(
+                "what a killed gateway left behind cannot be read", why=explain_system(error, self._path).trouble.why
+            )
+            return
+        runs = [run for run in runs if run.record.identity != self._run_record.identity]  # what is ours is held, too
+        connection.execute("BEGIN IMMEDIATE")
+        for run in runs:
+            rows.insert_heard(connection, rows.run_number(connection, run.record), run.rows, run.sent)
+        connection.execute("COMMIT")
+        self._left_behind = False
+        found = sum(len(run.rows) for run in runs)
+        if found:
+            _log.info("frames that a killed gateway left behind are kept", count=found)
+        if not (self._held.rows or self._held.sent):
+            self._pending.clear()
 
     def _set_aside(self) -> bool:
         """Rename a damaged journal, once, and only what is surely one; returns whether that was done."""
@@ -206,83 +289,6 @@ class Store:
         self.notice = Trouble(f"the journal was damaged: it is now {aside}, and a new one was begun", do)
         _log.error("journal damaged, a new one is begun", path=str(self._path), old=str(aside))
         return True
-
-    def _insert(self, connection: sqlite3.Connection, batch: Batch) -> None:
-        first = self._run << schema.SEQUENCE_BITS
-        sent = batch.sent
-        for start in range(0, len(batch.rows), ROWS_OF_A_STATEMENT):
-            rows = batch.rows[start : start + ROWS_OF_A_STATEMENT]
-            values: list[object] = []
-            for row in rows:
-                encoded = row.encoded.decode("utf-8")
-                values += (
-                    first | row.sequence, row.time_ms, row.source, row.reason, sent.get(row.sequence), encoded,
-                )  # fmt: skip
-            # On conflict: where a commit was said to have failed and had not, the same rows come again.
-            places = ", ".join([_PLACES] * len(rows))
-            connection.execute(f"INSERT INTO heard {_COLUMNS} VALUES {places} ON CONFLICT (id) DO NOTHING", values)  # noqa: S608 - no value is in the text
-        here = {row.sequence for row in batch.rows}
-        earlier = [(at_ms, first | sequence) for sequence, at_ms in sent.items() if sequence not in here]
-        if earlier:
-            connection.executemany("UPDATE heard SET sent_ms = ? WHERE id = ?", earlier)
-
-    def _save_budgets(self, connection: sqlite3.Connection, budgets: PlainObject, saved_ms: int) -> None:
-        encoded = encode(budgets)
-        if encoded != self._budgets_written:
-            connection.execute("INSERT OR REPLACE INTO judge_state VALUES (1, ?, ?)", (saved_ms, encoded.decode()))
-            self._budgets_written = encoded
-
-    def _keep_within_octets(self, connection: sqlite3.Connection, added: int) -> None:
-        size, pages, free = (_number(connection, name) for name in ("page_size", "page_count", "freelist_count"))
-        if added and (pages - free) * size > self._options.octets:
-            oldest = "SELECT id FROM heard ORDER BY id LIMIT ?"
-            connection.execute(f"DELETE FROM heard WHERE id IN ({oldest})", (2 * added,))  # noqa: S608 - no value is in the text
-
-
-def _run_number(connection: sqlite3.Connection, run: RunRecord) -> int:
-    values = (run.identity, run.started_ms, run.callsign, run.policy)
-    connection.execute(
-        "INSERT OR IGNORE INTO runs (identity, started_ms, callsign, policy) VALUES (?, ?, ?, ?)", values
-    )
-    found: int = connection.execute("SELECT id FROM runs WHERE identity = ?", (run.identity,)).fetchone()[0]
-    return found
-
-
-def _insert_policy(connection: sqlite3.Connection, policy: PolicyTexts) -> None:
-    texts = _encode_texts(policy.texts)
-    last = connection.execute("SELECT label, texts FROM policies ORDER BY id DESC LIMIT 1").fetchone()
-    if last != (policy.label, texts):
-        values = (policy.since_ms, policy.label, texts)
-        connection.execute("INSERT INTO policies (since_ms, label, texts) VALUES (?, ?, ?)", values)
-
-
-def _encode_texts(texts: Iterable[tuple[str, str]]) -> str:
-    return json.dumps([{"file": file, "text": text} for file, text in texts], ensure_ascii=False)
-
-
-def _forget_past(connection: sqlite3.Connection, before_ms: int, this_run: int) -> None:
-    """Forget the policies that were out of force before then, and the runs of which nothing is left."""
-    connection.execute(
-        "DELETE FROM policies WHERE id < (SELECT max(id) FROM policies WHERE since_ms <= ?)", (before_ms,)
-    )
-    connection.execute(
-        "DELETE FROM runs WHERE started_ms < ? AND id < coalesce((SELECT min(id) FROM heard) >> ?, ?)",
-        (before_ms, schema.SEQUENCE_BITS, this_run),
-    )
-
-
-def _give_back(connection: sqlite3.Connection) -> bool:
-    """Give some free pages back to the file system where there are many; returns whether there still are."""
-    free = _number(connection, "freelist_count")
-    if free <= max(_FREE_PAGES_KEPT, _number(connection, "page_count") // 4):
-        return False
-    connection.execute(f"PRAGMA incremental_vacuum({STEP_PAGES})").fetchall()
-    return True
-
-
-def _number(connection: sqlite3.Connection, pragma: str) -> int:
-    found: int = connection.execute(f"PRAGMA {pragma}").fetchone()[0]
-    return found
 
 
 def _place_of(path: Path) -> tuple[int, int] | None:

@@ -22,8 +22,9 @@ class Worker:
         self._thread = threading.Thread(target=self._run, name=name, daemon=True)
 
     def start(self) -> None:
-        """Start the thread, once."""
-        self._thread.start()
+        """Start the thread, unless it was started."""
+        if not self._thread.is_alive():
+            self._thread.start()
 
     async def call(self, function: Callable[_P, _T], *arguments: _P.args, **more: _P.kwargs) -> _T:
         """What `function` returns or raises in the thread. Cancelled, a call that has begun goes on there."""

@@ -17,6 +17,9 @@ class RecentForwards:
 
     def __init__(self, window_ms: int) -> None:
         self.window_ms = window_ms
+        self.remembered = 0
+        """How many frames it was told of."""
+
         self._recent: dict[bytes, int] = {}
         self._older: dict[bytes, int] = {}
         self._recent_began = 0
@@ -45,3 +48,10 @@ class RecentForwards:
             self._recent_began, self._recent_octets = elapsed_ms, 0
         self._recent[key] = elapsed_ms
         self._recent_octets += len(key)
+        self.remembered += 1
+
+    def entries(self) -> list[tuple[bytes, int]]:
+        """Each key of which a copy may still count as a duplicate, with the elapsed time at which its frame went up."""
+        entries = [*self._older.items(), *self._recent.items()]
+        newest_ms = max((at_ms for _, at_ms in entries), default=0)
+        return [(key, at_ms) for key, at_ms in entries if newest_ms - at_ms < self.window_ms]

@@ -4,7 +4,6 @@ What it remembers is bounded: `MAXIMUM_STANDINGS` headers, `duplicates.MAXIMUM_R
 `rates.MAXIMUM_BUCKETS` buckets of each rate. Nothing else outlives a call.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from gateway.frames.frame import NO_LAYER_3, UI, Damaged, Frame
@@ -23,8 +22,6 @@ from gateway.judge.verdict import Decision, Judged, Reason, Verdict
 
 MAXIMUM_STANDINGS = 16_384
 """Headers about which the answers are remembered, about 1 kB each. Past it the half asked longest ago is forgotten."""
-
-STATE_VERSION = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +47,11 @@ class Judge:
         self._standings: dict[tuple[str, str], Standing] = {}
         self._older_standings: dict[tuple[str, str], Standing] = {}
         self._take(policy)
-        self._recent = RecentForwards(policy.window_ms)
-        self._limits = tuple(RateLimit(rate.rate) for rate in policy.rates)
+        self.recent = RecentForwards(policy.window_ms)
+        """What went up lately."""
+
+        self.limits = tuple(RateLimit(rate.rate) for rate in policy.rates)
+        """The policy's rates and budgets at work, in its order."""
 
     @property
     def policy(self) -> CompiledPolicy:
@@ -61,9 +61,9 @@ class Judge:
     def replace(self, policy: CompiledPolicy, elapsed_ms: int) -> None:
         """Judge by another policy from now on. What went up lately is still known, rates keep their levels."""
         limits = tuple(RateLimit(rate.rate) for rate in policy.rates)
-        continue_rates(limits, self._limits, elapsed_ms)
-        self._limits = limits
-        self._recent.window_ms = policy.window_ms
+        continue_rates(limits, self.limits, elapsed_ms)
+        self.limits = limits
+        self.recent.window_ms = policy.window_ms
         self._take(policy)
 
     def judge(self, heard: Heard) -> Judged:
@@ -106,26 +106,31 @@ class Judge:
 
         `information` ends before its first line end.
         """
-        return self._recent.since(_duplicate_key(standing, information), elapsed_ms)
+        return self.recent.since(_duplicate_key(standing, information), elapsed_ms)
 
     def subject(self, standing: Standing, frame: Frame, information: bytes, moment: Moment) -> Subject:
         """What the policy's conditions are asked about; `information` is that of `frame` up to its first line end."""
         return Subject(frame, information, standing.traits, moment.time_ms, self._policy.origin)
 
-    def budgets(self) -> dict[str, object]:
-        """What is used of each budget: one plain value with a version, to be kept over a restart."""
-        used = {f"{limit.name}/{limit.per}": limit.budget.state() for limit in self._limits if limit.budget is not None}
-        return {"version": STATE_VERSION, "budgets": used}
+    def recall(self, judged: Judged) -> None:
+        """Remember a frame as it was judged before a restart; its moment is in this run's time, before its start.
 
-    def restore_budgets(self, state: Mapping[str, object]) -> None:
-        """Take in what `budgets` gave out before the restart; what belongs to no budget of the policy is left out."""
-        known = state.get("budgets")
-        if state.get("version") != STATE_VERSION or not isinstance(known, Mapping):
+        Rates start full: of them, budgets alone are told.
+        """
+        heard, frame = judged.heard, judged.innermost
+        if frame is None or not judged.forward or isinstance(heard.frame, Damaged):
             return
-        for limit in self._limits:
-            used = known.get(f"{limit.name}/{limit.per}")
-            if limit.budget is not None and isinstance(used, Mapping):
-                limit.budget.restore(used)
+        standing = self.standing(heard.receiver, unwrap(heard.frame))
+        information = first_line(frame.information)
+        self.recent.remember(_duplicate_key(standing, information), heard.moment.elapsed_ms)
+        if judged.emergency or not standing.rates:
+            return
+        subject = self.subject(standing, frame, information, heard.moment)
+        octets = MAXIMUM_LINE_OCTETS - standing.room + len(information)
+        for place, rate in standing.rates:
+            budget = self.limits[place].budget
+            if budget is not None and (rate.when.of_subject is None or rate.when.of_subject(subject)):
+                budget.take(_key(self.limits[place].per, subject), heard.moment.time_ms, octets)
 
     def _take(self, policy: CompiledPolicy) -> None:
         self._policy = policy
@@ -156,14 +161,14 @@ class Judge:
             return self._keep(heard, Reason.TOO_LONG, frame)
         elapsed_ms = heard.moment.elapsed_ms
         key = _duplicate_key(standing, information)
-        if self._recent.since(key, elapsed_ms) is not None:
+        if self.recent.since(key, elapsed_ms) is not None:
             return self._keep(heard, Reason.DUPLICATE, frame)
         emergency = is_emergency(frame)
         verdict = self._policy.forward
         if not emergency and (standing.rules or standing.rates):
             verdict = self._ask_policy(standing, self.subject(standing, frame, information, heard.moment), heard.moment)
         if verdict.decision is Decision.FORWARD:
-            self._recent.remember(key, elapsed_ms)
+            self.recent.remember(key, elapsed_ms)
         return Judged(heard, verdict, frame, emergency)
 
     def _ask_policy(self, standing: Standing, subject: Subject, moment: Moment) -> Verdict:
@@ -187,13 +192,13 @@ class Judge:
                 return rate.verdict
             matching.append(place)
         for place in matching:
-            limit = self._limits[place]
+            limit = self.limits[place]
             limit.take(_key(limit.per, subject), subject.frame.source, moment, octets)
         return None
 
     def _has_room(self, place: int, subject: Subject, moment: Moment, octets: int) -> bool:
         """Whether the rate at `place` of the policy has room for a line of so many octets."""
-        limit = self._limits[place]
+        limit = self.limits[place]
         key = _key(limit.per, subject)
         return limit.admits(key, subject.frame.source, moment, octets, kind=lambda: subject.report.kind)
 

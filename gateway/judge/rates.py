@@ -8,6 +8,8 @@ import time
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date
 from functools import lru_cache
+from itertools import islice
+from typing import Any
 
 from gateway.frames.heard import Moment
 from gateway.judge.fairness import FairShares
@@ -102,21 +104,24 @@ class Budget:
         key = self._key(key)
         self._used[key] = self._used.get(key, 0) + octets
 
-    def state(self) -> dict[str, object]:
+    def state(self) -> dict[str, Any]:
         """What was used and in which period, as plain values."""
         return {"period": "" if self._now is None else self._text_of(self._now), "used": dict(self._used)}
 
     def restore(self, state: Mapping[str, object]) -> None:
-        """Take in what `state` gave out. What is of another shape is left out: a budget then starts full."""
+        """Take in what `state` gave out, whole or in several parts. What is of another shape is left out."""
         period, used = state.get("period"), state.get("used")
         if not isinstance(period, str) or not isinstance(used, Mapping):
             return
         try:
-            self._now = self._number_in(period)
+            now = self._number_in(period)
         except ValueError:
             return
-        pairs = [(key, value) for key, value in used.items() if isinstance(key, str) and _is_count(value)]
-        self._used = dict(pairs[: MAXIMUM_BUCKETS + 1])
+        if now != self._now:
+            self._now, self._used = now, {}
+        room = MAXIMUM_BUCKETS + 1 - len(self._used)
+        pairs = ((key, value) for key, value in used.items() if isinstance(key, str) and _is_count(value))
+        self._used.update(islice(pairs, room))
 
     def _turn(self, time_ms: int) -> None:
         now = self._number_of(time_ms // DAY_MS)

@@ -9,7 +9,9 @@ from gateway.frames.network_line import network_line, route
 from gateway.frames.plain import PlainObject, rfc3339
 from gateway.judge.compiled import CompiledPolicy
 from gateway.judge.judge import Judge
+from gateway.judge.memory import JudgeMemory
 from gateway.judge.verdict import Decision, Judged, Reason, Verdict
+from gateway.remembered import Past
 from gateway.replay.bounded import BoundedCounter
 from gateway.replay.order import MAXIMUM_OPEN_RUNS
 
@@ -36,7 +38,8 @@ class RunJudge:
         known = self._runs.renew(run)
         if known is None:
             known = self._runs[run] = Judge(self.policy)
-            known.restore_budgets(self._judge.budgets())
+            for piece in JudgeMemory(self._judge).dump():
+                JudgeMemory(known).restore({"budgets": piece.get("budgets")}, Past(0))
         self._judge = known
 
 

@@ -3,12 +3,12 @@
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
 from typing import Any
 
+from gateway.feed.heard_object import verdict_in
 from gateway.frames.heard import Heard
 from gateway.frames.plain import PlainFormError, PlainObject, from_object
-from gateway.judge.verdict import Decision, Reason, Verdict
+from gateway.judge.verdict import Verdict
 
 MAXIMUM_NAMED = 20
 """How many damaged lines are named; all are counted."""
@@ -87,28 +87,10 @@ class Reading:
 
 def record_of(plain: Mapping[str, Any]) -> Record:
     """Read a heard object, with the verdict in it. Raises `PlainFormError`."""
-    return Record(from_object(plain), _verdict_in(plain))
+    return Record(from_object(plain), verdict_in(plain))
 
 
 def because_no_heard_object(error: PlainFormError) -> str:
     """Why a capture's object is none, in words of our own: what the object says stays out of them."""
     text = str(error)
     return "no heard object: a field says what it cannot" if text.startswith("not a heard object") else text
-
-
-def _verdict_in(plain: Mapping[str, Any]) -> Verdict | None:
-    """None where it says none, or one in words of a later version that this one does not know."""
-    try:
-        return _verdict(plain.get("verdict"), plain.get("policy"), plain.get("reason"), plain.get("rule"))
-    except (TypeError, ValueError):
-        return None
-
-
-@lru_cache(maxsize=1024)
-def _verdict(decision: object, policy: object, reason: object, rule: object) -> Verdict:
-    """Raises `TypeError` (a list or object is no key either) or `ValueError` where one of them is none."""
-    if not (isinstance(decision, str) and isinstance(policy, str)):
-        raise TypeError
-    if not (isinstance(reason, str | None) and isinstance(rule, str | None)):
-        raise TypeError
-    return Verdict(Decision(decision), policy, None if reason is None else Reason(reason), rule)

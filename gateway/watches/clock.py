@@ -4,13 +4,11 @@ Frames are stamped with it, hours, days and budgets go by it, and what is usual 
 computer without a battery for its clock starts in the past, until the network tells it the time. No I/O.
 """
 
+from gateway.clocks import is_plausible
 from gateway.duration import MINUTE_MS, SECOND_MS, in_words
 from gateway.frames.heard import Moment
 from gateway.frames.plain import rfc3339
 from gateway.part import Part, PartKind, State
-
-EARLIEST_MS = 1_767_225_600_000
-"""2026-01-01T00:00:00Z: this program was not written before. A clock that shows an earlier time is wrong."""
 
 JUMP_MS = 2 * SECOND_MS
 """A leap second is no jump, nor is what a clock that is being steered gains between two looks."""
@@ -59,8 +57,3 @@ class ClockWatch:
         slept = ", or the computer slept" if jump > 0 else ""
         often = "" if self.jumps == 1 else f", {self.jumps} times since the start"
         return State.DEGRADED, f"the clock was set {'ahead' if jump > 0 else 'back'} by {in_words(jump)}{slept}{often}"
-
-
-def is_plausible(time_ms: int) -> bool:
-    """Whether a clock that shows this time (Unix milliseconds) can be right."""
-    return time_ms >= EARLIEST_MS

@@ -23,17 +23,18 @@ No I/O, no clock; no daylight saving time, since UTC knows none.
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
+from gateway.clocks import is_plausible
 from gateway.duration import DAY_MS, HOUR_MS, MINUTE_MS, in_words
+from gateway.feed.heard_object import HeardPayload
+from gateway.frames.frame import Damaged
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
 from gateway.part import Part, State
-from gateway.watches.clock import is_plausible
-
-STATE_VERSION = 1
+from gateway.remembered import Past
 
 SLOW_DAY = 0.25
 """The share of what is usual that a slow day still brings."""
@@ -145,6 +146,7 @@ class _Receiver:
     """How much of it was listened to."""
 
     count: int = 0
+    changes: int = 0
 
     def usual(self, hour: int) -> float:
         """Frames that are usual in an hour; none where too little is known of it."""
@@ -174,6 +176,7 @@ class _Receiver:
     def hear(self, count: int, moment: Moment) -> None:
         """So many frames were heard."""
         self.count += count
+        self.changes += 1
         debt = self.debt
         debt.frames -= WORTH * count * self.pace
         debt.heard += count
@@ -182,6 +185,7 @@ class _Receiver:
 
     def _begin(self, moment: Moment) -> None:
         """Begin to count an hour."""
+        self.changes += 1
         self.hour = moment.time_ms // HOUR_MS
         self.listened_ms = self.count = 0
         self.expected = self.usual(self.hour)
@@ -209,7 +213,14 @@ class _Receiver:
 
 
 class QuietWatch:
-    """Watches how much each receiver hears. Its memory is one number for each hour of the week, per receiver."""
+    """Watches how much each receiver hears. Its memory is one number for each hour of the week, per receiver.
+
+    It outlives a restart, as `remembered.Remembered` has it.
+    """
+
+    name = "hearing"
+    version = 1
+    every_ms = HOUR_MS
 
     def __init__(self, receivers: Iterable[str]) -> None:
         self._receivers = {name: _Receiver() for name in receivers}
@@ -240,35 +251,37 @@ class QuietWatch:
         why = f"{frames} heard in {span}, in which about {debt.expected:.0f} are usual"
         return Hearing(State.QUIET, why, debt.since_ms)
 
-    def memory(self) -> PlainObject:
-        """All that is known: one plain value with a version, to be kept over a restart."""
-        return {
-            "version": STATE_VERSION,
-            "receivers": {
-                name: {
-                    "days": [[usual.seen, round(usual.root, 3)] for usual in known.days],
-                    "weeks": [[usual.seen, round(usual.root, 3)] for usual in known.weeks],
-                    "debt": [
-                        round(known.debt.frames, 3),
-                        known.debt.since_ms,
-                        round(known.debt.expected, 3),
-                        known.debt.heard,
-                        known.debt.is_quiet,
-                    ],
-                }
-                for name, known in self._receivers.items()
-            },
-        }
+    @property
+    def revision(self) -> int:
+        """Rises with every frame and every hour."""
+        return sum(receiver.changes for receiver in self._receivers.values())
 
-    def restore(self, memory: Mapping[str, object]) -> None:
-        """Take in what `memory` gave out before the restart. What is of another shape is left out, whole."""
-        receivers = memory.get("receivers")
-        if memory.get("version") != STATE_VERSION or not isinstance(receivers, Mapping):
+    def dump(self) -> Iterator[PlainObject]:
+        """What each receiver is used to, a piece for each."""
+        for name, receiver in self._receivers.items():
+            debt = receiver.debt
+            owed = [round(debt.frames, 3), debt.since_ms, round(debt.expected, 3), debt.heard, debt.is_quiet]
+            yield {"receivers": {name: {
+                "days": [[usual.seen, round(usual.root, 3)] for usual in receiver.days],
+                "weeks": [[usual.seen, round(usual.root, 3)] for usual in receiver.weeks],
+                "debt": owed,
+            }}}  # fmt: skip
+
+    def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:  # noqa: ARG002 - its times are the wall clock's
+        """Take in what was dumped. What is of another shape is left out, receiver by receiver."""
+        receivers = piece.get("receivers")
+        if not isinstance(receivers, Mapping):
             return
         for name in self._receivers:
             restored = _receiver_from(receivers.get(name))
             if restored is not None:
                 self._receivers[name] = restored
+
+    def recall(self, heard: HeardPayload) -> None:
+        """It was heard before the restart: it pays its part of the debt. Of a broken hour nothing is learnt."""
+        receiver = self._receivers.get(heard.judged.heard.receiver)
+        if receiver is not None and not isinstance(heard.judged.heard.frame, Damaged):
+            receiver.hear(1, heard.judged.heard.moment)
 
 
 def _receiver_from(plain: object) -> _Receiver | None:

@@ -1,10 +1,10 @@
 """Everything that is watched of one post: what raises alerts, how its receivers hear, its clock, how busy it is."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from gateway.alerts.entry import Alert
 from gateway.alerts.watch import AlertWatch
-from gateway.feed.heard_object import Reader
+from gateway.feed.heard_object import HeardPayload, Reader
 from gateway.feed.stations import Stations
 from gateway.frames.frame import Damaged
 from gateway.frames.heard import Moment
@@ -12,6 +12,7 @@ from gateway.frames.plain import PlainObject
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Judged
 from gateway.part import Part, PartKind, State
+from gateway.remembered import Remembered
 from gateway.watches.activity import Activity, ActivityWatch
 from gateway.watches.clock import ClockWatch
 from gateway.watches.quiet import QuietWatch, with_hearing
@@ -61,13 +62,9 @@ class Watches:
         """How far it hears."""
         return self._reach.now(moment)
 
-    def memory(self) -> PlainObject:
-        """What is to be known again after a restart: how much each receiver is used to hearing."""
-        return self._quiet.memory()
-
-    def restore(self, memory: Mapping[str, object]) -> None:
-        """Take in what `memory` gave out before the restart."""
-        self._quiet.restore(memory)
+    def memories(self) -> Sequence[Remembered[HeardPayload]]:
+        """What is to be known again after a restart."""
+        return [self._quiet]
 
     def _with_hearing(self, part: Part, moment: Moment) -> Part:
         """A receiver that does not listen is not asked what it hears: the silence would be learnt."""

@@ -32,7 +32,8 @@ from gateway.journal.capture import Captures
 from gateway.journal.journal import Journal
 from gateway.journal.options import CaptureOptions, JournalOptions, Pace
 from gateway.journal.recorder import Recorder
-from gateway.journal.store import RunRecord, Store
+from gateway.journal.runs import RunRecord
+from gateway.journal.store import Store
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Decision, Judged, Verdict
 
@@ -100,7 +101,7 @@ def wear(folder: Path, frames_per_transaction: int, transactions: int) -> float:
     source = frames(run, no_report)
     before = written_octets()
     for _ in range(transactions):
-        batch = Batch()
+        batch = Batch(settles=True)
         batch.heard.extend(itertools.islice(source, frames_per_transaction))
         batch.encode(60)
         store.write(batch)

@@ -32,7 +32,6 @@ async def main(journal_path: Path, capture_folder: Path) -> None:
                 payload = HeardPayload(judged)
                 journal.offer_heard(payload)
                 captures.offer_heard(payload)
-            journal.offer_budgets({"version": 1, "budgets": {}, "frames": post.moment.elapsed_ms})
             await asyncio.sleep(0.001)
             on_disk = min(journal.state().written, captures.state().written)
             if on_disk > said:

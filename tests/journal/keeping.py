@@ -15,7 +15,8 @@ from gateway.frames.heard import Run
 from gateway.journal.batch import Batch
 from gateway.journal.options import DAY_MS, JournalOptions
 from gateway.journal.recorder import Recorder
-from gateway.journal.store import RunRecord, Store
+from gateway.journal.runs import RunRecord
+from gateway.journal.store import Store
 from gateway.judge.verdict import Judged
 from tests.judged_frames import NOON_MS, POLICY, Post
 
@@ -53,8 +54,8 @@ def frames(count: int, post: Post | None = None) -> list[Judged]:
     return heard
 
 
-def batch_of(judged: Sequence[Judged] = (), **more: Any) -> Batch:  # noqa: ANN401 - whatever a batch holds
-    batch = Batch(deque(map(HeardPayload, judged)), **more)
+def batch_of(judged: Sequence[Judged] = (), *, settles: bool = True, **more: Any) -> Batch:  # noqa: ANN401 - whatever a batch holds
+    batch = Batch(deque(map(HeardPayload, judged)), settles=settles, **more)
     while batch.encode(0):
         pass
     return batch

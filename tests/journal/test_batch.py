@@ -1,8 +1,10 @@
 """What waits to be written: bounded, the oldest shed, and what belongs together taken together."""
 
+from collections import deque
+
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.plain import PlainObject
-from gateway.journal.batch import Batch, PolicyTexts, Waiting
+from gateway.journal.batch import Batch, Dump, PolicyTexts, Waiting
 from gateway.judge.verdict import Judged
 from tests.journal.keeping import batch_of, frames
 from tests.judged_frames import NOON_MS
@@ -65,13 +67,31 @@ def test_times_of_sending_are_bounded_too() -> None:
     assert list(waiting.take(1).sent) == list(range(21, 31))
 
 
-def test_of_budgets_only_the_newest_waits() -> None:
+def test_of_a_memory_only_the_newest_dump_waits() -> None:
     waiting = Waiting(10)
-    waiting.offer_budgets({"version": 1}, NOON_MS)
-    waiting.offer_budgets({"version": 1, "budgets": {}}, NOON_MS + 5)
-    batch = waiting.take(1)
-    assert (batch.budgets, batch.saved_ms) == ({"version": 1, "budgets": {}}, NOON_MS + 5)
-    assert waiting.take(1).budgets is None
+    waiting.offer_dump(Dump("judge", 1, heard=3))
+    waiting.offer_dump(Dump("judge", 1, heard=5))
+    waiting.offer_dump(Dump("hearing", 1, heard=5))
+    assert [(dump.name, dump.heard) for dump in waiting.take(1).dumps] == [("judge", 5), ("hearing", 5)]
+    assert waiting.take(1).dumps == []
+
+
+def test_a_memory_that_is_still_as_it_was_dumped_takes_no_dump_away() -> None:
+    waiting = Waiting(10)
+    waiting.offer_dump(Dump("judge", 1, heard=3, pieces=deque([{"budgets": {}}])))
+    waiting.offer_dump(Dump("judge", 1, heard=5, changed=False))
+    [dump] = waiting.take(1).dumps
+    assert (dump.heard, dump.changed, list(dump.pieces)) == (5, True, [{"budgets": {}}])
+
+
+def test_dumps_are_encoded_piece_by_piece_after_the_frames() -> None:
+    batch = Batch(beginning=Dump("judge", 1, 0, pieces=deque([{}])))
+    batch.dumps.append(Dump("judge", 1, 3, pieces=deque([{"a": 1}, {"b": 2}])))
+    batch.heard.extend(map(HeardPayload, frames(1)))
+    assert [batch.encode(0) for _ in range(4)] == [True, True, True, False]
+    assert batch.beginning is not None
+    assert batch.beginning.encoded == [b"{}"]
+    assert batch.dumps[0].encoded == [b'{"a":1}', b'{"b":2}']
 
 
 def test_policies_wait_in_their_order_within_a_bound() -> None:
@@ -86,7 +106,7 @@ def test_policies_wait_in_their_order_within_a_bound() -> None:
 def test_at_the_end_all_that_waits_is_shed() -> None:
     waiting = waiting_with(3)
     waiting.offer_sent(3, NOON_MS)
-    waiting.offer_budgets({}, NOON_MS)
+    waiting.offer_dump(Dump("judge", 1, heard=3))
     waiting.offer_policy(PolicyTexts("hill@aaaaaa", NOON_MS, ()))
     waiting.shed_all()
     assert waiting.is_empty

@@ -12,19 +12,20 @@ from structlog.testing import capture_logs
 
 from gateway.back_off import Pauses
 from gateway.expanding import CompressionError
-from gateway.feed.heard_object import HeardPayload, encode, heard_object
+from gateway.feed.heard_object import HeardPayload, encode, heard_object, no_report
 from gateway.feed.reader import ReportReader
 from gateway.frames.capture import Line, read_object
 from gateway.journal.journal import Journal
 from gateway.journal.options import JournalOptions, Pace
 from gateway.journal.reading import read_heard, read_lines
 from gateway.journal.trouble import JournalRefusedError
-from gateway.judge.judge import Judge
+from gateway.judge.memory import JudgeMemory
 from gateway.part import PartKind, State
 from tests.journal import endless_gateway
 from tests.journal.keeping import PATIENCE_OF_A_TEST, RUN, Clock, frames, rows_in, running, until_written
-from tests.judge.listening import POST, Listening, source_of
+from tests.judge.listening import POST, Listening
 from tests.judged_frames import NOON_MS, POLICY
+from tests.remembering import budgets_of
 
 AT_ONCE = Pace(gather=0, pauses=Pauses(0, 0))
 
@@ -89,35 +90,26 @@ async def test_times_of_sending_and_policies_are_kept(path: Path) -> None:
 async def test_what_is_used_of_a_budget_survives_a_restart(path: Path) -> None:
     line = b"QA1BCD-9>APRS:>%s %d"
     listening = Listening(METERED)
-    heard = [listening.hear(line % (b"x" * 200, number)) for number in range(10)]
-    assert [judged.forward for judged in heard] == [True] * 4 + [False] * 6
     first = journal_at(path, "first")
-    assert first.load_budgets() is None
+    await first.recollect([JudgeMemory(listening.judge)], no_report)
     async with running(first):
-        first.offer_budgets(listening.judge.budgets())
+        heard = [listening.hear(line % (b"x" * 200, number)) for number in range(10)]
+        assert [judged.forward for judged in heard] == [True] * 4 + [False] * 6
 
     restarted = Listening(METERED)
-    budgets = journal_at(path, "second").load_budgets()
-    assert budgets == listening.judge.budgets()
-    assert budgets is not None
-    restarted.judge.restore_budgets(budgets)
+    second = journal_at(path, "second")
+    await second.recollect([JudgeMemory(restarted.judge)], no_report)
+    assert budgets_of(restarted.judge) == budgets_of(listening.judge) != {}
     assert restarted.reasons(line % (b"x" * 200, 11)) == ["over-rate"]
-    assert Judge(source_of(METERED).compiled(POST)).budgets() != budgets
+    async with running(second):
+        pass
 
 
-async def test_budgets_are_read_before_the_thread_takes_the_file_over(path: Path) -> None:
-    journal = journal_at(path)
-    assert journal.load_budgets() is None
-    async with running(journal):
-        journal.offer_heard(HeardPayload(frames(1)[0]))
-    assert len(list(read_heard(path))) == 1
-
-
-def test_a_journal_of_a_newer_version_is_refused_at_the_start(path: Path) -> None:
+async def test_a_journal_of_a_newer_version_is_refused_at_the_start(path: Path) -> None:
     with contextlib.closing(sqlite3.connect(path)) as connection:
         connection.execute("PRAGMA user_version = 4000")
     with pytest.raises(JournalRefusedError, match="a journal of version 4000, and this Stile knows versions up to"):
-        journal_at(path).load_budgets()
+        await journal_at(path).recollect([], no_report)
 
 
 async def test_a_journal_of_a_newer_version_ends_no_gateway_that_runs(path: Path) -> None:
@@ -133,10 +125,10 @@ async def test_a_journal_of_a_newer_version_ends_no_gateway_that_runs(path: Path
         await until_written(journal, 1)
 
 
-def test_budgets_start_anew_where_the_disk_fails_at_the_start_and_that_is_said(tmp_path: Path) -> None:
+async def test_a_disk_that_fails_at_the_start_is_said_and_the_gateway_starts_without_memory(tmp_path: Path) -> None:
     with capture_logs() as logs:
-        assert journal_at(tmp_path / "gone" / "stile.db").load_budgets() is None
-    assert [(each["event"], each["log_level"]) for each in logs] == [("budgets start anew", "warning")]
+        await journal_at(tmp_path / "gone" / "stile.db").recollect([], no_report)
+    assert [(each["event"], each["log_level"]) for each in logs] == [("nothing is known of the time before", "warning")]
 
 
 @pytest.mark.parametrize("_try", range(2))
@@ -158,17 +150,15 @@ async def test_killed_in_the_midst_of_writing_nothing_is_lost_that_was_on_disk(p
         gateway.send_signal(signal.SIGKILL)
         await gateway.wait()
 
-    kept = [plain["sequence"] for plain in read_heard(path)]
-    assert kept == list(range(1, len(kept) + 1))
-    assert len(kept) >= on_disk
     assert captured(folder) == list(range(1, len(captured(folder)) + 1))
     assert len(captured(folder)) >= on_disk
 
     again = journal_at(path, "again")
-    assert (again.load_budgets() or {}).get("frames", 0) > 0
     async with running(again):
         again.offer_heard(HeardPayload(frames(1)[0]))
-    assert [plain["sequence"] for plain in read_heard(path)] == [*kept, 1]
+    kept = [plain["sequence"] for plain in read_heard(path)]
+    assert kept == [*range(1, len(kept)), 1]
+    assert len(kept) > on_disk
 
 
 def captured(folder: Path) -> list[int]:

@@ -17,7 +17,7 @@ from gateway.journal.options import Limits, Pace
 from gateway.journal.recorder import Recorder
 from gateway.journal.trouble import JournalError, Trouble
 from gateway.judge.verdict import Judged
-from gateway.part import State
+from gateway.part import PartKind, State
 from tests.journal.keeping import Clock, frames, running, until_written
 from tests.judged_frames import NOON_MS
 from tests.payload_schemas import held_to
@@ -65,6 +65,9 @@ class Disk:
         self.left_to_tidy -= 1
         return self.left_to_tidy > 0
 
+    def look(self) -> bool:
+        return False
+
     def close(self) -> None:
         self.closed += 1
 
@@ -77,7 +80,7 @@ class Fixture:
     def __init__(self, *, limits: Limits = LIMITS, pace: Pace = AT_ONCE) -> None:
         self.clock = Clock()
         self.disk = Disk()
-        self.recorder = Recorder("journal", self.disk, self.clock.run().now, limits=limits, pace=pace)
+        self.recorder = Recorder(PartKind.JOURNAL, self.disk, self.clock.run().now, limits=limits, pace=pace)
 
     def offer(self, judged: Sequence[Judged]) -> None:
         for each in judged:
@@ -308,7 +311,8 @@ async def test_what_was_shed_is_said_once_and_shows_in_health_until_it_ends() ->
             await fixture.recorder.tidy()
             assert fixture.recorder.part().state is State.OK
     assert [each for each in logs if each["log_level"] == "warning"] == [
-        {"event": "more is heard than the disk takes", "part": "journal", "shed": 3, "log_level": "warning"}
+        {"event": "more is heard than the disk takes", "part": "journal", "shed": shed, "log_level": "warning"}
+        for shed in (1, 2)  # at once, and the rest by the minute
     ]
 
 

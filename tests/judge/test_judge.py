@@ -344,8 +344,8 @@ def test_memory_is_bounded_whatever_is_heard(monkeypatch: pytest.MonkeyPatch) ->
         flood(post, 1000)
         judge = post.judge
         assert len(judge._standings) + len(judge._older_standings) <= 64  # noqa: SLF001 - what is bounded is inside
-        assert len(judge._recent) <= 256  # noqa: SLF001
-        assert all(len(limit.buckets or limit.budget or ()) <= 129 for limit in judge._limits)  # noqa: SLF001
+        assert len(judge.recent) <= 256
+        assert all(len(limit.buckets or limit.budget or ()) <= 129 for limit in judge.limits)
 
 
 def test_a_flood_of_headers_changes_no_verdict() -> None:

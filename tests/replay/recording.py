@@ -15,6 +15,7 @@ from gateway.replay.contender import Contender
 from gateway.replay.record import Record
 from gateway.replay.replay import Replay, Replayed
 from tests.judge.listening import NOON_MS, POST, source_of
+from tests.remembering import budgets_of, restore_budgets
 
 
 def heard(
@@ -61,9 +62,9 @@ class LiveGateway:
         """Stop and start, with another policy or the same; budgets are kept, as the journal keeps them."""
         if policy is not None:
             self.source = source_of(policy)
-        budgets = self._judge.budgets()
+        budgets = budgets_of(self._judge)
         self._judge = Judge(self.source.compiled(POST))
-        self._judge.restore_budgets(budgets)
+        restore_budgets(self._judge, budgets)
         self._run += 1
         self._sequence = 0
         self._started_ms = self._now_ms

@@ -19,7 +19,8 @@ from gateway.frames.frame import damaged
 from gateway.frames.heard import Heard
 from gateway.journal.batch import Batch, Row
 from gateway.journal.options import JournalOptions
-from gateway.journal.store import RunRecord, Store
+from gateway.journal.runs import RunRecord
+from gateway.journal.store import Store
 from gateway.judge.verdict import Decision, Verdict
 from gateway.replay.captures import STANDARD_INPUT, Captures
 from gateway.replay.record import MAXIMUM_NAMED
@@ -98,7 +99,7 @@ def test_the_journal_is_read_in_the_order_of_its_runs(tmp_path: Path) -> None:
             Row(judged.heard.sequence, judged.heard.moment.time_ms, None, None, encode(heard_object(judged)))
             for judged in mine
         ]
-        store.write(Batch(rows=rows))
+        store.write(Batch(rows=rows, settles=True))
         store.close()
     found, captures = read_back(path)
     assert [record.heard for record in found] == heard_of(live)

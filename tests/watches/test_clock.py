@@ -2,7 +2,7 @@ import pytest
 
 from gateway.frames.heard import Moment
 from gateway.part import State
-from gateway.watches.clock import EARLIEST_MS, SHOWN_MS, ClockWatch, is_plausible
+from gateway.watches.clock import SHOWN_MS, ClockWatch
 from tests.judged_frames import NOON_MS
 
 SECOND = 1000
@@ -74,9 +74,3 @@ def test_a_clock_before_this_program_was_written_is_wrong_until_it_is_set() -> N
     assert state is State.DEGRADED
     assert why.startswith("the clock was set ahead by 20610 d")
     assert clocks.after(SHOWN_MS) == (State.OK, "")
-
-
-def test_the_earliest_time_that_can_be_right_is_stated() -> None:
-    assert is_plausible(EARLIEST_MS)
-    assert not is_plausible(EARLIEST_MS - 1)
-    assert EARLIEST_MS == 1_767_225_600_000

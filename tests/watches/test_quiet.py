@@ -1,6 +1,5 @@
 """Whether what is quiet is told, and what is not is not told: on simulated posts, for months, with stated draws."""
 
-import json
 from typing import Any
 
 import pytest
@@ -11,6 +10,7 @@ from gateway.feed.heard_object import encode
 from gateway.frames.heard import Moment
 from gateway.part import Part, PartKind, State
 from gateway.watches.quiet import FEWEST_DAYS, LIMIT, MOST_AN_HOUR, REMEDY, SLOW_DAY, Hearing, QuietWatch, with_hearing
+from tests.remembering import dumped, restore
 from tests.watches.listening_post import DAY, HOUR, MINUTE, MONDAY_MS, STEP, ListeningPost
 
 NOON = 25 * DAY + 12 * HOUR
@@ -67,7 +67,7 @@ def test_weekends_without_the_cars_of_the_week_raise_none() -> None:
 def test_a_power_cut_of_days_is_no_quiet_and_is_not_learnt() -> None:
     watch = QuietWatch(["vhf"])
     assert quiet_spans(ListeningPost(draw=8, off=range(25 * DAY, 40 * DAY)), 50, watch) == []
-    assert {seen for seen, _ in watch.memory()["receivers"]["vhf"]["days"][:23]} == {50 - 15}
+    assert {seen for seen, _ in hearing_of(watch)["vhf"]["days"][:23]} == {50 - 15}
 
 
 # A dead antenna
@@ -113,10 +113,10 @@ def test_an_antenna_that_is_mended_is_fine_within_hours_and_its_next_death_is_no
     ((_, over),) = quiet_spans(post, 70, watch)
     assert over is not None
     assert 0 < over - (NOON + 40 * DAY) < 3 * HOUR
-    usual = [root for _, root in watch.memory()["receivers"]["vhf"]["days"]]
+    usual = [root for _, root in hearing_of(watch)["vhf"]["days"]]
     without = QuietWatch(["vhf"])
     quiet_spans(ListeningPost(18), 70, without)
-    expected = [root for _, root in without.memory()["receivers"]["vhf"]["days"]]
+    expected = [root for _, root in hearing_of(without)["vhf"]["days"]]
     assert sum(usual) > 0.7 * sum(expected)
 
 
@@ -125,9 +125,9 @@ def test_a_restart_forgets_neither_what_is_usual_nor_that_it_is_quiet() -> None:
     watch = QuietWatch(["vhf"])
     for moment, frames in post.hear(27):
         if moment.elapsed_ms % (3 * HOUR) == 0:  # the gateway starts anew, many times a day
-            memory = json.loads(encode(watch.memory()))
+            memory = dumped(watch)
             watch = QuietWatch(["vhf"])
-            watch.restore(memory)
+            restore(watch, memory)
         if frames:
             watch.heard("vhf", moment, frames)
         hearing = watch.state("vhf", moment)
@@ -197,7 +197,7 @@ def test_one_receiver_says_nothing_of_another() -> None:
     for moment, frames in ListeningPost(20).hear(9):
         watch.heard("vhf", moment, frames)
         assert watch.state("hf", moment).state is State.OK
-    memory = watch.memory()["receivers"]
+    memory = hearing_of(watch)
     assert all(root == 0 for _, root in memory["hf"]["days"])
     assert any(root > 0 for _, root in memory["vhf"]["days"])
 
@@ -213,12 +213,12 @@ def test_time_in_which_nobody_asked_is_not_silence() -> None:
 def test_a_clock_that_is_set_makes_no_silence_and_no_lesson() -> None:
     steady = Steady()
     steady.pass_time(8 * DAY, hearing=True)
-    before = steady.watch.memory()["receivers"]["vhf"]["days"]
+    before = hearing_of(steady.watch)["vhf"]["days"]
     for jump in (5 * HOUR, -5 * HOUR, 400 * DAY, -400 * DAY):
         steady.moment = Moment(steady.moment.elapsed_ms + MINUTE, steady.moment.time_ms + jump)
         assert steady.watch.state("vhf", steady.moment).state is State.OK
         steady.watch.state("vhf", Moment(steady.moment.elapsed_ms + STEP, steady.moment.time_ms + STEP))
-    assert steady.watch.memory()["receivers"]["vhf"]["days"] == before
+    assert hearing_of(steady.watch)["vhf"]["days"] == before
 
 
 def test_a_clock_that_starts_in_1970_teaches_nothing() -> None:
@@ -226,7 +226,7 @@ def test_a_clock_that_starts_in_1970_teaches_nothing() -> None:
     for step in range(0, DAY, STEP):
         watch.heard("vhf", Moment(step, step))
         assert watch.state("vhf", Moment(step, step)).state is State.OK
-    assert watch.memory() == QuietWatch(["vhf"]).memory()
+    assert hearing_of(watch) == hearing_of(QuietWatch(["vhf"]))
 
 
 # What is kept over a restart
@@ -236,11 +236,11 @@ def test_memory_is_a_plain_value_of_bounded_size_that_comes_back_as_it_was() -> 
     watch = QuietWatch(["vhf", "hf"])
     for moment, frames in ListeningPost(21).hear(15):
         watch.heard("vhf", moment, frames)
-    encoded = encode(watch.memory())
-    assert len(encoded) < 10_000
+    pieces = dumped(watch)
+    assert sum(len(encode(piece)) for piece in pieces) < 10_000
     after = QuietWatch(["vhf", "hf"])
-    after.restore(json.loads(encoded))
-    assert after.memory() == json.loads(encoded)
+    restore(after, pieces)
+    assert dumped(after) == pieces
 
 
 def test_a_receiver_that_is_no_more_is_not_taken_in_and_a_new_one_starts_afresh() -> None:
@@ -248,34 +248,38 @@ def test_a_receiver_that_is_no_more_is_not_taken_in_and_a_new_one_starts_afresh(
     for moment, frames in ListeningPost(22).hear(2):
         watch.heard("vhf", moment, frames)
     after = QuietWatch(["uhf"])
-    after.restore(watch.memory())
-    assert after.memory() == QuietWatch(["uhf"]).memory()
+    restore(after, dumped(watch))
+    assert hearing_of(after) == hearing_of(QuietWatch(["uhf"]))
 
 
-GOOD = QuietWatch(["vhf"]).memory()["receivers"]["vhf"]
+def hearing_of(watch: QuietWatch) -> dict[str, Any]:
+    """What is dumped of each receiver."""
+    return {name: of for piece in dumped(watch) for name, of in piece["receivers"].items()}
+
+
+GOOD = hearing_of(QuietWatch(["vhf"]))["vhf"]
 
 
 @pytest.mark.parametrize(
     "memory",
     [
         {},
-        {"version": 2, "receivers": {"vhf": GOOD}},
-        {"version": 1, "receivers": []},
-        {"version": 1, "receivers": {"vhf": 5}},
-        {"version": 1, "receivers": {"vhf": {**GOOD, "days": GOOD["days"][1:]}}},
-        {"version": 1, "receivers": {"vhf": {**GOOD, "days": [[7, "9"]] * 24}}},
-        {"version": 1, "receivers": {"vhf": {**GOOD, "days": [[7, float("nan")]] * 24}}},
-        {"version": 1, "receivers": {"vhf": {**GOOD, "days": [[7, -1.0]] * 24}}},
-        {"version": 1, "receivers": {"vhf": {**GOOD, "weeks": [[-1, 1.0]] * 168}}},
-        {"version": 1, "receivers": {"vhf": {**GOOD, "debt": [99.0, 0, 0.0, 0, True]}}},
-        {"version": 1, "receivers": {"vhf": {**GOOD, "debt": [1.0, 0, float("inf"), 0, True]}}},
-        {"version": 1, "receivers": {"vhf": {**GOOD, "debt": []}}},
+        {"receivers": []},
+        {"receivers": {"vhf": 5}},
+        {"receivers": {"vhf": {**GOOD, "days": GOOD["days"][1:]}}},
+        {"receivers": {"vhf": {**GOOD, "days": [[7, "9"]] * 24}}},
+        {"receivers": {"vhf": {**GOOD, "days": [[7, float("nan")]] * 24}}},
+        {"receivers": {"vhf": {**GOOD, "days": [[7, -1.0]] * 24}}},
+        {"receivers": {"vhf": {**GOOD, "weeks": [[-1, 1.0]] * 168}}},
+        {"receivers": {"vhf": {**GOOD, "debt": [99.0, 0, 0.0, 0, True]}}},
+        {"receivers": {"vhf": {**GOOD, "debt": [1.0, 0, float("inf"), 0, True]}}},
+        {"receivers": {"vhf": {**GOOD, "debt": []}}},
     ],
 )
 def test_a_memory_of_another_shape_is_left_out(memory: dict[str, Any]) -> None:
     watch = QuietWatch(["vhf"])
-    watch.restore(memory)
-    assert watch.memory() == QuietWatch(["vhf"]).memory()
+    restore(watch, [memory])
+    assert hearing_of(watch) == hearing_of(QuietWatch(["vhf"]))
 
 
 _JSON = st.recursive(
@@ -288,10 +292,10 @@ _JSON = st.recursive(
 @given(_JSON)
 def test_whatever_is_taken_in_can_be_asked_and_given_out(receivers: object) -> None:
     watch = QuietWatch(["vhf"])
-    watch.restore({"version": 1, "receivers": receivers})
+    restore(watch, [{"receivers": receivers}])
     watch.heard("vhf", Moment(0, MONDAY_MS))
     assert watch.state("vhf", Moment(MINUTE, MONDAY_MS + MINUTE)).state is State.OK
-    assert encode(watch.memory())
+    assert dumped(watch)
 
 
 @given(
@@ -301,13 +305,13 @@ def test_whatever_is_taken_in_can_be_asked_and_given_out(receivers: object) -> N
 )
 def test_whatever_the_clocks_do_the_debt_stays_within_its_bounds(steps: list[tuple[int, int, int]]) -> None:
     watch = QuietWatch(["vhf"])
-    watch.restore({"version": 1, "receivers": {"vhf": {**GOOD, "days": [[FEWEST_DAYS, 10.0]] * 24}}})
+    restore(watch, [{"receivers": {"vhf": {**GOOD, "days": [[FEWEST_DAYS, 10.0]] * 24}}}])
     moment = Moment(0, MONDAY_MS)
     for passed, set_by, count in steps:
         moment = Moment(moment.elapsed_ms + passed, max(0, moment.time_ms + passed + set_by))
         watch.heard("vhf", moment, count)
         watch.state("vhf", moment)
-        assert 0 <= watch.memory()["receivers"]["vhf"]["debt"][0] <= LIMIT
+        assert 0 <= hearing_of(watch)["vhf"]["debt"][0] <= LIMIT
 
 
 # With the socket

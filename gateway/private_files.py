@@ -1,0 +1,39 @@
+"""Files and folders that hold what was heard: for the gateway's own user alone, whatever the umask says."""
+
+import os
+import stat
+from pathlib import Path
+
+FILE_MODE = 0o600
+FOLDER_MODE = 0o700
+
+_OF_OTHERS = stat.S_IRWXG | stat.S_IRWXO
+
+
+def open_private(path: Path, flags: int) -> int:
+    """Open a file, made for its owner alone where there is none; returns its descriptor. Raises `OSError`."""
+    is_new = not path.exists()
+    descriptor = os.open(path, flags | os.O_CREAT | os.O_CLOEXEC, FILE_MODE)
+    if is_new:
+        os.fchmod(descriptor, FILE_MODE)  # an odd umask may have taken rights of the owner, too
+    return descriptor
+
+
+def make_private_folder(path: Path) -> None:
+    """Make a folder for its owner alone where there is none; its parent must be there. Raises `OSError`."""
+    if not path.is_dir():
+        path.mkdir(FOLDER_MODE)
+        path.chmod(FOLDER_MODE)
+
+
+def why_not_private(path: Path) -> str | None:
+    """In words, what others on this computer may do with a file or folder; None where they may do nothing."""
+    try:
+        mode = path.stat().st_mode & _OF_OTHERS
+    except OSError:
+        return None
+    if not mode:
+        return None
+    rights = "change" if mode & (stat.S_IWGRP | stat.S_IWOTH) else "read"
+    private = FOLDER_MODE if path.is_dir() else FILE_MODE
+    return f"others on this computer may {rights} {path}: chmod {private:o} {path}"

@@ -1,0 +1,73 @@
+"""What outlives a restart: one protocol for everything that must be known again. No I/O, no clock.
+
+Two things bring a memory back. Now and then it is dumped, in pieces, under its name. And what was heard after that
+dump is heard by it again (`recall`), since every frame is kept anyway: so nothing need be dumped at every frame.
+
+Elapsed times in a piece are those of the run that dumped it. `Past.shift_ms` makes them those of this one: what
+happened before the start then has an elapsed time below nothing, and windows and ages come out right by themselves.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import islice
+from typing import Any, Generic, Protocol, TypeVar
+
+ENTRIES_OF_A_PIECE = 500
+"""What a memory puts into one piece at most: making it takes less than a millisecond, on a small computer too."""
+
+FRAMES = "frames"
+"""A piece that holds a list of `[run, sequence]` under this name gets those frames back with it."""
+
+F_co = TypeVar("F_co", covariant=True)
+F_contra = TypeVar("F_contra", contravariant=True)
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Past(Generic[F_co]):
+    """What comes with a piece when it is restored."""
+
+    shift_ms: int
+    """To be added to its elapsed times."""
+
+    frames: Sequence[F_co | None] = ()
+    """Those that the piece names under `FRAMES`, in its order; None for one that is no longer kept."""
+
+
+class Remembered(Protocol[F_contra]):
+    """One memory that outlives a restart."""
+
+    @property
+    def name(self) -> str:
+        """What it is called where it is kept. No other memory is called so."""
+
+    @property
+    def version(self) -> int:
+        """Of the form of its pieces: pieces of another version are left out."""
+
+    @property
+    def every_ms(self) -> int:
+        """For how long at least it is not dumped again, for the sake of the disk; 0: every change is kept at once."""
+
+    @property
+    def revision(self) -> int:
+        """Rises with every change that is worth keeping."""
+
+    def dump(self) -> Iterator[Mapping[str, Any]]:
+        """All that is known, in pieces of bounded size, what JSON can hold. Making one takes bounded time.
+
+        What changes while the pieces are taken, one after the other, may be in them or not: `recall` brings it again.
+        """
+
+    def restore(self, piece: Mapping[str, Any], past: Past[F_contra]) -> None:
+        """Take in a piece. Never raises: what is of another shape is left out."""
+
+    def recall(self, heard: F_contra) -> None:
+        """Hear again a frame that was heard after the dump, or while it was taken."""
+
+
+def in_pieces(entries: Iterable[T], size: int = ENTRIES_OF_A_PIECE) -> Iterator[list[T]]:
+    """The entries, in lists of `size` at most."""
+    left = iter(entries)
+    while piece := list(islice(left, size)):
+        yield piece
