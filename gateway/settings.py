@@ -12,7 +12,6 @@ from urllib.parse import SplitResult, urlsplit
 
 from pydantic import (
     AfterValidator,
-    BaseModel,
     BeforeValidator,
     ConfigDict,
     Field,
@@ -24,9 +23,10 @@ from pydantic import (
 from gateway.alerts.entry import Alert
 from gateway.alerts.entry import problems as alert_problems
 from gateway.documents import Document, DocumentError, Problem, check, parse, read_text
+from gateway.documents.values import Duration, Name, Section, between, fits
+from gateway.duration import DAY_MS
 from gateway.frames.header import is_network_callsign
 from gateway.judge.conditions import Post
-from gateway.judge.policy import DAY_MS, Duration, Name, between, fits
 from gateway.loopback import is_loopback
 from gateway.receivers.address import ReceiverAddress, Scheme, allowed_senders
 from gateway.receivers.address import parse as parse_receiver_address
@@ -50,10 +50,6 @@ MAXIMUM_SECRET = 4096
 _TOPIC = r"[^/+#\x00-\x1f\x7f]+(?:/[^/+#\x00-\x1f\x7f]+)*"
 
 
-class _Section(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
-
-
 def _split(address: str, schemes: Mapping[str, int], example: str) -> tuple[str, int]:
     """Host and port of a URL with one of the schemes, each with its usual port. Raises `ValueError`."""
     if "@" in address:  # the text of an address is logged and shown: a password in it would be, too
@@ -70,7 +66,7 @@ def _split(address: str, schemes: Mapping[str, int], example: str) -> tuple[str,
     return host, port or schemes[parts.scheme]
 
 
-class Position(_Section):
+class Position(Section):
     """Where the antenna is."""
 
     latitude: Annotated[float, Field(ge=-90, le=90)] | None = None
@@ -95,7 +91,7 @@ class Position(_Section):
         return cell.latitude, cell.longitude
 
 
-class StationSettings(_Section):
+class StationSettings(Section):
     """Who and where."""
 
     callsign: str
@@ -119,7 +115,7 @@ def _receiver_address(value: object) -> ReceiverAddress:
     return parse_receiver_address(value)
 
 
-class ReceiverSettings(_Section):
+class ReceiverSettings(Section):
     """One decoder's socket."""
 
     model_config = ConfigDict(arbitrary_types_allowed=True)
@@ -134,7 +130,7 @@ class ReceiverSettings(_Section):
         return self
 
 
-class UplinkSettings(_Section):
+class UplinkSettings(Section):
     """The connection to the network."""
 
     servers: Annotated[list[str], Field(min_length=1)]
@@ -156,14 +152,14 @@ class UplinkSettings(_Section):
         return tuple(_split(server, {"tcp": NETWORK_PORT}, "") for server in self.servers)
 
 
-class StationTopics(_Section):
+class StationTopics(Section):
     """How many stations are kept on the bus, and for how long after each was last heard."""
 
     limit: Annotated[int, Field(strict=True, ge=1, le=100_000)] = 5000
-    forget: Annotated[Duration, between("1m", "366d")] = 86_400_000
+    forget: Annotated[Duration, between("1m", "366d")] = DAY_MS
 
 
-class DiscoverySettings(_Section):
+class DiscoverySettings(Section):
     """What a home-automation hub on the bus is told of: the gateway itself, and the stations listed here alone."""
 
     prefix: Annotated[str, AfterValidator(fits(_TOPIC, "is no topic: no + and no #"))] = "homeassistant"
@@ -178,7 +174,7 @@ class DiscoverySettings(_Section):
         return [callsign.upper().removesuffix("-0") for callsign in callsigns]
 
 
-class BusSettings(_Section):
+class BusSettings(Section):
     """The MQTT broker in the house."""
 
     broker: str
@@ -243,13 +239,13 @@ def _listen(default_port: int) -> BeforeValidator:
     return BeforeValidator(read_it)
 
 
-class LinesSettings(_Section):
+class LinesSettings(Section):
     """The text port: monitor text of everything heard, for programs that read it."""
 
     listen: Annotated[Listen, _listen(LINES_PORT)] = Listen("127.0.0.1", LINES_PORT)
 
 
-class WebSettings(_Section):
+class WebSettings(Section):
     """The page, the API and the metrics."""
 
     listen: Annotated[Listen, _listen(WEB_PORT)] = Listen("127.0.0.1", WEB_PORT)
@@ -266,7 +262,7 @@ class WebSettings(_Section):
         return self
 
 
-class JournalSettings(_Section):
+class JournalSettings(Section):
     """What is remembered on disk."""
 
     path: Path
@@ -275,7 +271,7 @@ class JournalSettings(_Section):
     """A folder for captures, beside the journal; none are written if left out."""
 
 
-class Settings(_Section):
+class Settings(Section):
     """A whole station file. A section left out is off."""
 
     station: StationSettings

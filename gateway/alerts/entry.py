@@ -6,11 +6,12 @@
 from collections.abc import Collection, Iterator, Sequence
 from typing import Annotated, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, WithJsonSchema, model_validator
+from pydantic import AfterValidator, Field, WithJsonSchema, model_validator
 
+from gateway.documents.values import Duration, Kilometres, Name, OneOrMore, Section, between
 from gateway.frames.header import is_network_callsign
 from gateway.judge.compiled import patterns_in
-from gateway.judge.policy import Conditions, Duration, Kilometres, Name, OneOrMore, asks_distance, between
+from gateway.judge.policy import Conditions, asks_distance
 
 FEWEST_CORNERS = 3
 MOST_CORNERS = 256
@@ -19,16 +20,12 @@ RESERVED_NAME = "emergency"
 """What the alerts for emergencies are called: they need no entry."""
 
 
-class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
-
-
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Latitude = Annotated[Number, Field(ge=-90, le=90)]
 Longitude = Annotated[Number, Field(ge=-180, le=180)]
 
 
-class Corner(_Strict):
+class Corner(Section):
     """A corner of a polygon, WGS 84 degrees."""
 
     latitude: Latitude
@@ -41,7 +38,7 @@ def _enough(corners: list[Corner]) -> list[Corner]:
     return corners
 
 
-class Area(_Strict):
+class Area(Section):
     """A circle, or a polygon whose last corner is joined to its first."""
 
     latitude: Latitude | None = None
@@ -57,7 +54,7 @@ class Area(_Strict):
         return self
 
 
-class Threshold(_Strict):
+class Threshold(Section):
     """A value must lie beyond what is given."""
 
     above: Number | None = None
@@ -76,7 +73,7 @@ class Threshold(_Strict):
         return (self.above is None or value > self.above) and (self.below is None or value < self.below)
 
 
-class WeatherThresholds(_Strict):
+class WeatherThresholds(Section):
     """Thresholds by the names of the published fields; all that are given must hold."""
 
     wind_deg: Threshold | None = None
@@ -119,21 +116,21 @@ Callsign = Annotated[
 """With its SSID; SSID 0 is not written."""
 
 
-class Silent(_Strict):
+class Silent(Section):
     """A station that was not heard for too long."""
 
     source: OneOrMore[Callsign]
     for_: Annotated[Duration, between("1m", "366d")] = Field(alias="for")
 
 
-class Deaf(_Strict):
+class Deaf(Section):
     """Nothing was heard for too long, on one receiver or, where none is named, on all of them."""
 
     for_: Annotated[Duration, between("1m", "366d")] = Field(alias="for")
     receiver: Name | None = None
 
 
-class Alert(_Strict):
+class Alert(Section):
     """One entry: a frame that meets `when`, `area`, `outside` and `weather`, or a silence."""
 
     name: Name

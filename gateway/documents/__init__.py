@@ -9,6 +9,7 @@
 | `scalars.py` | which words are numbers, which are text |
 | `slips.py` | what is no YAML, in words for the operator |
 | `model.py` | a document becomes a pydantic model |
+| `values.py` | types of values that all our files share |
 """
 
 from gateway.documents.document import Document

@@ -5,14 +5,13 @@ from dataclasses import dataclass
 from itertools import takewhile
 
 from gateway.bounded import BoundedMapping
+from gateway.duration import DAY_MS
 from gateway.feed.heard_object import HeardPayload, relayed_by
 from gateway.feed.latest import Latest
 from gateway.frames.frame import Damaged
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import PlainObject, rfc3339
 from gateway.judge.verdict import Judged
-
-DAY_MS = 86_400_000
 
 
 @dataclass(slots=True)

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gateway.back_off import Pauses
+from gateway.duration import DAY_MS
 
 MEGABYTE = 1_000_000
-DAY_MS = 86_400_000
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TypeVar
 
+from gateway.duration import DAY_MS, MINUTE_MS
 from gateway.frames.frame import Frame
 from gateway.frames.header import Header
 from gateway.judge import policy as written
@@ -210,9 +211,9 @@ def _all(predicates: list[Callable[[_Asked], bool]]) -> Callable[[_Asked], bool]
 
 def minute_of_day(time_ms: int) -> int:
     """Minute of the day in UTC, 0-1439."""
-    return time_ms // 60_000 % MINUTES_A_DAY
+    return time_ms // MINUTE_MS % MINUTES_A_DAY
 
 
 def weekday(time_ms: int) -> int:
     """Day of the week in UTC, Monday 0."""
-    return (time_ms // 86_400_000 + 3) % 7  # 1 January 1970 was a Thursday
+    return (time_ms // DAY_MS + 3) % 7  # 1 January 1970 was a Thursday

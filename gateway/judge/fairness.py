@@ -10,8 +10,10 @@ random drop, since a verdict must not depend on chance. Nothing is ever queued.
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-SHORTEST_WINDOW_MS = 60_000
-LONGEST_WINDOW_MS = 3_600_000
+from gateway.duration import HOUR_MS, MINUTE_MS
+
+SHORTEST_WINDOW_MS = MINUTE_MS
+LONGEST_WINDOW_MS = HOUR_MS
 LOOKS_PER_WINDOW = 60
 """How often in a window the level is reckoned anew."""
 

@@ -4,34 +4,27 @@
 """
 
 import re
-from collections.abc import Callable
 from enum import StrEnum
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, Literal
 
 from pydantic import (
     AfterValidator,
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
-    GetCoreSchemaHandler,
-    GetJsonSchemaHandler,
     StringConstraints,
     WithJsonSchema,
     field_validator,
     model_validator,
 )
-from pydantic.json_schema import JsonSchemaValue
-from pydantic_core import CoreSchema, core_schema
 
+from gateway.documents.values import NAME, Duration, Kilometres, Name, OneOrMore, Section, between, fits
+from gateway.duration import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from gateway.frames.frame import NO_LAYER_3, UI
 from gateway.frames.plain import from_rfc3339
 from gateway.judge.verdict import Decision, Reason
 from gateway.reports import Kind
 
-MINUTE_MS = 60_000
-DAY_MS = 24 * 60 * MINUTE_MS
-PERIODS_MS = {"second": 1000, "minute": MINUTE_MS, "hour": 60 * MINUTE_MS, "day": DAY_MS}
+PERIODS_MS = {"second": SECOND_MS, "minute": MINUTE_MS, "hour": HOUR_MS, "day": DAY_MS}
 OCTETS = {"kB": 1000, "MB": 1_000_000}
 
 MOST_RULES = 20_000
@@ -41,47 +34,9 @@ MOST_RATES = 1000
 MOST_EXAMPLES = 10_000
 """Each is judged whenever the policy is read."""
 
-_Item = TypeVar("_Item")
-
-
-class _Listed:
-    """Reads one value as a list of one, and says so in the schema."""
-
-    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
-        return core_schema.no_info_before_validator_function(
-            lambda value: value if isinstance(value, list) else [value], handler(source)
-        )
-
-    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
-        several = handler(schema)
-        return {"anyOf": [several["items"], several]}
-
-
-OneOrMore = Annotated[list[_Item], Field(min_length=1, fail_fast=True), _Listed()]
-"""A list means any of it; one value stands for a list of one. It may be long: of its mistakes the first is told."""
-
-
-def fits(pattern: str, said: str) -> Callable[[str], str]:
-    """A check that a text matches all of `pattern`; `said` tells the operator what is meant, instead of it."""
-    expression = re.compile(pattern)
-
-    def check(text: str) -> str:
-        if expression.fullmatch(text) is None:
-            raise ValueError(f"{text!r} {said}")
-        return text
-
-    return check
-
-
-_NAME = r"[a-z0-9][a-z0-9-]{0,62}"
-_PATTERN = rf"@{_NAME}|[A-Za-z0-9*?\[\]!-]{{1,32}}"
+_PATTERN = rf"@{NAME}|[A-Za-z0-9*?\[\]!-]{{1,32}}"
 _SYMBOL = r"[!-~]{2}"
 
-Name = Annotated[
-    str,
-    AfterValidator(fits(_NAME, "is no name: write small letters, digits and hyphens, no more than 63")),
-    WithJsonSchema({"type": "string", "pattern": f"^{_NAME}$"}),
-]
 Pattern = Annotated[
     str,
     AfterValidator(fits(_PATTERN, 'is no pattern for callsigns: write it as QA1BCD-9, "QA1*" or "@group"')),
@@ -96,51 +51,7 @@ Symbol = Annotated[
 ]
 
 
-class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
-
-
-def duration_ms(text: object) -> int:
-    """Milliseconds from `30s`, `90s`, `5m`, `24h`, `30d`. Raises `ValueError`."""
-    match = re.fullmatch(r"(\d{1,9})\s*(ms|s|m|h|d)", text) if isinstance(text, str) else None
-    if match is None:
-        raise ValueError(f"{text!r} is no length of time; write a number and its unit, as 30s, 5m, 24h or 30d")
-    return int(match[1]) * {"ms": 1, "s": 1000, "m": MINUTE_MS, "h": 60 * MINUTE_MS, "d": DAY_MS}[match[2]]
-
-
-Duration = Annotated[
-    int, BeforeValidator(duration_ms), WithJsonSchema({"type": "string", "pattern": r"^\d{1,9}\s*(ms|s|m|h|d)$"})
-]
-"""In milliseconds."""
-
-
-def between(shortest: str, longest: str) -> AfterValidator:
-    """Bounds of a `Duration`, both included."""
-    least, most = duration_ms(shortest), duration_ms(longest)
-
-    def check(milliseconds: int) -> int:
-        if not least <= milliseconds <= most:
-            raise ValueError(f"this should be from {shortest} to {longest}")
-        return milliseconds
-
-    return AfterValidator(check)
-
-
-def _kilometres(text: object) -> float:
-    match = re.fullmatch(r"(\d{1,5}(?:\.\d{1,6})?)\s*(km|m)", text) if isinstance(text, str) else None
-    if match is None:
-        raise ValueError(f"{text!r} is no distance; write a number and its unit, as 300km or 500m")
-    return float(match[1]) / (1000 if match[2] == "m" else 1)
-
-
-Kilometres = Annotated[
-    float,
-    BeforeValidator(_kilometres),
-    WithJsonSchema({"type": "string", "pattern": r"^\d{1,5}(\.\d{1,6})?\s*(km|m)$"}),
-]
-
-
-class Hops(_Strict):
+class Hops(Section):
     """How many repeaters the frame came through, on its last way through the air."""
 
     at_least: Annotated[int, Field(strict=True, ge=0, le=8)] | None = None
@@ -155,7 +66,7 @@ class Hops(_Strict):
         return self
 
 
-class Distance(_Strict):
+class Distance(Section):
     """How far the reported position is from the station."""
 
     within: Kilometres | None = None
@@ -170,7 +81,7 @@ class Distance(_Strict):
         return self
 
 
-class Hours(_Strict):
+class Hours(Section):
     """A span of the day in UTC, minutes from midnight; `end` is not in it; past midnight where `end` is smaller."""
 
     start: int
@@ -212,7 +123,7 @@ class Day(StrEnum):
     SUNDAY = "sun"
 
 
-class Conditions(_Strict):
+class Conditions(Section):
     """What a frame must be for a rule or rate to be about it; all that are given must hold."""
 
     source: OneOrMore[Pattern] | None = None
@@ -241,7 +152,7 @@ def asks_distance(when: Conditions | None) -> bool:
     return when is not None and (when.distance is not None or asks_distance(when.not_))
 
 
-class Rule(_Strict):
+class Rule(Section):
     """The first rule that matches decides."""
 
     name: Name
@@ -258,7 +169,7 @@ class Per(StrEnum):
     EVERYTHING = "everything"
 
 
-class Allowance(_Strict):
+class Allowance(Section):
     """So many frames in a period, or so many octets of network lines in a day or month."""
 
     amount: Annotated[int, Field(ge=1)]
@@ -301,14 +212,14 @@ def _share(text: object) -> float:
     return int(match[1]) / 100
 
 
-class Reserve(_Strict):
+class Reserve(Section):
     """A share of the room that only some kinds of report may use."""
 
     kinds: OneOrMore[Kind] = Field(alias="for")
     share: Annotated[float, BeforeValidator(_share), WithJsonSchema({"type": "string", "pattern": r"^[1-9]\d?\s*%$"})]
 
 
-class Rate(_Strict):
+class Rate(Section):
     """How much of what it is about may go up; a token is taken from every rate that matches, or from none."""
 
     name: Name
@@ -330,13 +241,13 @@ class Rate(_Strict):
         return self
 
 
-class Duplicates(_Strict):
+class Duplicates(Section):
     """How long a copy of a frame is known as one."""
 
     window: Annotated[Duration, between("1s", "1h")] = 30_000
 
 
-class Before(_Strict):
+class Before(Section):
     """A frame heard before the one that an example is about."""
 
     frame: str
@@ -359,7 +270,7 @@ def _moment(value: object) -> int:
     raise ValueError(f"{value!r} is no time; write it as 2026-06-06T12:00:00Z")
 
 
-class Example(_Strict):
+class Example(Section):
     """A frame and what is expected of the policy for it; checked whenever the policy is loaded."""
 
     frame: str
@@ -381,7 +292,7 @@ class Example(_Strict):
         return self
 
 
-class Policy(_Strict):
+class Policy(Section):
     """A whole policy file."""
 
     version: Literal[1]

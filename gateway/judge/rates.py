@@ -11,9 +11,10 @@ from functools import lru_cache
 from itertools import islice
 from typing import Any
 
+from gateway.duration import DAY_MS
 from gateway.frames.heard import Moment
 from gateway.judge.fairness import FairShares
-from gateway.judge.policy import DAY_MS, Per, Rate
+from gateway.judge.policy import Per, Rate
 from gateway.reports import Kind
 
 MAXIMUM_BUCKETS = 16_384

@@ -4,6 +4,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 from gateway.bounded import BoundedMapping
+from gateway.duration import MINUTE_MS
 from gateway.frames.heard import Heard
 from gateway.frames.network_line import network_line, route
 from gateway.frames.plain import PlainObject, rfc3339
@@ -14,8 +15,6 @@ from gateway.judge.verdict import Decision, Judged, Reason, Verdict
 from gateway.remembered import Past
 from gateway.replay.bounded import BoundedCounter
 from gateway.replay.order import MAXIMUM_OPEN_RUNS
-
-MINUTE_MS = 60_000
 
 
 class RunJudge:

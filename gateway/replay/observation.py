@@ -5,6 +5,7 @@ import zlib
 from collections import Counter
 from dataclasses import dataclass, field
 
+from gateway.duration import HOUR_MS
 from gateway.feed.heard_object import Reader
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
@@ -23,7 +24,6 @@ LATE_HORIZON_MS = 300_000
 
 MAXIMUM_LATE_KEYS = 65_536
 
-HOUR_MS = 3_600_000
 METRES_A_DEGREE = 111_320
 """Of latitude, on the average: good to a hundredth over the few hundred metres that are asked about."""
 

@@ -10,10 +10,11 @@ from contextlib import asynccontextmanager, contextmanager
 from pathlib import Path
 from typing import Any
 
+from gateway.duration import DAY_MS
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Run
 from gateway.journal.batch import Batch
-from gateway.journal.options import DAY_MS, JournalOptions
+from gateway.journal.options import JournalOptions
 from gateway.journal.recorder import Recorder
 from gateway.journal.runs import RunRecord
 from gateway.journal.store import Store

@@ -11,11 +11,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from gateway.duration import DAY_MS
 from gateway.expanding import CompressionError
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.capture import BadLine, Line, read_heard
 from gateway.journal.capture import Captures, CaptureWriter
-from gateway.journal.options import DAY_MS, MEGABYTE, CaptureOptions, Pace
+from gateway.journal.options import MEGABYTE, CaptureOptions, Pace
 from gateway.journal.reading import read_lines
 from gateway.journal.trouble import JournalError
 from tests.journal.keeping import RUN, Clock, batch_of, frames, full_disk, running

@@ -2,11 +2,12 @@
 
 import pytest
 
+from gateway.duration import HOUR_MS
 from gateway.feed.reader import ReportReader
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Judged
 from gateway.replay import observation
-from gateway.replay.observation import HOUR_MS, REMEMBERED_TEXTS, Area, LateCopies, Observations, Station
+from gateway.replay.observation import REMEMBERED_TEXTS, Area, LateCopies, Observations, Station
 from tests.judge.listening import NOON_MS
 from tests.replay.recording import LiveGateway
 
