@@ -3,10 +3,11 @@
 The answer is sound, not complete: yes means surely; no means that it could not be shown.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
-from fnmatch import fnmatchcase
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from fnmatch import translate
+from functools import lru_cache
 
-from gateway.frames.header import without_ssid_0
 from gateway.judge.conditions import MINUTES_A_DAY
 from gateway.judge.policy import Conditions, Distance, Hops, Hours
 
@@ -15,76 +16,133 @@ Groups = Mapping[str, Sequence[str]]
 MOST_HOPS = 8
 FARTHEST_KM = 1e9
 
+MOST_STEPS = 1_000_000
+"""About so many patterns are compared, which takes a second or two; 10,000 rules for a callsign each need a tenth."""
 
-def covers(wide: Conditions | None, narrow: Conditions | None, groups: Groups) -> bool:
-    """Whether `wide` surely holds of every frame of which `narrow` holds; None stands for no conditions."""
-    if wide is None:
+STEPS_OF_A_QUESTION = 10
+"""What asking about two `when` costs besides, in comparisons of patterns."""
+
+PATTERN_KEYS = ("source", "destination", "via", "addressee")
+
+_WILD = frozenset("*?[")
+
+
+class TooMuchToCompareError(Exception):
+    """The question would take longer than its answer is worth."""
+
+
+class Coverage:
+    """Answers for one policy, until it has made as many comparisons as it may."""
+
+    def __init__(self, groups: Groups, most_steps: int = MOST_STEPS) -> None:
+        self._groups = groups
+        self.steps_left = most_steps
+
+    def covers(self, wide: Conditions | None, narrow: Conditions | None) -> bool:
+        """Whether `wide` surely holds of every frame of which `narrow` holds; None stands for no conditions.
+
+        Raises `TooMuchToCompareError`, as does every method.
+        """
+        self.spend(STEPS_OF_A_QUESTION)
+        if wide is None:
+            return True
+        if narrow is None:
+            return False
+        keys = sorted(wide.model_fields_set, key=PATTERN_KEYS.__contains__)  # what is asked at no cost comes first
+        return all(self._covers_key(key, wide, narrow) for key in keys)
+
+    def contradicts_itself(self, when: Conditions | None) -> bool:
+        """Whether no frame can meet `when`, since its `not` covers the rest of it."""
+        if when is None or when.not_ is None:
+            return False
+        rest = when.model_fields_set - {"not_"}
+        if not rest:
+            return False
+        return self.covers(when.not_, Conditions.model_construct(rest, **{key: getattr(when, key) for key in rest}))
+
+    def first_pattern(self, when: Conditions, key: str) -> str | None:
+        """One pattern, folded, that what covers `when` must cover, too; None where it asks nothing under `key`."""
+        return next(self._each(getattr(when, key) or ()), None)
+
+    def _covers_key(  # noqa: PLR0911 - one for each kind of condition
+        self, key: str, wide: Conditions, narrow: Conditions
+    ) -> bool:
+        asked, known = getattr(wide, key), getattr(narrow, key)
+        if asked is None:
+            return True
+        if known is None:
+            return False
+        match key:
+            case "not_":  # what is denied here must be denied there
+                return self.covers(known, asked)
+            case "source" | "destination" | "via" | "addressee":
+                return self._covers_patterns(asked, known)
+            case "contains":
+                self.spend(len(asked) * len(known))
+                return all(any(text.casefold() in inner.casefold() for text in asked) for inner in known)
+            case "hours":
+                return _minutes(tuple(known)) <= _minutes(tuple(asked))
+            case "hops":
+                return _within(_hops(known), _hops(asked))
+            case "distance":
+                return _within(_distance(known), _distance(asked))
+            case _:  # plain lists
+                return set(known) <= set(asked)
+
+    def _covers_patterns(self, asked: Sequence[str], known: Sequence[str]) -> bool:
+        if set(known) <= set(asked):  # a group covers itself, however long
+            return True
+        wide, narrow = [*self._each(asked)], [*self._each(known)]
+        self.spend(len(wide) + len(narrow))
+        plain = frozenset(wide)
+        wild = [pattern for pattern in wide if not _WILD.isdisjoint(pattern)]
+        for pattern in narrow:
+            if pattern in plain:
+                continue
+            self.spend(len(wild))
+            if not any(covers_pattern(other, pattern) for other in wild):
+                return False
         return True
-    if narrow is None:
-        return False
-    return all(_covers_key(key, wide, narrow, groups) for key in wide.model_fields_set)
+
+    def _each(self, patterns: Iterable[str]) -> Iterator[str]:
+        for pattern in patterns:
+            yield from map(folded, self._groups.get(pattern[1:], ()) if pattern.startswith("@") else (pattern,))
+
+    def spend(self, steps: int) -> None:
+        """Note that so many comparisons are made."""
+        self.steps_left -= steps
+        if self.steps_left < 0:
+            raise TooMuchToCompareError
 
 
-def contradicts_itself(when: Conditions | None, groups: Groups) -> bool:
-    """Whether no frame can meet `when`, since its `not` covers the rest of it."""
-    if when is None or when.not_ is None:
-        return False
-    rest = when.model_fields_set - {"not_"}
-    if not rest:
-        return False
-    return covers(when.not_, Conditions.model_construct(rest, **{key: getattr(when, key) for key in rest}), groups)
+def folded(pattern: str) -> str:
+    """A pattern as it is compared: in capitals, and without SSID 0."""
+    return pattern.upper().removesuffix("-0")
 
 
-def _covers_key(  # noqa: PLR0911 - one for each kind of condition
-    key: str, wide: Conditions, narrow: Conditions, groups: Groups
-) -> bool:
-    asked, known = getattr(wide, key), getattr(narrow, key)
-    if asked is None:
-        return True
-    if known is None:
-        return False
-    match key:
-        case "not_":  # what is denied here must be denied there
-            return covers(known, asked, groups)
-        case "source" | "destination" | "via" | "addressee":
-            return _covers_patterns(_expanded(asked, groups), _expanded(known, groups))
-        case "contains":
-            return all(any(text.casefold() in inner.casefold() for text in asked) for inner in known)
-        case "hours":
-            return _minutes(known) <= _minutes(asked)
-        case "hops":
-            return _within(_hops(known), _hops(asked))
-        case "distance":
-            return _within(_distance(known), _distance(asked))
-        case _:  # plain lists
-            return set(known) <= set(asked)
+def prefix_of(pattern: str) -> str | None:
+    """What every callsign that matches begins with, where that is all that is asked: `QA1` of `QA1*`."""
+    return pattern[:-1] if pattern.endswith("*") and _WILD.isdisjoint(pattern[:-1]) else None
 
 
-def _expanded(patterns: Iterable[str], groups: Groups) -> list[str]:
-    found: list[str] = []
-    for pattern in patterns:
-        members = groups.get(pattern[1:], ()) if pattern.startswith("@") else (pattern,)
-        found.extend(without_ssid_0(member.upper()) for member in members)
-    return found
-
-
-def _covers_patterns(wide: Sequence[str], narrow: Sequence[str]) -> bool:
-    plain = frozenset(wide)
-    return all(pattern in plain or any(_covers_pattern(other, pattern) for other in wide) for pattern in narrow)
-
-
-def _covers_pattern(wide: str, narrow: str) -> bool:
+def covers_pattern(wide: str, narrow: str) -> bool:
+    """Whether every callsign that matches `narrow` matches `wide`, both folded."""
     if "[" in narrow:
         return wide == "*"
-    if wide.endswith("*") and not set(wide[:-1]) & set("*?["):
-        return narrow.startswith(wide[:-1])
-    if set(narrow) & set("*?"):
-        return False
-    return fnmatchcase(narrow, wide)
+    prefix = prefix_of(wide)
+    if prefix is not None:
+        return narrow.startswith(prefix)
+    return _WILD.isdisjoint(narrow) and _expression(wide).match(narrow) is not None
 
 
-def _minutes(spans: Iterable[Hours]) -> set[int]:
-    return {minute for minute in range(MINUTES_A_DAY) if any(span.holds(minute) for span in spans)}
+@lru_cache(65_536)
+def _expression(pattern: str) -> re.Pattern[str]:
+    return re.compile(translate(pattern))
+
+
+@lru_cache(1024)
+def _minutes(spans: tuple[Hours, ...]) -> frozenset[int]:
+    return frozenset(minute for minute in range(MINUTES_A_DAY) if any(span.holds(minute) for span in spans))
 
 
 def _hops(hops: Hops) -> tuple[float, float]:

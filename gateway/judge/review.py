@@ -1,12 +1,13 @@
 """What a policy's author may not have meant: warnings about a policy that is valid, each with its place."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from gateway.documents import Problem
 from gateway.judge.conditions import Post
-from gateway.judge.coverage import contradicts_itself, covers
+from gateway.judge.coverage import MOST_STEPS, Coverage, TooMuchToCompareError
 from gateway.judge.examples import judge_example
-from gateway.judge.policy import Conditions, Per, Rate, Rule, asks_distance
+from gateway.judge.first_cover import FirstCover
+from gateway.judge.policy import Per, Rate, Rule, asks_distance
 from gateway.judge.source import Entry, PolicySource
 from gateway.judge.verdict import Decision
 
@@ -16,30 +17,43 @@ CHANNEL_FRAMES_PER_SECOND = 60
 _EMERGENCY_WORDS = ("emergency", "mayday", "distress", "sos")
 
 
-def review(source: PolicySource, post: Post) -> list[Problem]:
-    """All warnings, in the order of the file."""
+def review(source: PolicySource, post: Post, *, most_steps: int = MOST_STEPS) -> list[Problem]:
+    """All warnings, in the order of the file; `most_steps` bounds how much of the policy is compared with itself."""
     rules = [*zip(source.policy.rules, source.rules, strict=True)]
     rates = [*zip(source.policy.rates, source.rates, strict=True)]
+    coverage = Coverage(source.policy.groups, most_steps)
+    first_cover = FirstCover(source.policy.rules, coverage, source.policy.groups)
     warnings: list[Problem] = []
-    warnings += _rules_that_never_match(rules, source)
+    warnings += _as_far_as_it_can_be_told(_rules_that_never_match(rules, coverage, first_cover), "rules", rules)
     warnings += _keeps_everything(rules)
     warnings += _rules_without_example(rules, source, post)
-    warnings += _rates_that_never_bite(rates, rules, source)
+    warnings += _as_far_as_it_can_be_told(_rates_that_never_bite(rates, rules, coverage, first_cover), "rates", rates)
     warnings += _mean_emergencies(rules, rates)
     if post.origin is None:
         warnings += _need_a_position(rules, rates)
     return warnings
 
 
-def _rules_that_never_match(rules: list[tuple[Rule, Entry]], source: PolicySource) -> Iterator[Problem]:
-    groups = source.policy.groups
+def _as_far_as_it_can_be_told(
+    warnings: Iterator[Problem], kind: str, entries: Sequence[tuple[object, Entry]]
+) -> Iterator[Problem]:
+    """The warnings; where finding them would take too long, those that were found, and that there may be more."""
+    try:
+        yield from warnings
+    except TooMuchToCompareError:
+        what = f"too many patterns to compare: not all of the {kind} were looked at for some that can have no effect"
+        yield entries[0][1].problem(what)
+
+
+def _rules_that_never_match(
+    rules: list[tuple[Rule, Entry]], coverage: Coverage, first_cover: FirstCover
+) -> Iterator[Problem]:
     for place, (rule, entry) in enumerate(rules):
-        if contradicts_itself(rule.when, groups):
+        if coverage.contradicts_itself(rule.when):
             yield entry.problem(f"the rule {rule.name} can never match: its `not` takes away all that it asks for")
-            continue
-        earlier = next((other for other, _ in rules[:place] if covers(other.when, rule.when, groups)), None)
-        if earlier is not None:
-            what = f"the rule {rule.name} can never match: {earlier.name}, which stands before it, takes all of it"
+        elif (earlier := first_cover.find(rule.when, place)) is not None:
+            name = rules[earlier][0].name
+            what = f"the rule {rule.name} can never match: {name}, which stands before it, takes all of it"
             yield entry.problem(what)
 
 
@@ -64,21 +78,19 @@ def _rules_without_example(rules: list[tuple[Rule, Entry]], source: PolicySource
 
 
 def _rates_that_never_bite(
-    rates: list[tuple[Rate, Entry]], rules: list[tuple[Rule, Entry]], source: PolicySource
+    rates: list[tuple[Rate, Entry]], rules: list[tuple[Rule, Entry]], coverage: Coverage, first_cover: FirstCover
 ) -> Iterator[Problem]:
-    groups = source.policy.groups
-    for rate, entry in rates:
-        kept = _kept_before(rate.when, rules, source)
+    forwards = (place for place, (rule, _) in enumerate(rules) if rule.then is Decision.FORWARD)
+    first_forward = next(forwards, len(rules))
+    for place, (rate, entry) in enumerate(rates):
+        kept = first_cover.find(rate.when, first_forward)
         if kept is not None:
-            yield entry.problem(f"the rate {rate.name} can never bite: the rule {kept} keeps all that it is about")
+            name = rules[kept][0].name
+            yield entry.problem(f"the rate {rate.name} can never bite: the rule {name} keeps all that it is about")
             continue
-        tighter = next(
-            (other for other, _ in rates if other is not rate and _is_tighter(other, rate, rates))
-            if not rate.allow.octets
-            else iter(()),
-            None,
-        )
-        if tighter is not None and covers(tighter.when, rate.when, groups):
+        coverage.spend(len(rates))
+        tighter = next((other for at, (other, _) in enumerate(rates) if _is_tighter(other, at, rate, place)), None)
+        if tighter is not None and coverage.covers(tighter.when, rate.when):
             yield entry.problem(
                 f"the rate {rate.name} can never bite: {tighter.name} is about all of the same frames, and allows less"
             )
@@ -86,23 +98,19 @@ def _rates_that_never_bite(
             yield entry.problem(f"the rate {rate.name} can never bite: no channel brings so many frames")
 
 
-def _kept_before(when: Conditions | None, rules: list[tuple[Rule, Entry]], source: PolicySource) -> str | None:
-    for rule, _ in rules:
-        if covers(rule.when, when, source.policy.groups):
-            return rule.name if rule.then is Decision.KEEP else None
-        if rule.then is Decision.FORWARD:
-            return None
-    return None
+def _is_tighter(other: Rate, at: int, rate: Rate, place: int) -> bool:
+    """Whether `other`, which stands `at`, lets no more of anything through than `rate` at `place`.
 
-
-def _is_tighter(other: Rate, rate: Rate, rates: list[tuple[Rate, Entry]]) -> bool:
-    """Whether `other` lets no more of anything through than `rate`; of two that are alike, the first counts."""
-    if other.allow.octets or (other.per is not rate.per and other.per is not Per.EVERYTHING):
+    Of two that are alike, the first counts.
+    """
+    if at == place or rate.allow.octets or other.allow.octets:
+        return False
+    if other.per is not rate.per and other.per is not Per.EVERYTHING:
         return False
     ours = (rate.allow.amount * other.allow.period_ms, rate.burst or rate.allow.amount)
     theirs = (other.allow.amount * rate.allow.period_ms, other.burst or other.allow.amount)
     if theirs == ours and other.per is rate.per:
-        return [each for each, _ in rates].index(other) < [each for each, _ in rates].index(rate)
+        return at < place
     return theirs[0] <= ours[0] and theirs[1] <= ours[1]
 
 

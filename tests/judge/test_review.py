@@ -3,7 +3,7 @@
 import pytest
 
 from gateway.judge.conditions import Post
-from gateway.judge.coverage import contradicts_itself, covers
+from gateway.judge.coverage import Coverage
 from gateway.judge.policy import Conditions
 from gateway.judge.review import review
 from tests.judge.listening import POST, source_of
@@ -160,7 +160,7 @@ def test_nothing_covers_less_than_itself() -> None:
         {"hours": "22:00-06:00"},
     ):
         conditions = Conditions.model_validate(when)
-        assert covers(conditions, conditions, {})
-        assert not contradicts_itself(conditions, {})
-        assert covers(None, conditions, {})
-        assert not covers(conditions, None, {})
+        assert Coverage({}).covers(conditions, conditions)
+        assert not Coverage({}).contradicts_itself(conditions)
+        assert Coverage({}).covers(None, conditions)
+        assert not Coverage({}).covers(conditions, None)
