@@ -130,12 +130,26 @@ class ReceiverSettings(Section):
         return self
 
 
+def _without_its_command(text: str) -> str:
+    """Refuse a filter that begins with the word that the login line has before it anyway."""
+    command, _, filters = text.strip().partition(" ")
+    if command.lower().lstrip("#") == "filter":
+        raise ValueError(
+            f"the word filter is not wanted here: write {filters.strip() or 'm/50, or what else is wanted'}"
+        )
+    return text
+
+
 class UplinkSettings(Section):
     """The connection to the network."""
 
     servers: Annotated[list[str], Field(min_length=1)]
     passcode_file: Path | None = None
-    filter: Annotated[str, AfterValidator(fits(r"[ -~]{0,400}", "is no filter: one line of ASCII, 400 at most"))] = ""
+    filter: Annotated[
+        str,
+        AfterValidator(fits(r"[ -~]{0,400}", "is no filter: one line of ASCII, 400 at most")),
+        AfterValidator(_without_its_command),
+    ] = ""
     freshness: Annotated[Duration, between("1s", "60s")] = 10_000
     silence: Annotated[Duration, between("30s", "10m")] = 90_000
 

@@ -234,6 +234,9 @@ MISTAKES = [
         for key, value, said in [
             ("passcode", HUSH, 'unknown key - did you mean "passcode_file"?'),
             ("filter", '"a\\nb"', r"'a\nb' is no filter: one line of ASCII, 400 at most"),
+            ("filter", "filter m/50", "the word filter is not wanted here: write m/50"),
+            ("filter", '"#Filter  m/50 t/m"', "the word filter is not wanted here: write m/50 t/m"),
+            ("filter", "filter", "the word filter is not wanted here: write m/50, or what else is wanted"),
             ("freshness", "10", "10 is no length of time; write a number and its unit, as 30s, 5m, 24h or 30d"),
             ("freshness", "500ms", "this should be from 1s to 60s"),
             ("freshness", "2m", "this should be from 1s to 60s"),
