@@ -1,15 +1,23 @@
-# Sourced by demo/run and tests/run: makes the virtual environment of this tree and sets $python to its interpreter.
-# It wants $tree, the folder of this tree, and $extras, what to install beside the gateway itself, as broker,test.
-# The environment is .venv in the tree, or what STILE_VENV says.
+# Sourced by demo/run, tests/run and .ci/run: makes the virtual environment of this tree and sets $python to its
+# interpreter. It wants $tree, the folder of this tree, and $extras, what to install beside the gateway, as broker,test.
+# The environment is .venv in the tree, or what STILE_VENV says. A new one is made with the first Python that is new
+# enough, or with what STILE_PYTHON names.
 
 venv=${STILE_VENV:-$tree/.venv}
 python=$venv/bin/python
-# What is installed depends on these two; a change in either installs again.
-wanted="$extras $(cksum < "$tree/pyproject.toml")"
-made=$venv/.made-for-${extras%%,*}
+# What is installed there: on the first line the sum of the pyproject.toml that asked for it, below it the extras.
+installed=$venv/.installed
+asked_by=$(cksum < "$tree/pyproject.toml")
 
-if [ ! -x "$python" ] || [ "$(cat "$made" 2>/dev/null)" != "$wanted" ]; then
-    for candidate in python3 python3.13 python3.12 python3.11; do
+all_is_installed() {
+    [ -x "$python" ] && [ "$(head -n 1 "$installed" 2>/dev/null)" = "$asked_by" ] || return 1
+    for extra in $(echo "$extras" | tr , ' '); do
+        grep -qx "$extra" "$installed" || return 1
+    done
+}
+
+if ! all_is_installed; then
+    for candidate in ${STILE_PYTHON:-python3 python3.14 python3.13 python3.12 python3.11}; do
         if "$candidate" -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null; then
             base=$candidate
             break
@@ -19,7 +27,7 @@ if [ ! -x "$python" ] || [ "$(cat "$made" 2>/dev/null)" != "$wanted" ]; then
         echo "Stile needs Python 3.11 or newer, and none was found. Install it: apt-get install python3" >&2
         exit 1
     fi
-    echo "Making the virtual environment (once) ..." >&2
+    echo "Installing what is needed into $venv (once) ..." >&2
     if command -v uv >/dev/null 2>&1; then
         [ -x "$python" ] || uv venv --quiet --python "$base" "$venv" || exit 1
         uv pip install --quiet --python "$python" --editable "$tree[$extras]" || exit 1
@@ -29,7 +37,9 @@ if [ ! -x "$python" ] || [ "$(cat "$made" 2>/dev/null)" != "$wanted" ]; then
             exit 1
         fi
         [ -x "$python" ] || "$base" -m venv "$venv" || exit 1
-        "$python" -m pip install --quiet --disable-pip-version-check --editable "$tree[$extras]" || exit 1
+        # Twice quiet: without its warnings, but with its errors.
+        "$python" -m pip install -q -q --disable-pip-version-check --editable "$tree[$extras]" || exit 1
     fi
-    echo "$wanted" > "$made"
+    [ "$(head -n 1 "$installed" 2>/dev/null)" = "$asked_by" ] || echo "$asked_by" > "$installed"
+    echo "$extras" | tr , '\n' >> "$installed"
 fi

@@ -1,6 +1,10 @@
-"""What every test may use, and the list of the system tools that were missing."""
+"""What every test may use, where one that ran out of time stood, and the system tools that were missing."""
 
+import asyncio
+import gc
+import io
 import shutil
+from collections.abc import Generator
 
 import hypothesis
 import pytest
@@ -26,6 +30,19 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
         if shutil.which(tool) is None:
             item.config.stash[MISSING][tool] = package
             pytest.skip(f"{tool} is not installed")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(call: pytest.CallInfo[None]) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """The stack of a test that ran out of time ends in the event loop: show what its tasks wait for."""
+    report = yield
+    if call.excinfo is not None and "from pytest-timeout" in str(call.excinfo.value):
+        stacks = io.StringIO()
+        for each in gc.get_objects():
+            if isinstance(each, asyncio.Task) and not each.done():
+                each.print_stack(file=stacks)
+        report.sections.append(("where its tasks stood", stacks.getvalue()))
+    return report
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:

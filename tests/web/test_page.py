@@ -12,7 +12,11 @@ from tests.judged_frames import NOON_MS, Post
 from tests.web.browser import open_browser
 from tests.web.opened import READER, TOKEN, Gateway, open_web, until
 
-pytestmark = [pytest.mark.needs("chromium", "chromium"), pytest.mark.needs("chromedriver", "chromium-driver")]
+pytestmark = [
+    pytest.mark.one_python,
+    pytest.mark.needs("chromium", "chromium"),
+    pytest.mark.needs("chromedriver", "chromium-driver"),
+]
 
 MARKUP = b"<script>document.title='taken'</script><img src=x onerror=\"document.title='taken'\">"
 EMERGENCY = b'QB2BCD-7>332UVT:`(_fn"Oj/help'
