@@ -14,7 +14,11 @@ from gateway import __version__
 from gateway.documents import DocumentError
 
 FINE, FOUND_WRONG, USED_WRONGLY = 0, 1, 2
-"""Exit statuses."""
+"""Exit statuses of every command but `run`."""
+
+STOPPED, FAILED, WRONG_CONFIGURATION = 0, 70, 78
+"""Exit statuses of `run`: stopped by its operator, a fault of its own (EX_SOFTWARE), and what only a change of the
+station file or the policy can mend (EX_CONFIG of sysexits.h): a service that restarts after the others leaves it."""
 
 LONGEST_LINE = 4096
 """Octets read of a line from standard input; no frame is as long."""
@@ -31,10 +35,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = _parser().parse_args(arguments)
     try:
         status: int = options.command(options)
-        sys.stdout.flush()
+        if sys.stdout is not None:  # it is None where the descriptor was closed at the start
+            sys.stdout.flush()
     except DocumentError as error:
-        # What `run` says goes into logs, where a problem is one line.
-        _say_problems(error, as_json=getattr(options, "json", False), one_line=options.command is _run)
+        _say_problems(error, as_json=getattr(options, "json", False))
         return FOUND_WRONG
     except BrokenPipeError:  # whoever read this has had enough: what is still buffered goes nowhere
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -53,6 +57,7 @@ def _parser() -> argparse.ArgumentParser:
 
     run = commands.add_parser("run", help="run the gateway")
     run.add_argument("station", type=Path, metavar="STATION", help="the station file")
+    run.add_argument("--log", choices=["text", "json"], help="how a line is written (default: text on a terminal)")
     run.set_defaults(command=_run)
 
     check = commands.add_parser("check", help="check a station file, its policy and the policy's examples")
@@ -102,10 +107,18 @@ def _run(options: argparse.Namespace) -> int:
         from gateway import log, service, settings  # noqa: PLC0415 - the other commands need no broker and no network
     finally:
         gc.enable()
-    station = settings.load(options.station)
-    log.configure()
-    asyncio.run(service.run(station))
-    return FINE
+    form = log.LogForm(options.log) if options.log else None
+    with log.opened(form) as writer:
+        try:
+            asyncio.run(service.run(settings.load(options.station)))
+        except DocumentError as error:
+            for problem in error.problems:  # one line each, as in any log
+                writer.write(f"{problem}\n")
+            return WRONG_CONFIGURATION
+        except Exception as error:  # noqa: BLE001 - Python would print it to where nobody may be reading, and wait
+            log.say_fatal(error)
+            return FAILED
+    return STOPPED
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -168,12 +181,12 @@ def _replay(options: argparse.Namespace) -> int:
     return FINE if replaying.Replaying(request).run(sys.stdout) else FOUND_WRONG
 
 
-def _say_problems(error: DocumentError, *, as_json: bool, one_line: bool) -> None:
+def _say_problems(error: DocumentError, *, as_json: bool) -> None:
     if as_json:
         print(json.dumps({"problems": [problem.to_object() for problem in error.problems]}, indent=2))
     else:
         for problem in error.problems:
-            print(problem if one_line else problem.shown(), file=sys.stderr)
+            print(problem.shown(), file=sys.stderr)
 
 
 if __name__ == "__main__":

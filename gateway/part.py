@@ -45,6 +45,7 @@ class PartKind(StrEnum):
     POLICY = "policy"
     CLOCK = "clock"
     ALERTS = "alerts"
+    LOG = "log"
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from collections.abc import Iterator
 
 import pytest
@@ -13,11 +14,6 @@ HOSTILE = "QA1\n2026 [error] forged\r\x1b[31mred\x1b[0m\u202eright to left\u2028
 ESCAPED = r"QA1\n2026 [error] forged\r\x1b[31mred\x1b[0m\u202eright to left\u2028line\x00\x7f"
 
 
-class Terminal(io.StringIO):
-    def isatty(self) -> bool:
-        return True
-
-
 @pytest.fixture(autouse=True)
 def _configured_as_before() -> Iterator[None]:
     before = structlog.get_config()
@@ -25,15 +21,16 @@ def _configured_as_before() -> Iterator[None]:
     structlog.configure(**before)
 
 
-def written(stream: io.StringIO, event: str, **fields: object) -> str:
+def written(form: log.LogForm, event: str, **fields: object) -> str:
     """What one event writes."""
-    log.configure(stream)
+    stream = io.StringIO()
+    log.configure(log.processors_for(form, colours=form is log.LogForm.TEXT), stream)
     structlog.get_logger().warning(event, **fields)
     return stream.getvalue()
 
 
 def test_on_a_terminal_nothing_breaks_out_of_its_line_or_moves_the_cursor() -> None:
-    text = written(Terminal(), HOSTILE, source="\x1b[31mred")
+    text = written(log.LogForm.TEXT, HOSTILE, source="\x1b[31mred")
     assert ESCAPED in text
     assert r"\x1b[31mred" in text.partition("source")[2]
     assert text.count("\n") == 1
@@ -42,7 +39,7 @@ def test_on_a_terminal_nothing_breaks_out_of_its_line_or_moves_the_cursor() -> N
 
 
 def test_in_a_file_each_event_is_one_object_on_a_line_of_ascii() -> None:
-    text = written(io.StringIO(), HOSTILE, source=HOSTILE, count=3)
+    text = written(log.LogForm.JSON, HOSTILE, source=HOSTILE, count=3)
     assert text.isascii()
     assert text.count("\n") == 1
     plain = json.loads(text)
@@ -51,13 +48,17 @@ def test_in_a_file_each_event_is_one_object_on_a_line_of_ascii() -> None:
 
 
 def test_a_field_that_is_bound_to_a_logger_is_escaped_too() -> None:
-    stream = io.StringIO()
-    log.configure(stream)
     with structlog.contextvars.bound_contextvars(run=HOSTILE):
-        structlog.get_logger().info("started")
-    assert json.loads(stream.getvalue())["run"] == ESCAPED
+        text = written(log.LogForm.JSON, "started")
+    assert json.loads(text)["run"] == ESCAPED
 
 
 def test_a_field_is_cut() -> None:
-    plain = json.loads(written(io.StringIO(), "said", remark="x" * 10_000))
+    plain = json.loads(written(log.LogForm.JSON, "said", remark="x" * 10_000))
     assert len(plain["remark"]) == log.MAXIMUM_VALUE
+
+
+def test_the_time_comes_first_then_how_bad_it_is_and_what_happened() -> None:
+    plain = json.loads(written(log.LogForm.JSON, "uplink is down", server="127.0.0.1:14580"))
+    assert list(plain) == ["time", "level", "event", "server"]
+    assert re.match(r"(\x1b\[\d+m)*20\d\d-", written(log.LogForm.TEXT, "uplink is down"))

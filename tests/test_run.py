@@ -90,45 +90,45 @@ async def test_sigint_ends_it_well_too_and_a_bad_policy_on_sighup_leaves_the_old
             assert await gateway.end(signal.SIGINT) == 0
 
 
-async def test_a_passcode_that_does_not_belong_to_the_callsign_ends_it_with_exit_1(tmp_path: Path) -> None:
+async def test_a_passcode_that_does_not_belong_to_the_callsign_ends_it_with_exit_78(tmp_path: Path) -> None:
     async with stile_run(tmp_path, station_text(1, 1), passcode="12345") as gateway:
         assert gateway.process.stderr is not None
         said = (await gateway.process.stderr.read()).decode()
-        assert await gateway.process.wait() == 1
+        assert await gateway.process.wait() == 78
     assert "station.yaml:3: uplink.passcode_file: the passcode does not belong to QX1GAT-10" in said
     assert "12345" not in said
     assert PASSCODE not in said
 
 
-async def test_a_bad_policy_at_the_start_ends_it_with_exit_1_and_the_reason(tmp_path: Path) -> None:
+async def test_a_bad_policy_at_the_start_ends_it_with_exit_78_and_the_reason(tmp_path: Path) -> None:
     (tmp_path / "mine.yaml").write_text("version: 1\nname: mine\nruels: []\n")
     async with stile_run(tmp_path, station_text(1, 1, "policy: ./mine.yaml\n")) as gateway:
         assert gateway.process.stderr is not None
         said = (await gateway.process.stderr.read()).decode()
-        assert await gateway.process.wait() == 1
+        assert await gateway.process.wait() == 78
     assert 'mine.yaml:3: ruels: unknown key - did you mean "rules"?' in said
 
 
-async def test_a_taken_port_for_the_broker_ends_it_with_exit_1_and_what_to_do(tmp_path: Path) -> None:
+async def test_a_taken_port_for_the_broker_ends_it_with_exit_78_and_what_to_do(tmp_path: Path) -> None:
     async with (
         Decoder() as taken,
         stile_run(tmp_path, station_text(1, 1, f"bus: {{broker: 'embedded:{taken.port}'}}\n")) as gateway,
     ):
         assert gateway.process.stderr is not None
         said = (await gateway.process.stderr.read()).decode()
-        assert await gateway.process.wait() == 1
+        assert await gateway.process.wait() == 78
     assert "station.yaml:4: bus.broker: " in said
     assert str(taken.port) in said
     assert "Traceback" not in said
 
 
-async def test_a_journal_that_is_none_of_ours_ends_it_with_exit_1(tmp_path: Path) -> None:
+async def test_a_journal_that_is_none_of_ours_ends_it_with_exit_78(tmp_path: Path) -> None:
     database = sqlite3.connect(tmp_path / "other.db")
     database.execute("CREATE TABLE other (x)")
     database.close()
     async with stile_run(tmp_path, station_text(1, 1, "journal: {path: other.db}\n")) as gateway:
         assert gateway.process.stderr is not None
         said = (await gateway.process.stderr.read()).decode()
-        assert await gateway.process.wait() == 1
+        assert await gateway.process.wait() == 78
     assert "station.yaml:4: journal.path: " in said
     assert "Traceback" not in said
