@@ -6,9 +6,9 @@ import pytest
 
 from gateway import policy_files
 from gateway.documents import DocumentError
-from gateway.journal.reading import read_heard
 from gateway.judge.verdict import Reason
 from gateway.part import PartKind, State
+from tests.journal.keeping import heard_objects
 from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file, until
 
 BUDGET = """
@@ -52,7 +52,7 @@ async def test_what_was_heard_is_in_the_journal_after_a_stop(tmp_path: Path) -> 
             await until(lambda: len(ear.judged) == 2)
             journal = next(part for part in service.health().parts if part.kind is PartKind.JOURNAL)
             assert journal.state is State.OK
-    kept = list(read_heard(tmp_path / "stile.db"))
+    kept = list(heard_objects(tmp_path / "stile.db"))
     assert [(each["information"], each["verdict"]) for each in kept] == [(">hello", "forward"), (">no", "keep")]
     assert list((tmp_path / "captures").iterdir())
 

@@ -1,49 +1,86 @@
-"""Reading what was kept: the journal's heard objects in their order, and the lines of captures. Memory is bounded."""
+"""Reading what was kept: the journal's heard objects in their order, and the lines of captures. Memory is bounded.
+
+A journal may come from a stranger. SQLite then is told to trust nothing in it and to stop at small bounds; only a plain
+table is read, row by row in the order of ids, by no index; and rows that are damaged are passed over.
+"""
 
 import contextlib
-import io
-import json
 import sqlite3
+import time
 from collections.abc import Iterator
+from io import BufferedIOBase
 from pathlib import Path
 
 from gateway.expanding import expanded
-from gateway.frames.capture import BadLine, CaptureLines, Line
-from gateway.frames.plain import PlainObject
+from gateway.frames.capture import MAXIMUM_LINE_OCTETS, BadLine, CaptureLines, Line
 from gateway.journal import schema
-from gateway.journal.trouble import JournalError, explain_database
+from gateway.journal.trouble import JournalDamagedError, JournalError, JournalRefusedError, explain_database
 
 ROWS_AT_A_TIME = 500
 """A read ends before the next one begins: one that lasted would keep the writer's log from being worked in."""
 
+OCTETS_AT_A_TIME = 1024 * 1024
+
+LONGEST_STATEMENT_SECONDS = 10.0
+"""Reading so few rows takes milliseconds: what takes longer was made to."""
+
+MAXIMUM_DAMAGES = 1000
+"""Damaged places of one journal; past them the rest is not read."""
+
 _BUSY_SECONDS = 5.0
+_OPERATIONS_BETWEEN_LOOKS = 10_000
+_LOWEST_ID = -(2**63)
+_HIGHEST_ID = 2**63 - 1
+
+_LIMITS = {
+    sqlite3.SQLITE_LIMIT_LENGTH: 4 * MAXIMUM_LINE_OCTETS,
+    sqlite3.SQLITE_LIMIT_SQL_LENGTH: MAXIMUM_LINE_OCTETS,
+    sqlite3.SQLITE_LIMIT_COLUMN: 100,
+    sqlite3.SQLITE_LIMIT_EXPR_DEPTH: 20,
+    sqlite3.SQLITE_LIMIT_COMPOUND_SELECT: 3,
+    sqlite3.SQLITE_LIMIT_VDBE_OP: 25_000,
+    sqlite3.SQLITE_LIMIT_FUNCTION_ARG: 8,
+    sqlite3.SQLITE_LIMIT_ATTACHED: 0,
+    sqlite3.SQLITE_LIMIT_LIKE_PATTERN_LENGTH: 50,
+    sqlite3.SQLITE_LIMIT_VARIABLE_NUMBER: 10,
+    sqlite3.SQLITE_LIMIT_TRIGGER_DEPTH: 10,
+}
+"""As SQLite advises for files of strangers ("Defense Against The Dark Arts", section 1.2)."""
+
+_PRECAUTIONS = (
+    "PRAGMA trusted_schema = OFF",
+    "PRAGMA cell_size_check = ON",
+    "PRAGMA mmap_size = 0",
+    "PRAGMA query_only = ON",
+)
+
+_PASSED_OVER = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_TOOBIG, sqlite3.SQLITE_IOERR_CORRUPTFS})
 
 
-def read_heard(path: Path, since_ms: int | None = None, until_ms: int | None = None) -> Iterator[PlainObject]:
-    """The heard objects in the journal at `path`, by run and sequence.
+def read_heard(path: Path) -> Iterator[Line | BadLine]:
+    """The heard objects in the journal at `path`, by run and sequence, as a capture has them, one a line.
 
-    Only those whose time is at or after `since_ms` and before `until_ms`, in Unix milliseconds, and that are there when
-    the reading begins; the gateway may write meanwhile. Raises `JournalError`.
+    Those that are there when the reading begins; the gateway may write meanwhile. Raises `JournalError`.
     """
-    since_ms = -(2**63) if since_ms is None else since_ms
-    until_ms = 2**63 - 1 if until_ms is None else until_ms
     try:
         with contextlib.closing(_open(path)) as journal:
+            patience = _Patience(journal)
             schema.require_readable(journal, path)
-            for text in _texts(journal, since_ms, until_ms):
-                yield _object(text, path)
-    except sqlite3.Error as error:
+            if not _is_plain(journal):
+                raise JournalRefusedError(f"{path} is no journal as the gateway writes one", "name another file")
+            yield from _Rows(journal, path, patience).lines()
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise explain_database(error, path) from None
 
 
-def read_lines(capture: io.BufferedIOBase) -> Iterator[Line | BadLine]:
+def read_lines(capture: BufferedIOBase) -> Iterator[Line | BadLine]:
     """The lines of a capture, plain or compressed with gzip or zstd, from a file opened for reading bytes.
 
     Raises `OSError`, and `CompressionError` as `expanded` does.
     """
     lines = CaptureLines()
-    for piece in expanded(capture):
-        yield from lines.feed(piece)
+    for data in expanded(capture):
+        yield from lines.feed(data)
     yield from lines.end()
 
 
@@ -51,29 +88,125 @@ def _open(path: Path) -> sqlite3.Connection:
     if not path.exists():
         raise JournalError(f"there is no journal at {path}", "name the file that the station file names")
     address = f"{path.absolute().as_uri()}?mode=ro"
-    return sqlite3.connect(address, uri=True, timeout=_BUSY_SECONDS, isolation_level=None)
+    journal = sqlite3.connect(address, uri=True, timeout=_BUSY_SECONDS, isolation_level=None)
+    journal.text_factory = bytes
+    for limit, most in _LIMITS.items():
+        journal.setlimit(limit, most)
+    for precaution in _PRECAUTIONS:
+        journal.execute(precaution).fetchall()
+    return journal
 
 
-def _texts(journal: sqlite3.Connection, since_ms: int, until_ms: int) -> Iterator[str]:
-    """Row by row in the order of ids. The index by time only says where they lie: a clock may have been set back."""
-    ends = "SELECT min(id), max(id) FROM heard WHERE time_ms >= ? AND time_ms < ?"
-    next_id, last_id = journal.execute(ends, (since_ms, until_ms)).fetchone()
-    # The + keeps SQLite from going by time.
-    select = (
-        "SELECT id, object FROM heard WHERE id BETWEEN ? AND ? AND +time_ms >= ? AND +time_ms < ? ORDER BY id LIMIT ?"
-    )
-    while next_id is not None:
-        rows = journal.execute(select, (next_id, last_id, since_ms, until_ms, ROWS_AT_A_TIME)).fetchall()
-        for _, text in rows:
-            yield text
-        next_id = rows[-1][0] + 1 if rows else None
+def _is_plain(journal: sqlite3.Connection) -> bool:
+    """Whether `heard` is a table of rows with an id and an object, and nothing that computes them."""
+    found = journal.execute("SELECT type, rootpage FROM main.sqlite_master WHERE name = 'heard'").fetchall()
+    if [(kind, bool(page)) for kind, page in found] != [(b"table", True)]:  # a virtual table has no page
+        return False
+    columns = journal.execute("PRAGMA main.table_xinfo(heard)").fetchall()
+    kinds = {name: (kind.upper(), key, hidden) for _, name, kind, _, _, key, hidden in columns}
+    return kinds.get(b"id") == (b"INTEGER", 1, 0) and kinds.get(b"object") == (b"TEXT", 0, 0)
 
 
-def _object(text: str, path: Path) -> PlainObject:
-    try:
-        plain = json.loads(text)
-    except ValueError:
-        plain = None
-    if not isinstance(plain, dict):
-        raise JournalError(f"the journal {path} is damaged", "read it up to here, or move it away")
-    return plain
+class _Patience:
+    """Ends a statement that takes too long."""
+
+    def __init__(self, journal: sqlite3.Connection) -> None:
+        self.renew()
+        journal.set_progress_handler(self._is_over, _OPERATIONS_BETWEEN_LOOKS)
+
+    def renew(self) -> None:
+        """Another statement begins."""
+        self._until = time.monotonic() + LONGEST_STATEMENT_SECONDS
+
+    def _is_over(self) -> bool:
+        return time.monotonic() > self._until
+
+
+class _Rows:
+    """The rows of `heard`, a stretch at a time."""
+
+    def __init__(self, journal: sqlite3.Connection, path: Path, patience: _Patience) -> None:
+        self._journal = journal
+        self._path = path
+        self._patience = patience
+        self._number = 0
+        self._damages = 0
+
+    def lines(self) -> Iterator[Line | BadLine]:
+        last_id = self._last_id()
+        next_id: int | None = _LOWEST_ID
+        limit = ROWS_AT_A_TIME
+        while next_id is not None and next_id <= last_id:
+            rows, is_damaged = self._stretch(next_id, last_id, limit)
+            for number, text in rows:
+                self._number += 1
+                yield self._line(text)
+                next_id = number + 1
+            if is_damaged and limit > 1:
+                limit = 1  # row by row up to the damage: the one before it was lost with it
+            elif is_damaged:
+                self._number += 1
+                yield BadLine(self._number, "the journal is damaged here")
+                next_id = self._after_damage(next_id, last_id)
+                limit = ROWS_AT_A_TIME
+            elif not rows:
+                return
+
+    def _last_id(self) -> int:
+        """What comes later is not read: a gateway may write faster than someone reads."""
+        try:
+            found = self._journal.execute("SELECT max(id) FROM main.heard NOT INDEXED").fetchone()[0]
+        except sqlite3.DatabaseError as error:
+            if not _is_passed_over(error):
+                raise
+            return _HIGHEST_ID
+        return found if isinstance(found, int) else _LOWEST_ID
+
+    def _stretch(self, first_id: int, last_id: int, limit: int) -> tuple[list[tuple[int, object]], bool]:
+        """Some rows from an id on, and whether damage keeps the next one from being read."""
+        rows: list[tuple[int, object]] = []
+        octets = 0
+        select = "SELECT id, object FROM main.heard NOT INDEXED WHERE id BETWEEN ? AND ? ORDER BY id LIMIT ?"
+        self._patience.renew()
+        try:
+            with contextlib.closing(self._journal.execute(select, (first_id, last_id, limit))) as found:
+                for number, text in found:
+                    if not (isinstance(number, int) and number >= first_id):
+                        raise JournalDamagedError(f"the rows of {self._path} are out of order", "read it up to here")
+                    first_id = number + 1
+                    rows.append((number, text))
+                    octets += len(text) if isinstance(text, bytes) else 0
+                    if octets >= OCTETS_AT_A_TIME:
+                        break
+        except sqlite3.Error as error:
+            if not _is_passed_over(error):
+                raise
+            return rows, True
+        return rows, False
+
+    def _after_damage(self, first_id: int, last_id: int) -> int | None:
+        """The id at which it can be read again, at or after `first_id`; None: nowhere."""
+        self._damages += 1
+        if self._damages > MAXIMUM_DAMAGES:
+            raise JournalDamagedError(f"the journal {self._path} is damaged in too many places", "read it up to here")
+        step = 1
+        while first_id + step <= last_id:
+            rows, is_damaged = self._stretch(first_id + step, last_id, 1)
+            if rows:
+                return rows[0][0]
+            if not is_damaged:
+                return None
+            step *= 2
+        return None
+
+    def _line(self, text: object) -> Line | BadLine:
+        if not isinstance(text, bytes):
+            return BadLine(self._number, "the row holds no text")
+        if len(text) > MAXIMUM_LINE_OCTETS:
+            return BadLine(self._number, f"the row is longer than {MAXIMUM_LINE_OCTETS} octets")
+        return Line(self._number, text)
+
+
+def _is_passed_over(error: sqlite3.Error) -> bool:
+    code = getattr(error, "sqlite_errorcode", 0)
+    return code in _PASSED_OVER or code & 0xFF in _PASSED_OVER

@@ -53,11 +53,10 @@ def migrate(connection: sqlite3.Connection, path: Path, steps: Sequence[str] | N
 
 
 def require_readable(connection: sqlite3.Connection, path: Path) -> None:
-    """See that the file is a journal whose version this program reads as it is. Raises `JournalRefusedError`."""
+    """See that the file is a journal, of this version or an older one. Raises `JournalRefusedError`."""
     require_ours(connection, path)
-    if version(connection) < len(migrations()):
-        why = f"{path} is a journal of an older Stile, or an empty one"
-        raise JournalRefusedError(why, "let the gateway run with it once: that brings it up to date")
+    if not version(connection):
+        raise JournalRefusedError(f"{path} is empty", "name a journal in which something was kept")
 
 
 def require_ours(connection: sqlite3.Connection, path: Path, known: int | None = None) -> None:

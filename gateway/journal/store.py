@@ -199,7 +199,7 @@ class Store:
             yield self._connection or self._open()
         except BaseException as error:
             self._disconnect()
-            if not isinstance(error, sqlite3.Error) or isinstance(error, _OWN_FAULTS):
+            if not isinstance(error, sqlite3.Error | UnicodeDecodeError) or isinstance(error, _OWN_FAULTS):
                 raise
             explained = explain_database(error, self._path)
             self._is_damaged |= isinstance(explained, JournalDamagedError)
@@ -210,7 +210,7 @@ class Store:
         if not self._is_damaged:
             try:
                 return self._connect()
-            except sqlite3.DatabaseError as error:
+            except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
                 if not isinstance(explain_database(error, self._path), JournalDamagedError):
                     raise
         if not self._set_aside():

@@ -34,11 +34,14 @@ class JournalDamagedError(JournalError):
     """The file is damaged."""
 
 
-def explain_database(error: sqlite3.Error, path: Path) -> JournalError:
-    """The trouble that SQLite's `error` about the journal at `path` tells of."""
+def explain_database(error: sqlite3.Error | UnicodeDecodeError, path: Path) -> JournalError:
+    """The trouble that SQLite's `error` about the journal at `path` tells of.
+
+    What SQLite says of a damaged file may hold octets of it, and then cannot be made an error's text.
+    """
     code = getattr(error, "sqlite_errorcode", 0) & _PRIMARY_CODE
     folder = path.parent
-    if code in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}:
+    if code in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB} or isinstance(error, UnicodeDecodeError):
         return JournalDamagedError(f"the journal {path} is damaged", "move it away: a new one is then begun")
     known = {
         sqlite3.SQLITE_FULL: (f"there is no room left for the journal {path}", f"make room on the disk of {folder}"),
@@ -49,6 +52,7 @@ def explain_database(error: sqlite3.Error, path: Path) -> JournalError:
         sqlite3.SQLITE_CANTOPEN: (f"the journal {path} cannot be opened", f"see that {folder} is a folder to write to"),
         sqlite3.SQLITE_READONLY: (f"the journal {path} may not be written", f"see who may write it, and {folder}"),
         sqlite3.SQLITE_BUSY: (f"another program holds the journal {path} locked", "end that program"),
+        sqlite3.SQLITE_INTERRUPT: (f"the journal {path} takes too long to read", "look at where it comes from"),
         sqlite3.SQLITE_LOCKED: (f"another program holds the journal {path} locked", "end that program"),
     }
     name = getattr(error, "sqlite_errorname", type(error).__name__)

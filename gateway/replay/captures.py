@@ -71,7 +71,7 @@ class Captures:
     def _records_of(self, path: Path) -> Iterator[Record]:
         with _opened(path) as stream:
             if stream.peek(len(_SQLITE_MARK)).startswith(_SQLITE_MARK):
-                yield from self._records_in_journal(path)
+                yield from self._records_in(read_heard(path), str(path))
                 return
             self._open = stream
             try:
@@ -84,16 +84,6 @@ class Captures:
             yield from read_lines(stream)
         except CutOffError:
             self.reading.without_end.append(capture)
-
-    def _records_in_journal(self, path: Path) -> Iterator[Record]:
-        for number, plain in enumerate(read_heard(path), 1):
-            self.reading.lines += 1
-            try:
-                record = record_of(plain)
-            except PlainFormError as error:
-                self.reading.note_damage(str(path), number, because_no_heard_object(error))
-            else:
-                yield record
 
     def _records_in(self, lines: Iterator[Line | BadLine], capture: str) -> Iterator[Record]:
         reading, timed = self.reading, self._timed

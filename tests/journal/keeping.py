@@ -12,9 +12,12 @@ from typing import Any
 
 from gateway.duration import DAY_MS
 from gateway.feed.heard_object import HeardPayload
+from gateway.frames.capture import Line, read_object
 from gateway.frames.heard import Run
+from gateway.frames.plain import PlainObject
 from gateway.journal.batch import Batch
 from gateway.journal.options import JournalOptions
+from gateway.journal.reading import read_heard
 from gateway.journal.recorder import Recorder
 from gateway.journal.runs import RunRecord
 from gateway.journal.store import Store
@@ -66,6 +69,11 @@ def rows_in(path: Path, select: str) -> list[tuple[Any, ...]]:
     """What another program sees in a database."""
     with contextlib.closing(sqlite3.connect(path)) as connection:
         return connection.execute(select).fetchall()
+
+
+def heard_objects(path: Path) -> list[PlainObject]:
+    """The heard objects in a journal, none of them damaged."""
+    return [read_object(line.octets) for line in read_heard(path) if isinstance(line, Line)]
 
 
 def heard_in(path: Path) -> list[tuple[Any, ...]]:

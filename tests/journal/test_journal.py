@@ -17,12 +17,12 @@ from gateway.feed.reader import ReportReader
 from gateway.frames.capture import Line, read_object
 from gateway.journal.journal import Journal
 from gateway.journal.options import JournalOptions, Pace
-from gateway.journal.reading import read_heard, read_lines
+from gateway.journal.reading import read_lines
 from gateway.journal.trouble import JournalRefusedError
 from gateway.judge.memory import JudgeMemory
 from gateway.part import PartKind, State
 from tests.journal import endless_gateway
-from tests.journal.keeping import PATIENCE_OF_A_TEST, RUN, Clock, frames, rows_in, running, until_written
+from tests.journal.keeping import PATIENCE_OF_A_TEST, RUN, Clock, frames, heard_objects, rows_in, running, until_written
 from tests.judge.listening import POST, Listening
 from tests.judged_frames import NOON_MS, POLICY
 from tests.remembering import budgets_of
@@ -53,7 +53,7 @@ async def test_what_is_heard_is_kept_as_it_is_published(path: Path) -> None:
         for each in judged:
             journal.offer_heard(HeardPayload(each, reader))
     published = [encode(heard_object(each, reader(each))) for each in judged]
-    assert [encode(plain) for plain in read_heard(path)] == published
+    assert [encode(plain) for plain in heard_objects(path)] == published
     assert journal.state().written == 50
 
 
@@ -156,7 +156,7 @@ async def test_killed_in_the_midst_of_writing_nothing_is_lost_that_was_on_disk(p
     again = journal_at(path, "again")
     async with running(again):
         again.offer_heard(HeardPayload(frames(1)[0]))
-    kept = [plain["sequence"] for plain in read_heard(path)]
+    kept = [plain["sequence"] for plain in heard_objects(path)]
     assert kept == [*range(1, len(kept)), 1]
     assert len(kept) > on_disk
 

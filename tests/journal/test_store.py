@@ -17,11 +17,10 @@ from gateway.frames.plain import from_object
 from gateway.journal import rows as rows_module
 from gateway.journal import store as store_module
 from gateway.journal.batch import PolicyTexts, Row
-from gateway.journal.reading import read_heard
 from gateway.journal.trouble import JournalDamagedError, JournalError, JournalRefusedError
 from gateway.judge.verdict import Decision, Judged, Reason, Verdict
 from tests.frames.strategies import any_frames
-from tests.journal.keeping import RUN, batch_of, frames, full_disk, heard_in, rows_in, store_at
+from tests.journal.keeping import RUN, batch_of, frames, full_disk, heard_in, heard_objects, rows_in, store_at
 from tests.judged_frames import NOON_MS, POLICY, Post
 
 
@@ -65,7 +64,7 @@ def test_frames_with_any_octets_come_back_as_they_were(path: Path, frames: list[
     store = store_at(path)
     store.write(batch_of(judged))
     store.close()
-    assert [from_object(plain) for plain in read_heard(path)] == heard
+    assert [from_object(plain) for plain in heard_objects(path)] == heard
     texts = [text.encode() for (text,) in rows_in(path, "SELECT object FROM heard ORDER BY id")]
     assert texts == [HeardPayload(each).encoded() for each in judged]
 
