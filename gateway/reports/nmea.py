@@ -131,11 +131,13 @@ def _position(fields: list[bytes]) -> Position:
 
 def _movement(course: bytes, speed: bytes) -> Movement | None:
     degrees, knots = _number(course), _number(speed)
-    if degrees is None and knots is None:
-        return None
     if degrees is not None and not 0 <= degrees <= _FULL_CIRCLE:
         degrees = None
-    return Movement(degrees, None if knots is None or knots < 0 else knots * units.KMH_PER_KNOT)
+    if knots is not None and knots < 0:
+        knots = None
+    if degrees is None and knots is None:
+        return None
+    return Movement(degrees, None if knots is None else knots * units.KMH_PER_KNOT)
 
 
 def _number(field: bytes) -> float | None:

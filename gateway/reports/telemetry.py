@@ -10,7 +10,10 @@ from gateway.reports.report import Report, TelemetryReport, Unreadable
 from gateway.reports.text import clean
 
 _SEQUENCE = re.compile(rb"T#(?:MIC,?|([0-9]{1,5}),)")
-_NUMBER = re.compile(rb"[-+]?(?:[0-9]{1,9}(?:\.[0-9]{0,9})?|\.[0-9]{1,9})(?:[Ee][-+]?[0-9]{1,2})?")
+_NUMBER = rb"[-+]?(?:[0-9]{1,9}(?:\.[0-9]{0,9})?|\.[0-9]{1,9})"
+_VALUE = re.compile(_NUMBER)
+_COEFFICIENT = re.compile(_NUMBER + rb"(?:[Ee][-+]?[0-9]{1,2})?")
+"""At most 10 to the 108th: times the square of a value, below 10 to the 18th, that is far from infinite."""
 _BITS = re.compile(rb"[01]{1,8}")
 _VALUES = 5
 _CHANNELS = 13
@@ -48,9 +51,9 @@ def _value(field: bytes) -> int | float | None:
     field = field.strip()
     if not field:
         return None
-    if _NUMBER.fullmatch(field) is None:
+    if _VALUE.fullmatch(field) is None:
         raise Unreadable("a value of the telemetry is no number")
-    return int(field) if field.lstrip(b"+-").isdigit() else float(field)
+    return float(field) if b"." in field else int(field)
 
 
 def read_definition(text: bytes) -> Definition | None:
@@ -79,7 +82,7 @@ def _coefficients(rest: bytes) -> tuple[tuple[float, float, float], ...]:
     """Three for each value. Where a number is missing or is none, its value and those behind it go without."""
     numbers: list[float] = []
     for field in rest.split(b",")[: _VALUES * _COEFFICIENTS]:
-        if _NUMBER.fullmatch(field.strip()) is None:
+        if _COEFFICIENT.fullmatch(field.strip()) is None:
             break
         numbers.append(float(field))
     return tuple(

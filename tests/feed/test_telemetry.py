@@ -82,6 +82,12 @@ def test_telemetry_that_its_sender_has_not_defined_has_no_channels() -> None:
     assert Listening().channels(BALLOON + VALUES) is None
 
 
+def test_the_largest_value_scaled_by_the_largest_coefficients_is_a_number() -> None:
+    huge = ",".join(["999999999e99"] * 3)
+    [scaled] = Listening().channels(says(f"EQNS.{huge}"), measures("999999999")) or []
+    assert 1e120 < scaled["value"] < 1e130
+
+
 def test_a_message_from_another_station_defines_nothing() -> None:
     assert Listening().channels(b"QB2BCD>APRS::QA1BUOY  :PARM.Battery", measures("1")) is None
 

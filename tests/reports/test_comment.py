@@ -1,5 +1,8 @@
 """What comments carry: precision and telemetry out and back, and words left alone."""
 
+import re
+from importlib import resources
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -83,3 +86,11 @@ def test_words_that_only_look_like_more_are_left_alone(words: str) -> None:
 def test_a_letter_stands_for_a_microwave_band(letter: str, megahertz: float) -> None:
     published = to_object(read("APRS", b"!4903.50N/07201.75Wr" + f"{letter}96.000MHz".encode()))
     assert published["frequency_mhz"] == megahertz
+
+
+def test_the_documented_tones_are_told_apart_by_their_whole_hertz() -> None:
+    text = resources.files("gateway.reports").joinpath("README.md").read_text("utf-8")
+    tones = {int(sent): float(exact) for sent, exact in re.findall(r"\| ([0-9]+) \| ([0-9]+\.[0-9])(?= \|)", text)}
+    assert len(tones) == 50
+    assert all(int(exact) == sent for sent, exact in tones.items())
+    assert tones[107] == 107.2

@@ -29,6 +29,7 @@ def calls_for_help(destination: str, information: bytes) -> bool:
         ("APRS", b"=/5L!!<*e7> sT!EMERGENCY!", Kind.POSITION),
         ("APRS", b"!0000.00N\\00000.00W.!EMERGENCY!", Kind.POSITION),
         ("APRS", AT_A_PLACE + b"_220/004g005t077!EMERGENCY!", Kind.WEATHER),
+        ("APRS", b"$GPGLL,2554.459,N,08020.187,W*73 !EMERGENCY!", Kind.POSITION),
         ("S32UVT", MIC_E + b"!EMERGENCY!", Kind.POSITION),
         ("S32UVT-3", MIC_E + b']"4T}Aground !EMERGENCY!=', Kind.POSITION),
         ("S32UVT", b'`(\x7ffn"Oj/!EMERGENCY!', Kind.UNKNOWN),  # no longitude: a set without a fix may still call

@@ -57,6 +57,8 @@ SENTENCES = [
         unknown("the receiver that made the sentence had no fix")),
     Row("NMEA 0183: VTG of one who stands", "APRS", b"$GPVTG,,T,,M,,N,,K",
         unknown("the sentence gives neither course nor speed")),
+    Row("ours, after NMEA 0183: a course and a speed that there are not", "APRS", b"$GPVTG,361,T,,M,-1,N,,K",
+        unknown("the sentence gives neither course nor speed")),
     Row("NMEA 0183: a sentence broken off", "APRS", b"$GPRMC,063909,A,3349.4302,N", unknown("the sentence breaks off")),
     Row("NMEA 0183: no digits for a place", "APRS", b"$GPGLL,,N,,W", unknown("the sentence gives no place")),
     Row("NMEA 0183: beyond the pole", "APRS", b"$GPGLL,9054.459,N,08020.187,W",
