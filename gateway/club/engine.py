@@ -1,0 +1,286 @@
+"""One connection to the engine (NATS JetStream), as much of it as a club needs: publish, compare-and-set, read, keep.
+
+All that is hard is the engine's own. This module only says in our words how a request ended: it was done, refused, or
+nobody knows. A connection is never repaired: when it is lost, whoever used it leaves its context and enters a fresh
+one, so that nothing of the old one is sent late. The client's own buffer is off.
+"""
+
+import asyncio
+import contextlib
+import ssl
+from collections.abc import AsyncIterator
+from dataclasses import dataclass, field
+
+import nats
+import nats.errors
+import nats.js.errors
+from nats.aio.client import Client
+from nats.js import JetStreamContext, api
+from nats.js.kv import KeyValue
+from nats.js.object_store import ObjectStore
+
+from gateway.club.subjects import Subjects
+
+CONNECT_SECONDS = 3
+ANSWER_SECONDS = 2.0
+"""How long a request may take: within a lease of 6 s a write that is not answered leaves time for another."""
+
+PING_SECONDS = 2
+UNANSWERED_PINGS = 2
+"""A server that answers no ping for about so many times as long is lost."""
+
+COPIES = 3
+KEPT_SECONDS = 3600
+KEPT_OCTETS = 1024**3
+DUPLICATES_SECONDS = 120
+SNAPSHOT_OCTETS = 256 * 1024 * 1024
+STAMP_LOOKS = 5
+STAMP_LOOK_SECONDS = 0.02
+
+_OTHER_REVISION = nats.js.errors.KeyWrongLastSequenceError
+_WRONG_LAST_SEQUENCE = frozenset((10071, 10164))
+"""The engine's numbers for a message that was to follow another than the last one."""
+
+
+class UnansweredError(Exception):
+    """Nobody knows whether the engine did it: no answer came, or the connection was lost."""
+
+
+class RefusedError(Exception):
+    """The engine did not do it. The text is the engine's, made printable and cut."""
+
+
+class AbsentError(RefusedError):
+    """There is no such stream, store or key."""
+
+
+class OvertakenError(RefusedError):
+    """Something else stands there by now: a compare-and-set that was not carried out, and never will be."""
+
+
+class EngineError(Exception):
+    """No connection came about; the text says why, and holds no secret."""
+
+
+@dataclass(frozen=True, slots=True)
+class EngineOptions:
+    """How to reach the engine. The representation shows no secret."""
+
+    servers: tuple[str, ...]
+    """`nats://host:port` or `tls://host:port`, in the order in which they are tried."""
+
+    name: str
+    """By which the engine's operator knows this connection; answers come to subjects that begin with it."""
+
+    user: str | None = None
+    password: str | None = field(default=None, repr=False)
+    credentials: str | None = field(default=None, repr=False)
+    """The path of a file of the engine's own credentials: a token with its key, or a key alone."""
+
+    holds_token: bool = False
+    """Whether the credentials hold a token."""
+
+    tls: ssl.SSLContext | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """What became of a message."""
+
+    sequence: int
+    known: bool
+    """Its id was seen before: it is not stored again."""
+
+
+class Engine:
+    """A connection that stands, or did until `lost` was set."""
+
+    def __init__(self, client: Client, subjects: Subjects, lost: asyncio.Event) -> None:
+        self.subjects = subjects
+        self.lost = lost
+        self.client = client
+        self.stream: JetStreamContext = client.jetstream(timeout=ANSWER_SECONDS)
+        self._keys: KeyValue | None = None
+        self._snapshots: ObjectStore | None = None
+
+    async def publish(self, subject: str, octets: bytes, *, identity: str = "", after: int | None = None) -> Stored:
+        """Store a message. `after`: only behind that one under the subject; 0: only as the first.
+
+        Raises `AbsentError`, `OvertakenError`, `RefusedError` and `UnansweredError`.
+        """
+        headers = {str(api.Header.MSG_ID): identity} if identity else {}
+        if after is not None:
+            headers[str(api.Header.EXPECTED_LAST_SUBJECT_SEQUENCE)] = str(after)
+        with _in_our_words():
+            stored = await self.stream.publish(subject, octets, stream=self.subjects.stream, headers=headers)
+        return Stored(stored.seq, bool(stored.duplicate))
+
+    async def stamp_ms(self, subject: str, sequence: int) -> float:
+        """When the engine stored the newest message under a subject, which is this one. Raises as `publish` does.
+
+        Any server that has a copy answers: one that has not got it yet is asked again.
+        """
+        for _ in range(STAMP_LOOKS):
+            with _in_our_words():
+                found = await self.stream.get_last_msg(self.subjects.stream, subject, direct=True)
+            if found.seq == sequence and found.time is not None:
+                return found.time.timestamp() * 1000
+            await asyncio.sleep(STAMP_LOOK_SECONDS)
+        raise UnansweredError
+
+    async def key(self, name: str) -> tuple[int, bytes | None]:
+        """Revision and value of a key; 0 and None: there is none yet. Raises as `publish` does."""
+        with _in_our_words():
+            try:
+                entry = await (await self._store_of_keys()).get(name)
+            except nats.js.errors.KeyNotFoundError as error:
+                revision = error.entry.revision if error.entry is not None else 0
+                return revision or 0, None
+        return entry.revision or 0, entry.value
+
+    async def set_key(self, name: str, value: bytes, revision: int) -> int:
+        """Put a value in the place of that revision; gives back its own. Raises as `publish` does."""
+        with _in_our_words():
+            return await (await self._store_of_keys()).update(name, value, last=revision)
+
+    async def keep_snapshot(self, name: str, octets: bytes) -> None:
+        """Keep a snapshot in the place of the one before. Raises as `publish` does."""
+        with _in_our_words():
+            await (await self._store_of_snapshots()).put(name, octets)
+
+    async def snapshot(self, name: str) -> bytes | None:
+        """The snapshot that is kept; None where there is none. Raises as `publish` does."""
+        with _in_our_words():
+            try:
+                found = await (await self._store_of_snapshots()).get(name)
+            except (nats.js.errors.ObjectNotFoundError, nats.js.errors.ObjectDeletedError):
+                return None
+        return found.data
+
+    async def bounds(self) -> tuple[int, int]:
+        """The first and the last message that the stream holds. Raises as `publish` does."""
+        with _in_our_words():
+            state = (await self.stream.stream_info(self.subjects.stream)).state
+        return state.first_seq, state.last_seq
+
+    async def last_under(self, subject: str) -> tuple[int, bytes]:
+        """The newest message under a subject. Raises as `publish` does: `AbsentError` where there is none."""
+        with _in_our_words():
+            found = await self.stream.get_last_msg(self.subjects.stream, subject)
+        return found.seq or 0, found.data or b""
+
+    async def make_what_is_absent(self, servers: int) -> list[str]:
+        """Make the stream and the stores, where there are none yet; change nothing that exists.
+
+        Gives back what was made. Raises as `publish` does: `RefusedError` where one exists that cannot be used.
+        """
+        copies = min(servers, COPIES)
+        made = []
+        with _in_our_words():
+            if await self._is_absent(self.subjects.stream):
+                await self.stream.add_stream(_stream(self.subjects, copies))
+                made.append(self.subjects.stream)
+            if await self._is_absent(f"KV_{self.subjects.keys}"):
+                keys = api.KeyValueConfig(bucket=self.subjects.keys, replicas=copies, storage=api.StorageType.FILE)
+                await self.stream.create_key_value(keys)
+                made.append(self.subjects.keys)
+            if await self._is_absent(f"OBJ_{self.subjects.snapshots}"):
+                store = api.ObjectStoreConfig(max_bytes=SNAPSHOT_OCTETS, replicas=copies, storage=api.StorageType.FILE)
+                await self.stream.create_object_store(self.subjects.snapshots, store)
+                made.append(self.subjects.snapshots)
+        return made
+
+    async def _is_absent(self, stream: str) -> bool:
+        try:
+            await self.stream.stream_info(stream)
+        except nats.js.errors.NotFoundError:
+            return True
+        return False
+
+    async def _store_of_keys(self) -> KeyValue:
+        if self._keys is None:
+            self._keys = await self.stream.key_value(self.subjects.keys)
+        return self._keys
+
+    async def _store_of_snapshots(self) -> ObjectStore:
+        if self._snapshots is None:
+            self._snapshots = await self.stream.object_store(self.subjects.snapshots)
+        return self._snapshots
+
+
+@contextlib.asynccontextmanager
+async def connected(options: EngineOptions, subjects: Subjects, server: str) -> AsyncIterator[Engine]:
+    """A connection to one server of the engine, while the context lasts. Raises `EngineError`."""
+    lost = asyncio.Event()
+    client = Client()
+
+    async def on_end() -> None:
+        lost.set()
+
+    async def on_error(error: Exception) -> None:
+        """What the client says beside its answers: whoever asked hears of it by its own answer, or by silence."""
+        del error
+
+    try:
+        async with asyncio.timeout(CONNECT_SECONDS):
+            await client.connect(
+                [server],
+                name=options.name,
+                allow_reconnect=False,
+                max_reconnect_attempts=1,
+                connect_timeout=CONNECT_SECONDS,
+                ping_interval=PING_SECONDS,
+                max_outstanding_pings=UNANSWERED_PINGS,
+                pending_size=0,  # what cannot be sent now is ours to keep, or to let go
+                inbox_prefix=f"_INBOX.{options.name}",
+                closed_cb=on_end,
+                error_cb=on_error,
+                user=options.user,
+                password=options.password,
+                user_credentials=options.credentials if options.holds_token else None,
+                nkeys_seed=None if options.holds_token else options.credentials,
+                tls=options.tls,
+            )
+    except (OSError, nats.errors.Error, TimeoutError) as error:
+        await _close(client)
+        raise EngineError(_why(error)) from None
+    try:
+        yield Engine(client, subjects, lost)
+    finally:
+        await _close(client)
+
+
+async def _close(client: Client) -> None:
+    """The socket is closed whatever happens; what the client says of it no longer matters."""
+    with contextlib.suppress(Exception):
+        async with asyncio.timeout(CONNECT_SECONDS):
+            await client.close()
+
+
+def _stream(subjects: Subjects, copies: int) -> api.StreamConfig:
+    return api.StreamConfig(
+        name=subjects.stream,
+        subjects=[subjects.everything],
+        storage=api.StorageType.FILE,
+        discard=api.DiscardPolicy.OLD,
+        num_replicas=copies,
+        max_age=KEPT_SECONDS,
+        max_bytes=KEPT_OCTETS,
+        duplicate_window=DUPLICATES_SECONDS,
+        allow_direct=True,
+    )
+
+
+@contextlib.contextmanager
+def _in_our_words() -> "contextlib._GeneratorContextManager[None]":
+    """Whatever the client raises becomes one of ours. What is not surely refused counts as unanswered."""
+    try:
+        yield
+    except _OTHER_REVISION:
+        raise OvertakenError("something newer stands there") from None
+    except nats.js.errors.APIError as error:
+        raise _refusal(error) from None
+    except (nats.js.errors.NoStreamResponseError, nats.js.errors.BucketNotFoundError):
+        raise AbsentError("there is no such stream or store") from None
+    except (nats.errors.Error, nats.js.errors.Error, OSError, TimeoutError):
+        raise UnansweredError from None
