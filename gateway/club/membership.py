@@ -1,0 +1,86 @@
+"""Stays with the engine: one connection after the other, to each server in turn, for as long as a member runs."""
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+
+import structlog
+
+from gateway.back_off import BackOff, Pauses
+from gateway.club.engine import Engine, EngineError, EngineOptions, connected
+from gateway.club.steady import steady_ms
+from gateway.club.subjects import Subjects
+
+PAUSES = Pauses(first=0.25, longest=5.0, steady=10.0)
+"""Short ones: a lease is a matter of seconds, and the engine is the club's own."""
+
+_log = structlog.get_logger("club")
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How the connection to the engine is."""
+
+    connected: bool
+    since_ms: float
+    server: str = ""
+    reason: str = ""
+    """Why there is none."""
+
+
+class Membership:
+    """One member's way to the engine."""
+
+    def __init__(self, options: EngineOptions, subjects: Subjects, on_change: Callable[[], None]) -> None:
+        self.standing = Standing(connected=False, since_ms=steady_ms())
+        self.connects = 0
+        self._options = options
+        self._subjects = subjects
+        self._on_change = on_change
+        self._logged = ""
+
+    async def stay(self, work: Callable[[Engine], Awaitable[None]]) -> None:
+        """Connect, let `work` run until the connection is lost or it returns, and again, for ever.
+
+        `work` is cancelled when the connection is lost; what it raises ends the membership.
+        """
+        servers = self._options.servers
+        back_off = BackOff(PAUSES, turns=len(servers))
+        turn = 0
+        while True:
+            server = servers[turn % len(servers)]
+            turn += 1
+            begun_ms = steady_ms()
+            reason = await self._one_connection(server, work)
+            self._stand(Standing(connected=False, since_ms=steady_ms(), server=server, reason=reason))
+            say = _log.debug if reason == self._logged else _log.warning
+            self._logged = reason
+            say("no connection to the club's engine", server=server, reason=reason)
+            await asyncio.sleep(back_off.failed((steady_ms() - begun_ms) / 1000))
+
+    async def _one_connection(self, server: str, work: Callable[[Engine], Awaitable[None]]) -> str:
+        try:
+            async with connected(self._options, self._subjects, server) as engine:
+                self.connects += 1
+                self._stand(Standing(connected=True, since_ms=steady_ms(), server=server))
+                _log.info("connected to the club's engine", server=server)
+                self._logged = ""
+                working = asyncio.ensure_future(work(engine))
+                losing = asyncio.ensure_future(engine.lost.wait())
+                try:
+                    await asyncio.wait((working, losing), return_when=asyncio.FIRST_COMPLETED)
+                    if working.done():
+                        working.result()
+                finally:
+                    for task in (working, losing):
+                        task.cancel()
+                    await asyncio.gather(working, losing, return_exceptions=True)
+                return "the connection was lost" if engine.lost.is_set() else "it was left"
+        except EngineError as error:
+            return str(error)
+
+    def _stand(self, standing: Standing) -> None:
+        if standing.connected is self.standing.connected:
+            standing = Standing(standing.connected, self.standing.since_ms, standing.server, standing.reason)
+        self.standing = standing
+        self._on_change()

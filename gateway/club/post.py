@@ -1,0 +1,133 @@
+"""A post of a club: hands on to the hubs what its receivers hear. It makes nothing in the engine: it waits for it."""
+
+import asyncio
+import contextlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from gateway.club import message
+from gateway.club.beat import keep_beating
+from gateway.club.engine import AbsentError, Engine, EngineOptions, RefusedError, UnansweredError
+from gateway.club.hand_over import End, HandOver, Offer, Parcel
+from gateway.club.membership import Membership
+from gateway.club.message import Handed, Place
+from gateway.club.steady import steady_ms
+from gateway.club.stream_clock import StreamClock
+from gateway.club.subjects import Subjects
+from gateway.frames.heard import Heard
+
+WAIT_FOR_STREAM_SECONDS = 1.0
+EXPIRE_SECONDS = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class PostOptions:
+    """What a post is made from."""
+
+    engine: EngineOptions
+    subjects: Subjects
+    name: str
+    freshness_ms: int
+    place: Place | None = None
+
+
+class Post:
+    """One post: `run` keeps it, `offer` gives it what was heard, `drain` ends it well."""
+
+    def __init__(self, options: PostOptions) -> None:
+        self.clock = StreamClock()
+        self.run_identity = message.new_run()
+        self.hand_over = HandOver(freshness_ms=options.freshness_ms)
+        self.membership = Membership(options.engine, options.subjects, lambda: None)
+        self.stream_is_absent = False
+        self._options = options
+        self._subject = options.subjects.heard(options.name)
+        self._more = asyncio.Event()
+        self._under_way: set[asyncio.Task[None]] = set()
+
+    def offer(self, batch: Sequence[Heard]) -> None:
+        """These were heard now. Never blocks."""
+        now_ms = steady_ms()
+        place = self._options.place
+        self.hand_over.put([Offer(heard.receiver, heard.port, now_ms, heard.frame, place) for heard in batch])
+        self._more.set()
+
+    async def run(self) -> None:
+        """Hand on for ever, whenever the engine can be reached."""
+        async with asyncio.TaskGroup() as tasks:
+            tasks.create_task(self._expire())
+            tasks.create_task(self.membership.stay(self._work))
+
+    async def drain(self, seconds: float) -> None:
+        """What waits may still go and be answered, for no longer than `seconds`; then nothing more is handed on."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                while self.membership.standing.connected and (self.hand_over.waiting or self.hand_over.under_way):
+                    await asyncio.sleep(0.01)
+        for task in self._under_way:
+            task.cancel()
+        await asyncio.gather(*self._under_way, return_exceptions=True)
+        self.hand_over.stop()
+
+    async def _work(self, engine: Engine) -> None:
+        self.clock.forget()
+        try:
+            async with asyncio.TaskGroup() as tasks:
+                beat = self._options.subjects.post_beat(self._options.name)
+                tasks.create_task(keep_beating(engine, beat, self.clock))
+                tasks.create_task(self._hand_on(engine))
+        finally:
+            for task in self._under_way:
+                task.cancel()
+            await asyncio.gather(*self._under_way, return_exceptions=True)
+
+    async def _hand_on(self, engine: Engine) -> None:
+        while True:
+            self._more.clear()
+            while self.clock.latest(steady_ms()) is not None and (parcel := self.hand_over.take()) is not None:
+                task = asyncio.create_task(self._publish(engine, parcel))
+                self._under_way.add(task)
+                task.add_done_callback(self._under_way.discard)
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(EXPIRE_SECONDS):
+                    await self._more.wait()
+
+    async def _publish(self, engine: Engine, parcel: Parcel) -> None:
+        end: End | None = None
+        try:
+            end = await self._answer_to(engine, parcel)
+        finally:
+            if end is None:
+                self.hand_over.unanswered(parcel)
+                self.clock.forget()  # another server may stamp from now on, by another clock: the next beat tells
+            else:
+                self.hand_over.answered(parcel, end)
+            self._more.set()
+
+    async def _answer_to(self, engine: Engine, parcel: Parcel) -> End | None:
+        """How handing it over ended; None where nobody knows, or it is to be tried again."""
+        moment_ms = self.clock.earliest(parcel.offer.heard_ms, steady_ms())
+        if moment_ms is None:
+            return None
+        # Handed over again it is never told to be younger than before.
+        parcel.moment_ms = moment_ms if parcel.moment_ms is None else min(moment_ms, parcel.moment_ms)
+        offer = parcel.offer
+        handed = Handed(offer.receiver, offer.port, parcel.moment_ms, offer.place, offer.frame)
+        identity = message.message_id(self.run_identity, parcel.sequence)
+        try:
+            await engine.publish(self._subject, message.write(handed), identity=identity)
+        except AbsentError:
+            self.stream_is_absent = True
+            await asyncio.sleep(WAIT_FOR_STREAM_SECONDS)
+            return None
+        except UnansweredError:
+            return None
+        except RefusedError:
+            return End.REFUSED
+        self.stream_is_absent = False
+        return End.HANDED_ON
+
+    async def _expire(self) -> None:
+        while True:
+            self.hand_over.expire(steady_ms())
+            await asyncio.sleep(EXPIRE_SECONDS)

@@ -1,0 +1,93 @@
+"""Reads the stream in its order: an ephemeral consumer without acknowledgements, asked for more as it is read.
+
+Nothing is kept in the engine about who read how far: the reader says from where, and begins again from there when the
+consumer is gone or has fallen silent. What comes of one read of the socket comes as one batch.
+"""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator
+from dataclasses import dataclass
+
+from nats.aio.msg import Msg
+from nats.js import api
+
+from gateway.club.engine import Engine, UnansweredError, in_our_words
+
+ASKED_FOR = 2000
+"""Messages that may be under way to us: it bounds what a slow reader holds, at about 5 MB of the longest frames."""
+
+SILENT_SECONDS = 3.0
+"""A hub hears its own beat each second: a stream this long silent is not read any more."""
+
+KEPT_SECONDS = 30
+_ANSWERED_PREFIX = "$JS.ACK."
+_PLACES_OF_V1 = 9
+"""Words of a reply subject without the engine's domain; with it there are two or three more (its ADR-15)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """A message as the stream holds it."""
+
+    sequence: int
+    stamp_ms: int
+    """When the engine stored it: Unix milliseconds by the engine's clock."""
+
+    subject: str
+    octets: bytes
+
+
+async def read_stream(engine: Engine, first: int) -> AsyncIterator[list[Message]]:
+    """The messages from that sequence on, in batches. Raises `UnansweredError` when nothing comes any more.
+
+    Raises `RefusedError` where the engine gives no consumer.
+    """
+    arrived = asyncio.Event()
+    waiting: list[Message] = []
+    inbox = engine.client.new_inbox()
+    under_way = 0
+
+    async def on_message(message: Msg) -> None:
+        if message.reply.startswith(_ANSWERED_PREFIX):
+            waiting.append(_read(message))
+            arrived.set()
+
+    with in_our_words():
+        consumer = await engine.stream.add_consumer(
+            engine.subjects.stream,
+            api.ConsumerConfig(
+                deliver_policy=api.DeliverPolicy.BY_START_SEQUENCE,
+                opt_start_seq=first,
+                ack_policy=api.AckPolicy.NONE,
+                inactive_threshold=KEPT_SECONDS,
+                mem_storage=True,
+                num_replicas=1,
+            ),
+        )
+        subscription = await engine.client.subscribe(inbox, cb=on_message)
+    more = f"$JS.API.CONSUMER.MSG.NEXT.{engine.subjects.stream}.{consumer.name}"
+    try:
+        while True:
+            if under_way <= ASKED_FOR // 2:
+                with in_our_words():
+                    await engine.client.publish(more, json.dumps({"batch": ASKED_FOR - under_way}).encode(), inbox)
+                under_way = ASKED_FOR
+            try:
+                async with asyncio.timeout(SILENT_SECONDS):
+                    await arrived.wait()
+            except TimeoutError:
+                raise UnansweredError from None
+            arrived.clear()
+            batch, waiting[:] = list(waiting), []
+            under_way -= len(batch)
+            yield batch
+    finally:
+        if not engine.lost.is_set():
+            await subscription.unsubscribe()
+
+
+def _read(message: Msg) -> Message:
+    words = message.reply.split(".")
+    first = 0 if len(words) == _PLACES_OF_V1 else 2
+    return Message(int(words[first + 5]), int(words[first + 7]) // 1_000_000, message.subject, message.data)
