@@ -7,7 +7,7 @@ import tempfile
 import urllib.request
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 from gateway.club.embedded import EmbeddedEngine, free_port
 
@@ -23,20 +23,23 @@ class EngineServers:
         self.ports = [free_port() for _ in range(servers)]
         self._monitors = [free_port() for _ in range(servers)]
         routes = [free_port() for _ in range(servers)]
-        known = ", ".join(f"nats-route://127.0.0.1:{port}" for port in routes)
         self.servers = [
             EmbeddedEngine(
                 Path(self._folder.name),
                 port,
                 f"server_name: s{place}\nlisten: 127.0.0.1:{port}\nhttp: 127.0.0.1:{self._monitors[place]}\n"
                 f'jetstream {{ store_dir: "{self._folder.name}/s{place}" }}\n'
-                + (f"cluster {{ name: club, listen: 127.0.0.1:{routes[place]}, routes: [{known}], no_advertise: true }}\n"
-                   if servers > 1 else "")
+                + (self._cluster(routes[place], routes) if servers > 1 else "")
                 + more,
                 f"s{place}",
             )
             for place, port in enumerate(self.ports)
         ]  # fmt: skip
+
+    @staticmethod
+    def _cluster(port: int, routes: list[int]) -> str:
+        known = ", ".join(f"nats-route://127.0.0.1:{route}" for route in routes)
+        return f"cluster {{ name: club, listen: 127.0.0.1:{port}, routes: [{known}], no_advertise: true }}\n"
 
     @property
     def urls(self) -> tuple[str, ...]:
@@ -46,7 +49,7 @@ class EngineServers:
     async def __aenter__(self) -> Self:
         await asyncio.gather(*(server.start() for server in self.servers))
         async with asyncio.timeout(READY_SECONDS):
-            while not await asyncio.to_thread(self._are_ready):
+            while not await asyncio.to_thread(self._are_ready):  # noqa: ASYNC110 - the servers tell nobody of it
                 await asyncio.sleep(0.2)
         return self
 
@@ -98,10 +101,10 @@ class EngineServers:
         return all(told and told.get("meta_cluster", {}).get("leader") for told in found)
 
 
-def _ask(port: int, path: str) -> dict[str, dict[str, object]] | None:
+def _ask(port: int, path: str) -> dict[str, Any] | None:
     try:
         with urllib.request.urlopen(f"http://127.0.0.1:{port}/{path}", timeout=1) as answer:
-            told: dict[str, dict[str, object]] = json.load(answer)
+            told: dict[str, Any] = json.load(answer)
             return told
     except (OSError, ValueError):
         return None

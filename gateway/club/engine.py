@@ -128,7 +128,8 @@ class Engine:
             with in_our_words():
                 found = await self.stream.get_last_msg(self.subjects.stream, subject, direct=True)
             if found.seq == sequence and found.time is not None:
-                return found.time.timestamp() * 1000
+                stamp_ms: float = found.time.timestamp() * 1000
+                return stamp_ms
             await asyncio.sleep(STAMP_LOOK_SECONDS)
         raise UnansweredError
 
@@ -145,7 +146,8 @@ class Engine:
     async def set_key(self, name: str, value: bytes, revision: int) -> int:
         """Put a value in the place of that revision; gives back its own. Raises as `publish` does."""
         with in_our_words():
-            return await (await self._store_of_keys()).update(name, value, last=revision)
+            written: int = await (await self._store_of_keys()).update(name, value, last=revision)
+        return written
 
     async def keep_snapshot(self, name: str, octets: bytes) -> None:
         """Keep a snapshot in the place of the one before. Raises as `publish` does."""
@@ -160,7 +162,8 @@ class Engine:
                     found = await (await self._store_of_snapshots()).get(name)
             except (nats.js.errors.ObjectNotFoundError, nats.js.errors.ObjectDeletedError):
                 return None
-        return found.data
+        octets: bytes = found.data or b""
+        return octets
 
     async def bounds(self) -> tuple[int, int]:
         """The first and the last message that the stream holds. Raises as `publish` does."""

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from heapq import heappop, heappush
 
-from gateway.club.message import Place
 from gateway.frames.frame import Damaged, Frame
+from gateway.frames.heard import Place
 
 MAXIMUM_WAITING_OCTETS = 1024 * 1024
 """Of frames that wait: about an hour of the busiest radio channel, far more than stays fresh."""
@@ -97,6 +97,11 @@ class HandOver:
     def under_way(self) -> int:
         """How many are published and not yet answered."""
         return len(self._under_way)
+
+    @property
+    def open(self) -> bool:
+        """Whether any frame has not come to its end."""
+        return bool(self._waiting or self._under_way)
 
     def put(self, offers: Sequence[Offer]) -> None:
         """Let frames wait, after those that do. Past the bound the oldest of all that wait goes."""

@@ -25,12 +25,13 @@ from functools import lru_cache
 
 from gateway.frames import ax25, tnc2
 from gateway.frames.frame import NO_LAYER_3, UI, Damaged, Frame, damaged
+from gateway.frames.heard import Place
 from gateway.frames.kiss import MAXIMUM_PORT
 
 FORM = 1
 NO_PLACE = -(2**31)
 PLACE_UNITS = 10_000_000
-"""In a degree: about a centimetre each."""
+"""In a degree: about a centimetre each. Every hub reckons with the same whole numbers."""
 
 MAXIMUM_FRAME_OCTETS = tnc2.MAXIMUM_LINE_OCTETS + 128
 """The longest line of monitor text, with what its header can be longer by in AX.25 or with every star written."""
@@ -59,14 +60,6 @@ class Carried(IntEnum):
 
 class MessageError(ValueError):
     """The octets are no message of a post; the text is our own and holds nothing of them."""
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where a post is, WGS 84 degrees to the ten-millionth: every hub reckons with the same whole numbers."""
-
-    latitude: float
-    longitude: float
 
 
 @dataclass(frozen=True, slots=True)

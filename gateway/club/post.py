@@ -10,11 +10,11 @@ from gateway.club.beat import keep_beating
 from gateway.club.engine import AbsentError, Engine, EngineOptions, RefusedError, UnansweredError
 from gateway.club.hand_over import End, HandOver, Offer, Parcel
 from gateway.club.membership import Membership
-from gateway.club.message import Handed, Place
+from gateway.club.message import Handed
 from gateway.club.steady import steady_ms
 from gateway.club.stream_clock import StreamClock
 from gateway.club.subjects import Subjects
-from gateway.frames.heard import Heard
+from gateway.frames.heard import Heard, Place
 
 WAIT_FOR_STREAM_SECONDS = 1.0
 EXPIRE_SECONDS = 0.5
@@ -62,8 +62,9 @@ class Post:
         """What waits may still go and be answered, for no longer than `seconds`; then nothing more is handed on."""
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(seconds):
-                while self.membership.standing.connected and (self.hand_over.waiting or self.hand_over.under_way):
-                    await asyncio.sleep(0.01)
+                while self.membership.standing.connected and self.hand_over.open:
+                    self._more.clear()
+                    await self._more.wait()
         for task in self._under_way:
             task.cancel()
         await asyncio.gather(*self._under_way, return_exceptions=True)

@@ -9,7 +9,7 @@ from gateway.feed.telemetry import TelemetryMemory
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
 from gateway.frames.tnc2 import first_line
-from gateway.judge.conditions import Post
+from gateway.judge.conditions import Post, origin_at
 from gateway.judge.verdict import Judged
 from gateway.remembered import Past
 
@@ -63,8 +63,9 @@ class ReportReader:
         if channels is not None:
             plain["channels"] = channels
         position = report.position
-        if position is not None and self._origin is not None:
-            line = self._origin.line_to(position.latitude, position.longitude)
+        origin = self._origin if judged.heard.place is None else origin_at(judged.heard.place)
+        if position is not None and origin is not None:
+            line = origin.line_to(position.latitude, position.longitude)
             plain["distance_km"] = round(line.distance_km, 3)
             plain["bearing_deg"] = round(line.bearing_deg, 1) % 360
         return plain

@@ -21,6 +21,14 @@ class Moment:
 
 
 @dataclass(frozen=True, slots=True)
+class Place:
+    """Where something is: WGS 84 degrees."""
+
+    latitude: float
+    longitude: float
+
+
+@dataclass(frozen=True, slots=True)
 class Heard:
     """A frame, with the receiver and the time."""
 
@@ -36,6 +44,8 @@ class Heard:
     """The port of a modem with several, as KISS numbers them; 0 otherwise."""
 
     frame: Frame | Damaged
+    place: Place | None = None
+    """Where it was heard, if a post of a club did and told so; None: at this station."""
 
 
 class Run:
@@ -76,7 +86,9 @@ class Run:
         now = self.now()
         return now.time_ms - now.elapsed_ms + elapsed_ms
 
-    def hear(self, moment: Moment, receiver: str, port: int, frame: Frame | Damaged) -> Heard:
+    def hear(
+        self, moment: Moment, receiver: str, port: int, frame: Frame | Damaged, place: Place | None = None
+    ) -> Heard:
         """The next frame of this run."""
         self._sequence += 1
-        return Heard(self.identity, self._sequence, moment, receiver, port, frame)
+        return Heard(self.identity, self._sequence, moment, receiver, port, frame, place)

@@ -11,7 +11,7 @@ from typing import Any
 from gateway.frames.ax25 import REMEMBERED_HEADERS
 from gateway.frames.frame import NO_LAYER_3, UI, Damaged, Frame
 from gateway.frames.header import Header, Repeater, is_plain_text, without_ssid_0
-from gateway.frames.heard import Heard, Moment
+from gateway.frames.heard import Heard, Moment, Place
 from gateway.frames.kiss import MAXIMUM_PORT
 
 PlainObject = dict[str, Any]
@@ -19,6 +19,8 @@ PlainObject = dict[str, Any]
 HIGHEST_NUMBER = 2**53 - 1
 """The highest whole number that every reader of JSON holds exactly (RFC 8259 section 6)."""
 
+HIGHEST_LATITUDE = 90
+HIGHEST_LONGITUDE = 180
 _HIGHEST_OCTET = 0xFF
 
 
@@ -59,6 +61,8 @@ def to_object(heard: Heard, innermost: Frame | None) -> PlainObject:
     }
     if heard.port:
         plain["port"] = heard.port
+    if heard.place is not None:
+        plain["place"] = {"latitude": heard.place.latitude, "longitude": heard.place.longitude}
     if isinstance(heard.frame, Damaged):
         plain["damage"] = heard.frame.because
         plain["octets_base64"] = base64.b64encode(heard.frame.octets).decode("ascii")
@@ -79,6 +83,7 @@ def from_object(plain: Mapping[str, Any]) -> Heard:
             receiver=_text(plain, "receiver"),
             port=_number(plain, "port", MAXIMUM_PORT) if "port" in plain else 0,
             frame=_damaged_from(plain) if "damage" in plain else _frame_from(plain.get("outer", plain)),
+            place=_place_from(plain["place"]) if "place" in plain else None,
         )
     except PlainFormError:
         raise
@@ -134,6 +139,14 @@ def _information_from(plain: Mapping[str, Any]) -> bytes:
     if "information_base64" in plain:
         return _base64(plain, "information_base64")
     return _text(plain, "information").encode("utf-8")
+
+
+def _place_from(plain: object) -> Place:
+    match plain:
+        case {"latitude": float() | int() as latitude, "longitude": float() | int() as longitude}:
+            if abs(latitude) <= HIGHEST_LATITUDE and abs(longitude) <= HIGHEST_LONGITUDE:
+                return Place(float(latitude), float(longitude))
+    raise PlainFormError("place: latitude and longitude in degrees belong here")
 
 
 def _damaged_from(plain: Mapping[str, Any]) -> Damaged:

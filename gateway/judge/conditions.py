@@ -5,18 +5,21 @@ They are split into those that a header and the receiver answer, asked once per 
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TypeVar
 
 from gateway.duration import DAY_MS, MINUTE_MS
 from gateway.frames.frame import Frame
 from gateway.frames.header import Header
+from gateway.frames.heard import Place
 from gateway.judge import policy as written
 from gateway.judge.patterns import PatternIndex
 from gateway.reports import Report, read
 from gateway.reports.distance import Origin
 
 MINUTES_A_DAY = 24 * 60
+REMEMBERED_PLACES = 64
+"""Posts of a club from which distances were asked last: about 1 MB each, if all that they hear moves."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +38,12 @@ class Post:
         if self.latitude is None or self.longitude is None:
             return None
         return Origin(self.latitude, self.longitude)
+
+
+@lru_cache(REMEMBERED_PLACES)
+def origin_at(place: Place) -> Origin:
+    """The place of a post of a club, from which the distances of what it heard are reckoned."""
+    return Origin(place.latitude, place.longitude)
 
 
 @dataclass(frozen=True, slots=True)

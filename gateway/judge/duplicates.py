@@ -1,5 +1,7 @@
 """Which frames went up lately: copies that come by other ways within the window are known by it."""
 
+from gateway.judge.state import DuplicatesState
+
 MAXIMUM_REMEMBERED = 65_536
 """Keys held at most, about 9 MB: more than any radio channel brings in a window of 30 s by two hundred times."""
 
@@ -49,6 +51,20 @@ class RecentForwards:
         self._recent[key] = elapsed_ms
         self._recent_octets += len(key)
         self.remembered += 1
+
+    def state(self) -> DuplicatesState:
+        """All that it knows: another that takes it in answers alike for ever."""
+        return DuplicatesState(
+            recent=list(self._recent.items()),
+            older=list(self._older.items()),
+            recent_began=self._recent_began,
+            recent_octets=self._recent_octets,
+        )
+
+    def resume(self, state: DuplicatesState) -> None:
+        """Take in what `state` gave out, in place of what was known."""
+        self._recent, self._older = dict(state.recent), dict(state.older)
+        self._recent_began, self._recent_octets = state.recent_began, state.recent_octets
 
     def entries(self) -> list[tuple[bytes, int]]:
         """Each key of which a copy may still count as a duplicate, with the elapsed time at which its frame went up."""

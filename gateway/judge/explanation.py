@@ -81,7 +81,7 @@ def _policy_steps(judge: Judge, heard: Heard, unwrapped: Unwrapped) -> Iterator[
         answer = "yes: no rule and no rate of the policy can hold it back"
         yield Step("emergency", "Is it an emergency?", answer, decided=True)
         return
-    yield from _rule_steps(judge, standing, judge.subject(standing, innermost, information, heard.moment))
+    yield from _rule_steps(judge, standing, judge.subject(standing, innermost, information, heard))
 
 
 def _rule_steps(judge: Judge, standing: Standing, subject: Subject) -> Iterator[Step]:
@@ -105,7 +105,7 @@ def _rate_steps(judge: Judge, judged: Judged) -> Iterator[Step]:
     if isinstance(frame, Damaged) or innermost is None:
         return
     standing = judge.standing(judged.heard.receiver, unwrap(frame))
-    subject = judge.subject(standing, innermost, first_line(innermost.information), judged.heard.moment)
+    subject = judge.subject(standing, innermost, first_line(innermost.information), judged.heard)
     for _, rate in standing.rates:
         name = f"rate {rate.rate.name}"
         if rate.when.of_subject is not None and not rate.when.of_subject(subject):

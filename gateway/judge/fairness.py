@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from gateway.duration import HOUR_MS, MINUTE_MS
+from gateway.judge.state import SharesState
 
 SHORTEST_WINDOW_MS = MINUTE_MS
 LONGEST_WINDOW_MS = HOUR_MS
@@ -68,6 +69,26 @@ class FairShares:
         if source not in self._recent:
             source = OVERFLOW_SOURCE
         self._uses[source] = _Use(self._ahead(source, elapsed_ms) + 1, elapsed_ms)
+
+    def state(self) -> SharesState:
+        """All that it knows: another that takes it in answers alike for ever."""
+        return SharesState(
+            since_ms=self._since_ms,
+            began_ms=self._began_ms,
+            looked_ms=self._looked_ms,
+            recent=dict(self._recent),
+            earlier=dict(self._earlier),
+            level=self._level,
+            uses={source: (use.ahead, use.at_ms) for source, use in self._uses.items()},
+        )
+
+    def resume(self, state: SharesState) -> None:
+        """Take in what `state` gave out, in place of what was known."""
+        self._since_ms, self._began_ms, self._looked_ms = state.since_ms, state.began_ms, state.looked_ms
+        self._recent, self._earlier = dict(state.recent), dict(state.earlier)
+        self._recent_total, self._earlier_total = sum(self._recent.values()), sum(self._earlier.values())
+        self._level = state.level
+        self._uses = {source: _Use(ahead, at_ms) for source, (ahead, at_ms) in state.uses.items()}
 
     def _ahead(self, source: str, elapsed_ms: int) -> float:
         use = self._uses.get(source)

@@ -12,12 +12,13 @@ from gateway.frames.network_line import LINE_END, MAXIMUM_LINE_OCTETS, route
 from gateway.frames.third_party import MARK, Unwrapped, unwrap
 from gateway.frames.tnc2 import first_line
 from gateway.judge.compiled import Candidate, CompiledPolicy, CompiledRate
-from gateway.judge.conditions import Subject, Traits
+from gateway.judge.conditions import Subject, Traits, origin_at
 from gateway.judge.duplicates import RecentForwards
 from gateway.judge.emergency import is_emergency
 from gateway.judge.network_rules import RULES_BEFORE_INFORMATION, first_broken, header_reason
 from gateway.judge.policy import Per
 from gateway.judge.rates import RateLimit, continue_rates
+from gateway.judge.state import JudgeState
 from gateway.judge.verdict import Decision, Judged, Reason, Verdict
 
 MAXIMUM_STANDINGS = 16_384
@@ -108,9 +109,10 @@ class Judge:
         """
         return self.recent.since(_duplicate_key(standing, information), elapsed_ms)
 
-    def subject(self, standing: Standing, frame: Frame, information: bytes, moment: Moment) -> Subject:
+    def subject(self, standing: Standing, frame: Frame, information: bytes, heard: Heard) -> Subject:
         """What the policy's conditions are asked about; `information` is that of `frame` up to its first line end."""
-        return Subject(frame, information, standing.traits, moment.time_ms, self._policy.origin)
+        origin = self._policy.origin if heard.place is None else origin_at(heard.place)
+        return Subject(frame, information, standing.traits, heard.moment.time_ms, origin)
 
     def recall(self, judged: Judged) -> None:
         """Remember a frame as it was judged before a restart; its moment is in this run's time, before its start.
@@ -125,12 +127,24 @@ class Judge:
         self.recent.remember(_duplicate_key(standing, information), heard.moment.elapsed_ms)
         if judged.emergency or not standing.rates:
             return
-        subject = self.subject(standing, frame, information, heard.moment)
+        subject = self.subject(standing, frame, information, heard)
         octets = MAXIMUM_LINE_OCTETS - standing.room + len(information)
         for place, rate in standing.rates:
             budget = self.limits[place].budget
             if budget is not None and (rate.when.of_subject is None or rate.when.of_subject(subject)):
                 budget.take(_key(self.limits[place].per, subject), heard.moment.time_ms, octets)
+
+    def state(self) -> JudgeState:
+        """All that it knows but its policy: another of the same policy that takes it in judges alike for ever."""
+        return JudgeState(duplicates=self.recent.state(), limits=[limit.state() for limit in self.limits])
+
+    def resume(self, state: JudgeState) -> None:
+        """Take in what `state` gave out, in place of what was known. Both judges have the same policy."""
+        self.recent.resume(state.duplicates)
+        known = {(limit.name, limit.per): limit for limit in state.limits}
+        for limit in self.limits:
+            if (found := known.get((limit.name, limit.per))) is not None:
+                limit.resume(found)
 
     def _take(self, policy: CompiledPolicy) -> None:
         self._policy = policy
@@ -166,7 +180,7 @@ class Judge:
         emergency = is_emergency(frame)
         verdict = self._policy.forward
         if not emergency and (standing.rules or standing.rates):
-            verdict = self._ask_policy(standing, self.subject(standing, frame, information, heard.moment), heard.moment)
+            verdict = self._ask_policy(standing, self.subject(standing, frame, information, heard), heard.moment)
         if verdict.decision is Decision.FORWARD:
             self.recent.remember(key, elapsed_ms)
         return Judged(heard, verdict, frame, emergency)

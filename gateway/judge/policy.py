@@ -34,8 +34,16 @@ MOST_RATES = 1000
 MOST_EXAMPLES = 10_000
 """Each is judged whenever the policy is read."""
 
+_RECEIVER = rf"{NAME}(?:/{NAME})?"
 _PATTERN = rf"@{NAME}|[A-Za-z0-9*?\[\]!-]{{1,32}}"
 _SYMBOL = r"[!-~]{2}"
+
+ReceiverName = Annotated[
+    str,
+    AfterValidator(fits(_RECEIVER, "is no name of a receiver: write it as vhf, or in a club as headland/vhf")),
+    WithJsonSchema({"type": "string", "pattern": f"^{_RECEIVER}$"}),
+]
+"""A receiver of this station, or of a post of its club."""
 
 Pattern = Annotated[
     str,
@@ -128,7 +136,7 @@ class Conditions(Section):
 
     source: OneOrMore[Pattern] | None = None
     destination: OneOrMore[Pattern] | None = None
-    receiver: OneOrMore[Name] | None = None
+    receiver: OneOrMore[ReceiverName] | None = None
     via: OneOrMore[Pattern] | None = None
     hops: Hops | None = None
     report: OneOrMore[Kind] | None = None
@@ -251,7 +259,7 @@ class Before(Section):
     """A frame heard before the one that an example is about."""
 
     frame: str
-    receiver: Name | None = None
+    receiver: ReceiverName | None = None
     before: Annotated[Duration, between("0s", "366d")] = 0
     """How long before, in milliseconds."""
 
@@ -275,7 +283,7 @@ class Example(Section):
 
     frame: str
     after: list[Annotated[Before, BeforeValidator(_before, json_schema_input_type=str | Before)]] = []
-    receiver: Name = "example"
+    receiver: ReceiverName = "example"
     control: Annotated[int, Field(strict=True, ge=0, le=255)] = UI
     pid: Annotated[int, Field(strict=True, ge=0, le=255)] = NO_LAYER_3
     at: Annotated[int, BeforeValidator(_moment), WithJsonSchema({"type": "string", "format": "date-time"})] = (

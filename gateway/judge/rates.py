@@ -15,6 +15,7 @@ from gateway.duration import DAY_MS
 from gateway.frames.heard import Moment
 from gateway.judge.fairness import FairShares
 from gateway.judge.policy import Per, Rate
+from gateway.judge.state import BucketsState, BudgetState, LimitState
 from gateway.reports import Kind
 
 MAXIMUM_BUCKETS = 16_384
@@ -69,6 +70,14 @@ class TokenBuckets:
         self._swept_at = now
         self._full_at = {known: full_at for known, full_at in self._full_at.items() if full_at > now}
         return key if len(self._full_at) < MAXIMUM_BUCKETS else OVERFLOW_KEY
+
+    def state(self) -> BucketsState:
+        """All that it knows: another that takes it in answers alike for ever."""
+        return BucketsState(full_at=dict(self._full_at), swept_at=self._swept_at)
+
+    def resume(self, state: BucketsState) -> None:
+        """Take in what `state` gave out, in place of what was known."""
+        self._full_at, self._swept_at = dict(state.full_at), state.swept_at
 
     def continue_from(self, former: "TokenBuckets", elapsed_ms: int) -> None:
         """Take over the levels of the same rate before a reload, each capped at the burst of this one."""
@@ -213,6 +222,27 @@ class RateLimit:
             shares = self._shares_of(key)
             if shares is not None:
                 shares.took(source, moment.elapsed_ms)
+
+    def state(self) -> LimitState:
+        """All that it knows: another that takes it in answers alike for ever."""
+        return LimitState(
+            name=self.name,
+            per=self.per,
+            buckets=None if self.buckets is None else self.buckets.state(),
+            budget=None if self.budget is None else BudgetState(**self.budget.state()),
+            shares={key: shares.state() for key, shares in self._shares.items()},
+        )
+
+    def resume(self, state: LimitState) -> None:
+        """Take in what `state` gave out, in place of what was known."""
+        if self.buckets is not None and state.buckets is not None:
+            self.buckets.resume(state.buckets)
+        if self.budget is not None and state.budget is not None:
+            self.budget.restore({"period": state.budget.period, "used": state.budget.used})
+        if self._new_shares is not None:
+            for key, shares in state.shares.items():
+                self._shares[key] = self._new_shares()
+                self._shares[key].resume(shares)
 
     def _shares_of(self, key: str) -> FairShares | None:
         if self._new_shares is None:

@@ -5,9 +5,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gateway.club import message
-from gateway.club.message import Handed, MessageError, Place
+from gateway.club.message import Handed, MessageError
 from gateway.frames.frame import Damaged, Frame, damaged
 from gateway.frames.header import Header, Repeater
+from gateway.frames.heard import Place
 from tests.frames.strategies import any_frames, text_frames
 
 places = st.builds(

@@ -59,6 +59,7 @@ def test_a_window_is_a_length_of_time(text: str, milliseconds: int) -> None:
         ('{addressee: "QB2*"}', "addressee", ["QB2*"]),
         ("{receiver: hf}", "receiver", ["hf"]),
         ("{receiver: [hf, vhf-2]}", "receiver", ["hf", "vhf-2"]),
+        ("{receiver: headland/vhf}", "receiver", ["headland/vhf"]),
         ("{report: [position, user-defined]}", "report", [Kind.POSITION, Kind.USER_DEFINED]),
         ('{symbol: ["/_", "\\\\>"]}', "symbol", ["/_", "\\>"]),
         ("{contains: [test, 'a b']}", "contains", ["test", "a b"]),
@@ -142,6 +143,7 @@ examples:
 
 
 NO_PATTERN = 'is no pattern for callsigns: write it as QA1BCD-9, "QA1*" or "@group"'
+NO_RECEIVER = "is no name of a receiver: write it as vhf, or in a club as headland/vhf"
 NO_NAME = "is no name: write small letters, digits and hyphens, no more than 63"
 NO_LENGTH = "is no length of time; write a number and its unit, as 30s, 5m, 24h or 30d"
 NO_DISTANCE = "is no distance; write a number and its unit, as 300km or 500m"
@@ -192,7 +194,7 @@ MISTAKES = [
     in_when("sorce", "Q*", '5: rules[0].when.sorce: unknown key - did you mean "source"?'),
     in_when("not_", "{via: Q*}", '5: rules[0].when.not_: unknown key - did you mean "not"?'),
     in_when("not", "{via: [a b]}", f"5: rules[0].when.not.via[0]: 'a b' {NO_PATTERN}"),
-    in_when("receiver", "VHF", f"5: rules[0].when.receiver: 'VHF' {NO_NAME}"),
+    in_when("receiver", "VHF", f"5: rules[0].when.receiver: 'VHF' {NO_RECEIVER}"),
     in_when("hops", "3", "5: rules[0].when.hops: keys with values belong here: at_least, at_most"),
     in_when("hops", "{}", "5: rules[0].when.hops: give at_least, at_most or both"),
     in_when("hops", "{at_least: 9}", "5: rules[0].when.hops.at_least: this should be less than or equal to 8"),
