@@ -273,7 +273,7 @@ MISTAKES = [
         for key, value, said in [
             ("reason", "tcpip", ": this should be 'damaged', 'not-ui',"),
             ("rule", "A", f": 'A' {NO_NAME}"),
-            ("receiver", "VHF", f": 'VHF' {NO_NAME}"),
+            ("receiver", "VHF", f": 'VHF' {NO_RECEIVER}"),
             ("control", "256", ": this should be less than or equal to 255"),
             ("pid", "-1", ": this should be greater than or equal to 0"),
             ("control", "UI", ": a whole number belongs here"),
