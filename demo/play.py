@@ -13,6 +13,7 @@ import signal
 import socket
 import sys
 from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -26,6 +27,7 @@ from gateway import policy_files, settings
 from gateway.bus.embedded import EmbeddedBroker
 from gateway.feed.health import Counts
 from gateway.feed.heard_object import HeardPayload
+from gateway.feed.sink import Sink
 from gateway.frames.frame import Damaged
 from gateway.frames.plain import rfc3339
 from gateway.frames.tnc2 import first_line
@@ -44,15 +46,19 @@ SETTLE_SECONDS = 1.0
 CAUTION = "Not a distress watch: emergencies are shown first and held back by no rate, and that promises nothing."
 
 
-class Show:
+class Show(Sink):
     """A sink of the gateway that prints a line for every frame."""
 
     def __init__(self, *, colours: bool) -> None:
         self._colours = colours
 
-    def offer_heard(self, payload: HeardPayload) -> None:
+    def offer(self, frames: Sequence[HeardPayload]) -> None:
+        """Print the frames."""
+        for payload in frames:
+            self._print(payload.judged)
+
+    def _print(self, judged: Judged) -> None:
         """One line: when, where, what became of it, from whom, what it says."""
-        judged = payload.judged
         heard = judged.heard
         clock = rfc3339(heard.moment.time_ms)[11:19]
         verdict = judged.verdict
@@ -63,9 +69,6 @@ class Show:
         else:
             mark, colour = f"keep: {verdict.reason}", "33"
         print(f"{clock} {heard.receiver:5} {self._painted(f'{mark:27}', colour)} {_what(judged)}", flush=True)
-
-    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
-        """Shown already."""
 
     def _painted(self, text: str, colour: str) -> str:
         return f"\x1b[{colour}m{text}\x1b[0m" if self._colours else text

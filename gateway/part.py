@@ -7,7 +7,7 @@ by name. Asking changes nothing, so anyone may ask at any time.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 
 class State(StrEnum):
@@ -46,6 +46,8 @@ class PartKind(StrEnum):
     CLOCK = "clock"
     ALERTS = "alerts"
     LOG = "log"
+    HOUSE = "house"
+    """What joins all that is told of what is heard."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,11 +116,26 @@ def gauge(name: str, value: float, help_text: str, **labels: str) -> Figure:
     return Figure(name, value, FigureKind.GAUGE, help_text, labels)
 
 
-def counters(name: str, label: str, values: Mapping[str, float], help_text: str) -> list[Figure]:
+_Text = TypeVar("_Text", bound=str)
+
+
+def counters(name: str, label: str, values: Mapping[_Text, float], help_text: str) -> list[Figure]:
     """A counter for each value of one label."""
-    return [Figure(name, value, FigureKind.COUNTER, help_text, {label: which}) for which, value in values.items()]
+    return [Figure(name, value, FigureKind.COUNTER, help_text, {label: str(which)}) for which, value in values.items()]
 
 
-def shed(values: Mapping[str, float]) -> list[Figure]:
+def shed(values: Mapping[_Text, float]) -> list[Figure]:
     """What a part dropped since it could not keep up, by what it carries."""
     return counters("shed", "carries", values, "Dropped, as the part could not keep up, by what it carries.")
+
+
+def failed(values: Mapping[_Text, float]) -> list[Figure]:
+    """Of what a part could make nothing, by what it carries."""
+    help_text = "Of what nothing could be made, by what it carries: a fault of the gateway's own."
+    return counters("failed", "carries", values, help_text)
+
+
+def waiting(values: Mapping[_Text, float]) -> list[Figure]:
+    """What waits in a part, by what it carries."""
+    help_text = "What waits, by what it carries."
+    return [gauge("waiting", value, help_text, carries=which) for which, value in values.items()]

@@ -1,7 +1,7 @@
-"""The gateway as a whole: builds every part from the station file, joins them, reloads, drains and stops.
+"""The gateway as a whole: builds every part from the station file, joins them, drains and stops.
 
 A frame goes one way: a receiver delivers what one read brought, the judge gives its verdicts, the uplink is offered
-what is to be forwarded, and then, whatever became of that, every sink is offered everything. All of it happens within
+what is to be forwarded, and then, whatever became of that, the house is told of everything. All of it happens within
 one call of `Service._deliver`, which never waits; only sockets are waited for, each by a task of its own.
 """
 
@@ -10,34 +10,35 @@ import gc
 import signal
 from collections import Counter
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import structlog
 
 from gateway import policy_files
 from gateway.documents import DocumentError, Problem
-from gateway.feed.health import Counts, Health
+from gateway.feed.health import Counts, Health, figures_object
 from gateway.feed.heard_object import HeardPayload
+from gateway.feed.reader import ReportReader
+from gateway.feed.sink import Sink
+from gateway.feed.stations import Stations
 from gateway.frames.heard import Heard, Run
 from gateway.frames.network_line import network_line, route
-from gateway.house import Asked, House, Sink
-from gateway.judge.compiled import CompiledPolicy
-from gateway.judge.judge import Judge
+from gateway.house import House
 from gateway.judge.memory import JudgeMemory
 from gateway.judge.source import PolicySource
-from gateway.policy_watch import changed_files
-from gateway.post_health import PolicyState, policy_part, uplink_part
+from gateway.judge.verdict import Judged, Reason
+from gateway.part import Answers  # noqa: TC001 - type checkers want it, and it costs nothing
+from gateway.policy_in_force import PolicyInForce
+from gateway.receivers.address import Scheme
 from gateway.receivers.kinds import open_receiver
-from gateway.settings import StationFile
+from gateway.settings import Settings, StationFile
+from gateway.sinks import Asked, Sinks, broker
 from gateway.uplink.client import Uplink
-from gateway.uplink.outbox import Departure, Outcome
+from gateway.uplink.outbox import Outcome
 from gateway.uplink.state import Phase, UplinkOptions, UplinkState
-from gateway.watches.emergencies import Emergencies
+from gateway.watches.watches import Watches
 
 if TYPE_CHECKING:
-    from gateway.journal.journal import Journal
-    from gateway.judge.verdict import Reason
     from gateway.remembered import Remembered
     from gateway.web.sources import PublishedPolicy
 
@@ -61,37 +62,33 @@ class Service:
         settings = station.settings
         self.frames = Run()
         self._station = station
-        self._judge = Judge(source.compiled(settings.post))
-        self._policy = PolicyState(self._judge.policy.label, self.frames.now().time_ms)
         self._added = route(settings.station.callsign)
         self._reasons: Counter[Reason | None] = Counter()
         """How many frames were kept for which reason; None: forwarded."""
 
-        self._emergencies = Emergencies(self._added)
-        self._reload_wanted = asyncio.Event()
-        self._watch_again = asyncio.Event()
-        self._source = source
         self._starting = True
-        self._delivering = False
-        self._sent: list[Departure] = []
+        self._policy = PolicyInForce(station, source, self.frames, on_change=self._on_policy)
+        self._house = _make_house(settings, self.frames)
         asked = Asked(self.health, self._published_policy, self._waits_for)
-        self.house = House(station, self.frames, asked, policy=self._policy.label, sinks=sinks)
+        self.sinks = Sinks(station, self.frames, self._house, asked, policy=self._policy.label)
+        self._house.add([*sinks, *self.sinks.made])
         self._receivers = [
             open_receiver(receiver.name, receiver.address, self.frames, self._deliver, allow=receiver.allow)
             for receiver in settings.receivers
         ]
         self._uplink = self._make_uplink()
+        self._others: tuple[Answers, ...] = (*self.sinks.made, self._policy, *self._house.watches.answers, self._house)
+        """Who answers for a part, beside receivers and uplink."""
 
     async def run(self, stop: asyncio.Event) -> None:
         """Work until `stop` is set, then drain within `STOP_SECONDS` and return."""
         await self._recollect()
-        async with self.house.broker(), asyncio.TaskGroup() as tasks:
-            keepers = self.house.start(tasks)
+        async with broker(self._station), asyncio.TaskGroup() as tasks:
+            keepers = self._house.start(tasks)
             if self._uplink is not None:
                 keepers.append(tasks.create_task(self._uplink.run(), name="uplink"))
             keepers.append(tasks.create_task(self._look_after(), name="health"))
-            keepers.append(tasks.create_task(self._reload_when_wanted(), name="reload"))
-            keepers.append(tasks.create_task(self._watch_files(), name="watch files"))
+            keepers.append(tasks.create_task(self._policy.run(), name="policy"))
             listeners = [tasks.create_task(receiver.listen(), name=receiver.name) for receiver in self._receivers]
             self._starting = False
             _log.info("started", run=self.frames.identity, policy=self._policy.label, receivers=len(listeners))
@@ -102,98 +99,82 @@ class Service:
             await self._drain()
             for keeper in keepers:
                 keeper.cancel()
-        _log.info("stopped", **self.health().counts.to_object())
+        self._sum_up()
 
     def reload(self) -> None:
         """Read the policy again, soon. A bad one is refused: the old one stays, and that is said."""
-        self._reload_wanted.set()
+        self._policy.reload()
 
     @property
     def policy_label(self) -> str:
         """Name and digest of the policy in force."""
-        return self._judge.policy.label
+        return self._policy.label
 
     def health(self) -> Health:
-        """How every part is now, and what became of every frame."""
-        parts = [receiver.part() for receiver in self._receivers]
-        outcomes = None
-        waiting = 0
-        if self._uplink is not None:
-            uplink = self._uplink.state()
-            parts.append(uplink_part(uplink, self._wall))
-            outcomes = {outcome.value: count for outcome, count in uplink.outcomes.items()}
-            waiting = uplink.waiting
-        parts += self.house.parts()
-        parts.append(policy_part(self._policy))
-        now = self.frames.now()
-        kept = {reason: count for reason, count in self._reasons.items() if reason is not None}
+        """How every part is now, and what became of every frame. Asking changes nothing."""
+        now, watches = self.frames.now(), self._house.watches
+        answers = {watches.with_hearing(receiver.part(), now): receiver.figures() for receiver in self._receivers}
+        others = self._others if self._uplink is None else (self._uplink, *self._others)
+        answers |= {each.part(): each.figures() for each in others}
         return Health(
             run=self.frames.identity,
             time_ms=now.time_ms,
-            parts=self.house.watches.parts(parts, now),
-            counts=Counts(self._reasons.total(), self._reasons[None], kept, outcomes, waiting, self._emergencies.heard),
-            past_rates=self._emergencies.past_rates(),
-            shed=self.house.shed(),
-            activity=self.house.watches.activity(now, self.house.stations),
-            reach=self.house.watches.reach(now),
+            parts=[*answers],
+            counts=self._counts(),
+            figures=answers,
+            watched=watches.watched(now, self._house.stations),
         )
+
+    def _counts(self) -> Counts:
+        """What became of every frame."""
+        outcomes, waiting = None, 0
+        if self._uplink is not None:
+            uplink = self._uplink.state()
+            outcomes = {outcome.value: count for outcome, count in uplink.outcomes.items()}
+            waiting = uplink.waiting
+        kept = {reason: count for reason, count in self._reasons.items() if reason is not None}
+        emergencies = self._house.watches.emergencies.heard
+        return Counts(self._reasons.total(), self._reasons[None], kept, outcomes, waiting, emergencies)
 
     def _deliver(self, batch: Sequence[Heard]) -> None:
         """The way of every frame. A receiver calls it with what one read brought."""
-        judge = self._judge.judge
-        judged_batch = [judge(heard) for heard in batch]
-        self._reasons.update([judged.verdict.reason for judged in judged_batch])
-        payloads = [self.house.payload(judged) for judged in judged_batch]
-        self._delivering = True  # what is sent at once is told after what was heard
+        judge = self._policy.judge.judge
+        frames = [self._payload(judge(heard)) for heard in batch]
+        self._reasons.update([frame.judged.verdict.reason for frame in frames])
+        sent: Sequence[HeardPayload] = ()
         if self._uplink is not None:
-            self._offer_uplink(self._uplink, payloads)
-        for judged in judged_batch:
-            self._emergencies.hear(judged)
-        self.house.tell(payloads)
-        self._delivering = False
-        self._tell_sent()
+            sent = self._uplink.offer([frame for frame in frames if frame.line])
+        self._house.hear(frames)
+        if sent:
+            self._house.forwarded(sent)
 
-    def _offer_uplink(self, uplink: Uplink, payloads: Sequence[HeardPayload]) -> None:
-        added = self._added
-        departures = [
-            Departure(network_line(judged.innermost, added), judged.heard.moment.elapsed_ms, payload)
-            for payload in payloads
-            if (judged := payload.judged).verdict.reason is None and judged.innermost is not None
-        ]
-        if departures:
-            uplink.offer(departures)
+    def _payload(self, judged: Judged) -> HeardPayload:
+        """The frame as everybody gets it, with its line where it should go up."""
+        line = b""
+        if judged.verdict.reason is None and judged.innermost is not None:
+            line = network_line(judged.innermost, self._added)
+        return HeardPayload(judged, self._house.reader, line)
 
-    def _on_outcome(self, outcome: Outcome, departures: Sequence[Departure]) -> None:
+    def _on_outcome(self, outcome: Outcome, frames: Sequence[HeardPayload]) -> None:
         if outcome is Outcome.SENT:
-            self._sent.extend(departures)
-            if not self._delivering:
-                self._tell_sent()
-
-    def _tell_sent(self) -> None:
-        if self._sent:
-            self.house.tell_sent(self._sent, self.frames.now().time_ms)
-            self._sent.clear()
-
-    def _wall(self, elapsed_ms: int) -> int:
-        now = self.frames.now()
-        return now.time_ms - now.elapsed_ms + elapsed_ms
+            self._house.forwarded(frames)
 
     async def _look_after(self) -> None:
-        """What is due from time to time: health is told, stations are forgotten."""
+        """What is due from time to time: the house lets time pass, and health is told."""
         pause = FIRST_HEALTH_SECONDS
         while True:
+            self._house.tick([receiver.name for receiver in self._receivers if receiver.is_listening])
             self._publish_health()
-            self.house.tick()
             await asyncio.sleep(pause)
             pause = HEALTH_SECONDS
 
     def _publish_health(self) -> None:
-        self.house.tell_health(self.health())
+        self._house.tell_health(self.health())
 
     def _published_policy(self) -> "PublishedPolicy":
         from gateway.web.sources import PolicyFile, PublishedPolicy  # noqa: PLC0415 - asked by the web alone
 
-        files = [PolicyFile(text.file, text.text) for text in self._source.texts]
+        files = [PolicyFile(text.file, text.text) for text in self._policy.source.texts]
         return PublishedPolicy(self._policy.label, files, self._policy.refused)
 
     def _waits_for(self) -> list[str]:
@@ -201,70 +182,48 @@ class Service:
 
     async def _recollect(self) -> None:
         """Know again what was known before the restart. Raises `DocumentError` where the journal is none of ours."""
-        if self.house.journal is None:
+        journal = self.sinks.journal
+        if journal is None:
             return
         from gateway.journal.trouble import JournalRefusedError  # noqa: PLC0415 - loaded with the journal alone
 
-        memories: list[Remembered[HeardPayload]] = [JudgeMemory(self._judge), *self.house.memories()]
+        memories: list[Remembered[HeardPayload]] = [JudgeMemory(self._policy.judge), *self._house.memories()]
         try:
-            await self.house.journal.recollect(memories, self.house.reader)
+            await journal.recollect(memories, self._house.reader)
         except JournalRefusedError as error:
             raise DocumentError([self._station.document.problem(("journal", "path"), str(error))]) from None
-        self._note_policy(self.house.journal)
+        self._note_policy()
 
-    def _note_policy(self, journal: "Journal") -> None:
+    def _note_policy(self) -> None:
         """The journal keeps the texts, so that every verdict can be traced to the words that made it."""
-        journal.offer_policy(self._policy.label, [(text.file, text.text) for text in self._source.texts])
+        if self.sinks.journal is not None:
+            texts = [(text.file, text.text) for text in self._policy.source.texts]
+            self.sinks.journal.offer_policy(self._policy.label, texts)
+
+    def _on_policy(self) -> None:
+        if not self._policy.refused:
+            self._note_policy()
+        self._publish_health()
 
     def _on_uplink_change(self, state: UplinkState) -> None:
         if state.phase is not Phase.CONNECTING:
             self._publish_health()
 
-    async def _reload_when_wanted(self) -> None:
-        while True:
-            await self._reload_wanted.wait()
-            self._reload_wanted.clear()
-            try:
-                # A long list takes its time to read: frames are judged by the old policy meanwhile.
-                source, policy = await asyncio.to_thread(self._read_policy)
-            except DocumentError as error:
-                problem = str(error.problems[0])
-                self._policy = PolicyState(self._policy.label, self.frames.now().time_ms, problem)
-                _log.error("the new policy is refused, the old one stays", policy=self._policy.label, problem=problem)
-            else:
-                self._take_policy(source, policy)
-            self._publish_health()
-
-    def _read_policy(self) -> tuple[PolicySource, CompiledPolicy]:
-        source = policy_files.load_for(self._station)
-        return source, source.compiled(self._station.settings.post)
-
-    def _take_policy(self, source: PolicySource, policy: CompiledPolicy) -> None:
-        now = self.frames.now()
-        self._judge.replace(policy, now.elapsed_ms)
-        self._policy = PolicyState(policy.label, now.time_ms)
-        if self._source.files != source.files:
-            self._watch_again.set()
-        self._source = source
-        if self.house.journal is not None:
-            self._note_policy(self.house.journal)
-        _log.info("policy reloaded", policy=policy.label)
-
-    async def _watch_files(self) -> None:
-        station = self._station.path
-        async for changed in changed_files(lambda: [station, *map(Path, self._source.files)], self._watch_again):
-            if station in changed:
-                _log.warning("the station file has changed: restart to use it", file=str(self._station.path))
-            if changed != {station}:
-                self.reload()
-
     async def _drain(self) -> None:
         if self._uplink is not None:
             await self._uplink.drain(STOP_SECONDS / 2)
         self._publish_health()
-        await self.house.drain(STOP_SECONDS / 2)
+        await self._house.drain(STOP_SECONDS / 2)
 
-    def _make_uplink(self) -> Uplink | None:
+    def _sum_up(self) -> None:
+        """The closing summary: what became of every frame, and what every part has counted."""
+        health = self.health()
+        for part in health.parts:
+            if figures := figures_object(health.figures[part]):
+                _log.info("counted", part=part.name, **figures)
+        _log.info("stopped", **health.counts.to_object())
+
+    def _make_uplink(self) -> Uplink[HeardPayload] | None:
         uplink = self._station.settings.uplink
         if uplink is None:
             return None
@@ -276,12 +235,17 @@ class Service:
             freshness_ms=uplink.freshness,
             silence_ms=uplink.silence,
         )
-        return Uplink(
-            options,
-            clock=lambda: self.frames.now().elapsed_ms,
-            on_outcome=self._on_outcome,
-            on_change=self._on_uplink_change,
-        )
+        return Uplink(options, self.frames, on_outcome=self._on_outcome, on_change=self._on_uplink_change)
+
+
+def _make_house(settings: Settings, run: Run) -> House:
+    """What the feed remembers and the watches, with nobody to tell yet."""
+    limits = settings.bus.stations if settings.bus else None
+    listed = settings.bus.discovery.callsigns if settings.bus and settings.bus.discovery else ()
+    stations = Stations(limits.limit, limits.forget, listed) if limits else Stations()
+    reader = ReportReader(settings.post)
+    on_air = [receiver.name for receiver in settings.receivers if receiver.address.scheme is not Scheme.FILE]
+    return House(run, reader, stations, Watches(settings.alerts, on_air, settings.post, reader, run.now()))
 
 
 def spare_the_collector() -> None:

@@ -1,5 +1,6 @@
 """Judged frames for tests of what comes after the judge."""
 
+from collections.abc import Sequence
 from typing import Protocol
 
 from gateway.feed.heard_object import HeardPayload, Reader, no_report
@@ -57,12 +58,12 @@ class Told(Protocol):
 
     stations: Stations
 
-    def offer_heard(self, payload: HeardPayload) -> None: ...
+    def offer(self, frames: Sequence[HeardPayload]) -> None: ...
 
 
-def offer(told: Told, judged: Judged, read_report: Reader = no_report) -> HeardPayload:
+def offer(told: Told, judged: Judged, read_report: Reader = no_report, line: bytes = b"") -> HeardPayload:
     """Tell of a judged frame as the service does: the station memory first."""
-    payload = HeardPayload(judged, read_report)
+    payload = HeardPayload(judged, read_report, line)
     told.stations.hear(payload)
-    told.offer_heard(payload)
+    told.offer([payload])
     return payload

@@ -70,20 +70,21 @@ async def test_health_metrics_alerts_page_terminal_and_replay_count_the_same_eme
                 await decoder.send(b"".join(map(kiss_of, FRAMES)))
                 await until(lambda: len(ear.judged) == len(FRAMES))
                 health = service.health()
-                web = service.house.web
+                web = service.sinks.web
                 assert web is not None
-                await until(lambda: web.state().port == port)
+                await until(lambda: web.port == port)
                 metrics = (await asyncio.to_thread(httpx.get, f"http://127.0.0.1:{port}/metrics")).text
+    past_rates = health.watched["past_rates"]
     assert health.counts.emergencies == EMERGENCIES
     assert f"stile_emergencies_heard_total {EMERGENCIES}\n" in metrics
     assert sum(entry.get("name") == "emergency" for entry in logs) == EMERGENCIES
     assert sum(map(counted_by_the_page, ear.judged)) == EMERGENCIES
     assert sum(map(counted_by_the_terminal, ear.judged)) == EMERGENCIES
     assert counted_by_a_replay(ear.judged) == EMERGENCIES
-    assert {source: taken.frames for source, taken in health.past_rates.by_source.items()} == {
+    assert {source: taken["frames"] for source, taken in past_rates["by_source"].items()} == {
         "QA1BCD-9": 1,
         "QC3DEF": 1,
         "QG6GHJ-9": 1,
     }
     assert "stile_emergency_frames_past_rates_total 3\n" in metrics
-    assert f"stile_emergency_octets_past_rates_total {health.past_rates.total.octets}\n" in metrics
+    assert f"stile_emergency_octets_past_rates_total {past_rates['octets']}\n" in metrics

@@ -2,6 +2,7 @@
 
 import itertools
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -215,7 +216,7 @@ async def test_a_broker_that_is_down_or_stalled_does_not_delay_the_uplink(tmp_pa
             await broker.kill()
             await decoder.send(b"".join(kiss_of(b"QA1BCD-9>APRS:>dead %d" % number) for number in range(1000)))
             await server.until(lambda: server.counts.accepted == 4000)
-            shed = service.health().shed["bus"]
+            shed = service.health().to_object()["shed"]["bus"]
             assert shed["heard"] > 0
 
 
@@ -240,7 +241,7 @@ async def test_health_is_one_object_that_its_schema_knows(tmp_path: Path) -> Non
     ):
         await until(lambda: part(service, PartKind.UPLINK).state is State.OK)
         plain = held_to(Schema.HEALTH, json.dumps(service.health().to_object()).encode())
-    assert [each["name"] for each in plain["parts"]] == ["vhf", "uplink", "policy", "clock"]
+    assert [each["name"] for each in plain["parts"]] == ["vhf", "uplink", "policy", "alerts", "clock", "house"]
 
 
 async def test_a_stop_is_quick_though_nothing_answers(tmp_path: Path) -> None:
@@ -278,11 +279,11 @@ async def test_what_the_operator_asked_for_and_an_emergency_raise_alerts_on_the_
 
 async def test_a_fault_in_what_tells_the_house_keeps_no_frame_from_the_network(tmp_path: Path) -> None:
     class Faulty(Ear):
-        def offer_heard(self, payload: HeardPayload) -> None:
-            raise RuntimeError(payload)
+        def offer(self, frames: Sequence[HeardPayload]) -> None:
+            raise RuntimeError(frames)
 
-        def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
-            raise RuntimeError(payload, line, sent_at_ms)
+        def offer_forwarded(self, frames: Sequence[HeardPayload], sent_at_ms: int) -> None:
+            raise RuntimeError(frames, sent_at_ms)
 
     ear = Ear()
     async with (
@@ -295,4 +296,6 @@ async def test_a_fault_in_what_tells_the_house_keeps_no_frame_from_the_network(t
             await server.until(lambda number=number: server.counts.accepted == number)  # type: ignore[misc]  # at once
         await until(lambda: len(ear.sent) == 2)
         assert len(ear.judged) == 2
-        assert service.house.failed == 4
+        untold = part(service, PartKind.HOUSE)
+        assert untold.state is State.DEGRADED
+        assert service.health().to_object()["parts"][-1]["figures"] == {"untold": 4}

@@ -2,7 +2,7 @@
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -10,9 +10,9 @@ from typing import Self
 
 from gateway import policy_files, settings
 from gateway.feed.heard_object import HeardPayload
+from gateway.feed.sink import Sink
 from gateway.frames import ax25, kiss, tnc2
 from gateway.frames.frame import Frame
-from gateway.house import Sink
 from gateway.judge.verdict import Judged
 from gateway.service import Service
 
@@ -30,19 +30,20 @@ def kiss_of(line: bytes, port: int = 0) -> bytes:
 
 
 @dataclass
-class Ear:
+class Ear(Sink):
     """A sink that keeps what it is offered."""
 
     judged: list[Judged] = field(default_factory=list)
     sent: list[bytes] = field(default_factory=list)
 
-    def offer_heard(self, payload: HeardPayload) -> None:
-        self.judged.append(payload.judged)
+    def offer(self, frames: Sequence[HeardPayload]) -> None:
+        self.judged += [payload.judged for payload in frames]
 
-    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
-        assert payload.judged in self.judged
+    def offer_forwarded(self, frames: Sequence[HeardPayload], sent_at_ms: int) -> None:
         assert sent_at_ms > 0
-        self.sent.append(line)
+        for payload in frames:
+            assert payload.judged in self.judged
+            self.sent.append(payload.line)
 
 
 class Decoder:

@@ -1,7 +1,7 @@
 """The bus: takes what the house should see, without ever waiting, and keeps the broker told for as long as it runs."""
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import aiomqtt
@@ -17,10 +17,11 @@ from gateway.bus.publisher import Publisher
 from gateway.bus.topics import TopicGroup, Topics
 from gateway.bus.trouble import UNSUPPORTED_PROTOCOL, Trouble, code_of, explain, most_telling
 from gateway.feed.heard_object import HeardPayload
+from gateway.feed.sink import RunningSink
 from gateway.feed.stations import Stations
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
-from gateway.part import Part, PartKind, State
+from gateway.part import Figure, Part, PartKind, State, counters, failed, shed, waiting
 
 _log = structlog.get_logger()
 
@@ -104,8 +105,8 @@ class _LostError(Exception):
         self.at_once = at_once
 
 
-class Bus:
-    """The gateway's one publisher. Offers are for the event loop's own thread; they never wait and never fail."""
+class Bus(RunningSink):
+    """The gateway's one publisher. It answers for itself: see `part.Answers`."""
 
     def __init__(
         self,
@@ -136,23 +137,23 @@ class Bus:
         self._shed_said = dict.fromkeys(TopicGroup, 0)
         self._failed_said = 0
 
-    def offer_heard(self, payload: HeardPayload) -> None:
-        """A judged frame, for `heard`, `lines` and its station's topic; the station memory knows it already."""
-        self._outbox.offer_heard(payload)
+    def offer(self, frames: Sequence[HeardPayload]) -> None:
+        """Take frames for `heard`, `lines` and their stations' topics."""
+        self._outbox.offer(frames)
         self._publisher.work.set()
 
-    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
-        """A frame that was handed to the network as `line`, at that Unix time in milliseconds, for `forwarded`."""
-        self._outbox.offer_forwarded(payload, line, sent_at_ms)
+    def offer_forwarded(self, frames: Sequence[HeardPayload], sent_at_ms: int) -> None:
+        """Take frames whose lines were sent, for `forwarded`."""
+        self._outbox.offer_forwarded(frames, sent_at_ms)
         self._publisher.work.set()
 
     def offer_health(self, health: PlainObject) -> None:
-        """A health object, for `health`. Only the newest is kept."""
+        """Take a health object, for `health`. Only the newest is kept."""
         self._outbox.offer_health(health)
         self._publisher.work.set()
 
     def offer_alert(self, alert: PlainObject) -> None:
-        """An alert object, for `alerts`: published before everything else, and again until the broker has it."""
+        """Take an alert object, for `alerts`: published before everything else, and again until the broker has it."""
         self._outbox.offer_alert(alert)
         self._publisher.work.set()
 
@@ -164,11 +165,29 @@ class Bus:
     def part(self) -> Part:
         """How it is now, for the health of the post."""
         if self._trouble is not None:
-            return Part(PartKind.BUS, "bus", State.DOWN, self._since_ms, self._trouble.why, self._trouble.do)
+            state = State.WAITING if self._trouble is _NOT_YET else State.DOWN
+            return Part(PartKind.BUS, "bus", state, self._since_ms, self._trouble.why, self._trouble.do)
         if self._sheds:
             why = "more is heard than the broker takes: some of it is not published"
             return Part(PartKind.BUS, "bus", State.DEGRADED, self._since_ms, why, "see what keeps the broker busy")
         return Part(PartKind.BUS, "bus", State.OK, self._since_ms)
+
+    def figures(self) -> Sequence[Figure]:
+        """What became of the messages, by topic group, and how many wait."""
+        tally = self._outbox.tally
+
+        def counted(name: str) -> dict[TopicGroup, int]:
+            return {group: getattr(of_group, name) for group, of_group in tally.items()}
+
+        return [
+            *shed(counted("shed")),
+            *failed(counted("failed")),
+            *waiting(self._outbox.waiting()),
+            *counters("offered", "carries", counted("offered"), "Messages that were to be published."),
+            *counters("published", "carries", counted("published"), "Messages handed to the broker."),
+            *counters("superseded", "carries", counted("superseded"), "Retained messages that a newer one replaced."),
+            *counters("lost", "carries", counted("lost"), "Messages known to have gone down with a connection."),
+        ]
 
     async def run(self) -> None:
         """Stay connected and publish, until drained. Cancelled, it goes without a word: the will says `offline`."""
@@ -202,18 +221,18 @@ class Bus:
     def tidy(self) -> None:
         """Say what was shed since the last time. `run` does it every minute."""
         tally = self._outbox.tally
-        shed = {group.value: tally[group].shed - said for group, said in self._shed_said.items()}
+        more = {group.value: tally[group].shed - said for group, said in self._shed_said.items()}
         self._shed_said = {group: tally[group].shed for group in TopicGroup}
-        news = {group: count for group, count in shed.items() if count}
+        news = {group: count for group, count in more.items() if count}
         if self._sheds != bool(news):
             self._sheds = bool(news)
             self._since_ms = self._since_ms if self._trouble else self._now().time_ms
         if news:
             _log.warning("bus sheds what the broker does not take", broker=self._options.broker, **news)
-        failed = sum(of_group.failed for of_group in tally.values())
-        if failed > self._failed_said:
-            _log.error("bus cannot encode messages", count=failed - self._failed_said, error=self._outbox.failure)
-            self._failed_said = failed
+        failures = sum(of_group.failed for of_group in tally.values())
+        if failures > self._failed_said:
+            _log.error("bus cannot encode messages", count=failures - self._failed_said, error=self._outbox.failure)
+            self._failed_said = failures
 
     def _wake(self, _forgotten: str) -> None:
         """A station is remembered no longer: the outbox, told before, may have its topic to clear."""
@@ -266,7 +285,7 @@ class Bus:
         """Take note of a change, and log it once: a broker may be away for a month."""
         if trouble == self._trouble:
             return
-        if (trouble is None) != (self._trouble is None):
+        if (trouble is None) != (self._trouble is None) or self._trouble is _NOT_YET:
             self._since_ms = self._now().time_ms
         self._trouble = trouble
         if trouble is None:

@@ -4,7 +4,7 @@ Offering is cheap and always succeeds; the JSON is made when a message is taken,
 """
 
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
@@ -14,9 +14,8 @@ from gateway.bus.discovery_topics import DiscoveryTopics
 from gateway.bus.options import QueueLimits
 from gateway.bus.station_topics import StationTopics
 from gateway.bus.topics import TopicGroup, Topics
-from gateway.feed.heard_object import HeardPayload, encode, forwarded_fields
+from gateway.feed.heard_object import HeardPayload, encode
 from gateway.feed.stations import Station, Stations
-from gateway.frames import tnc2
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
 
@@ -71,13 +70,6 @@ class Tally:
     """No payload could be made of it: a fault of the gateway's own, not of the air's or the broker's."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Sent:
-    payload: HeardPayload
-    line: bytes
-    at_ms: int
-
-
 class Outbox:
     """Everything that waits for the broker.
 
@@ -101,18 +93,22 @@ class Outbox:
         self._health: PlainObject | None = None
         self._health_waits = False
         self._heard = SheddingQueue[HeardPayload](limits.heard)
-        self._lines = SheddingQueue[Frame](limits.lines)
-        self._forwarded = SheddingQueue[_Sent](limits.forwarded)
+        self._lines = SheddingQueue[HeardPayload](limits.lines)
+        self._forwarded = SheddingQueue[tuple[HeardPayload, int]](limits.forwarded)
         self._takers = deque(
             (self._take_heard, self._take_line, self._take_forwarded, self._take_station, self._take_discovery)
         )
 
-    def offer_heard(self, payload: HeardPayload) -> None:
-        """A frame for `heard`, `lines` and its station's topic; the station memory knows it already."""
+    def offer(self, frames: Sequence[HeardPayload]) -> None:
+        """Frames for `heard`, `lines` and their stations' topics; the station memory knows them already."""
+        for payload in frames:
+            self._offer(payload)
+
+    def _offer(self, payload: HeardPayload) -> None:
         judged = payload.judged
         self._append(TopicGroup.HEARD, self._heard, payload)
         if isinstance(judged.heard.frame, Frame):
-            self._append(TopicGroup.LINES, self._lines, judged.heard.frame)
+            self._append(TopicGroup.LINES, self._lines, payload)
         station = self.stations.get(judged.innermost.source) if judged.innermost else None
         if station is not None:
             tally = self.tally[TopicGroup.STATIONS]
@@ -121,9 +117,10 @@ class Outbox:
             if self.discovery is not None:
                 self.discovery.heard(station)
 
-    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
-        """A frame that went up as `line`, for `forwarded`."""
-        self._append(TopicGroup.FORWARDED, self._forwarded, _Sent(payload, line, sent_at_ms))
+    def offer_forwarded(self, frames: Sequence[HeardPayload], sent_at_ms: int) -> None:
+        """Frames that went up, for `forwarded`."""
+        for payload in frames:
+            self._append(TopicGroup.FORWARDED, self._forwarded, (payload, sent_at_ms))
 
     def offer_alert(self, alert: PlainObject) -> None:
         """An alert object."""
@@ -248,14 +245,13 @@ class Outbox:
     def _take_line(self) -> Message | None:
         if not self._lines:
             return None
-        return self._message(TopicGroup.LINES, partial(tnc2.write, self._lines.popleft()))
+        return self._message(TopicGroup.LINES, self._lines.popleft().monitor_text)
 
     def _take_forwarded(self) -> Message | None:
         if not self._forwarded:
             return None
-        sent = self._forwarded.popleft()
-        more = forwarded_fields(sent.line, sent.at_ms)
-        return self._message(TopicGroup.FORWARDED, partial(sent.payload.encoded_with, more))
+        payload, sent_at_ms = self._forwarded.popleft()
+        return self._message(TopicGroup.FORWARDED, partial(payload.forwarded, sent_at_ms))
 
     def _take_station(self) -> Message | None:
         change = self.station_topics.next()

@@ -5,20 +5,7 @@ from dataclasses import dataclass, field
 
 from gateway.frames.plain import PlainObject, rfc3339
 from gateway.judge.verdict import Reason
-from gateway.part import SEVERITY, Part, State
-from gateway.watches.activity import Activity
-from gateway.watches.emergencies import PastRates
-from gateway.watches.reach import Reach
-
-
-def part_object(part: Part) -> PlainObject:
-    """The plain form of a part; `why` and `do` only where there is something to say."""
-    plain: PlainObject = {"kind": part.kind, "name": part.name, "state": part.state, "since": rfc3339(part.since_ms)}
-    if part.why:
-        plain["why"] = part.why
-    if part.do:
-        plain["do"] = part.do
-    return plain
+from gateway.part import SEVERITY, Figure, Part, State
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,17 +58,11 @@ class Health:
     time_ms: int
     parts: Sequence[Part]
     counts: Counts
-    shed: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
-    """By sink and by what it carries: how many were dropped because it could not keep up."""
+    figures: Mapping[Part, Sequence[Figure]] = field(default_factory=dict)
+    """What each part counts."""
 
-    past_rates: PastRates = field(default_factory=PastRates)
-    """What emergencies took past the policy's rates."""
-
-    activity: Activity | None = None
-    """None: it is not watched."""
-
-    reach: Reach | None = None
-    """None: it is not watched."""
+    watched: Mapping[str, PlainObject] = field(default_factory=dict)
+    """What is watched of the post as a whole, by name: how busy it is, how far it hears."""
 
     @property
     def state(self) -> State:
@@ -90,14 +71,37 @@ class Health:
 
     def to_object(self) -> PlainObject:
         """The plain object that is published."""
-        watched = {"activity": self.activity, "reach": self.reach}
+        parts = [_part_object(part, self.figures.get(part, ())) for part in self.parts]
         return {
             "run": self.run,
             "time": rfc3339(self.time_ms),
             "state": self.state,
-            "parts": [part_object(part) for part in self.parts],
+            "parts": parts,
             "counts": self.counts.to_object(),
-            "past_rates": self.past_rates.to_object(),
-            **{name: found.to_object() for name, found in watched.items() if found is not None},
-            "shed": {sink: {name: count for name, count in of.items() if count} for sink, of in self.shed.items()},
+            **self.watched,
+            "shed": {part["name"]: part["figures"]["shed"] for part in parts if "shed" in part.get("figures", {})},
         }
+
+
+def _part_object(part: Part, figures: Sequence[Figure]) -> PlainObject:
+    """The plain form of a part; `why` and `do` only where there is something to say."""
+    plain: PlainObject = {"kind": part.kind, "name": part.name, "state": part.state, "since": rfc3339(part.since_ms)}
+    if part.why:
+        plain["why"] = part.why
+    if part.do:
+        plain["do"] = part.do
+    if figures:
+        plain["figures"] = figures_object(figures)
+    return plain
+
+
+def figures_object(figures: Sequence[Figure]) -> PlainObject:
+    """Figures by name; those that a label tells apart by the value of the label, within their name."""
+    plain: PlainObject = {}
+    for figure in figures:
+        if figure.labels:
+            (label,) = figure.labels.values()
+            plain.setdefault(figure.name, {})[label] = figure.value
+        else:
+            plain[figure.name] = figure.value
+    return plain

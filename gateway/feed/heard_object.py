@@ -7,6 +7,7 @@ from typing import Any
 
 from pydantic_core import to_json
 
+from gateway.frames import tnc2
 from gateway.frames.frame import Damaged, Frame
 from gateway.frames.plain import PlainFormError, PlainObject, from_object, rfc3339, to_object
 from gateway.frames.third_party import unwrap
@@ -84,18 +85,37 @@ def encode(plain: Mapping[str, Any]) -> bytes:
 
 
 class HeardPayload:
-    """The heard object of one frame, encoded when it is first asked for, and only then.
+    """One judged frame on its way to the network and the house: its line, its heard object, its monitor text.
 
-    Several topics and streams carry the same object; what is shed before anyone asks is never encoded.
+    Several topics and streams carry the same octets: they are made once, when they are first asked for. What is shed
+    before anyone asks is never encoded.
     """
 
-    __slots__ = ("_encoded", "_reader", "judged")
+    __slots__ = ("_encoded", "_monitor_text", "_reader", "judged", "line")
 
-    def __init__(self, judged: Judged, reader: Reader = no_report, encoded: bytes | None = None) -> None:
+    def __init__(
+        self, judged: Judged, reader: Reader = no_report, line: bytes = b"", *, encoded: bytes | None = None
+    ) -> None:
         """`encoded` is the heard object of a frame that was published before, as it was then."""
         self.judged = judged
+        self.line = line
+        """As the network gets it, CR LF included; empty where it should not go up."""
+
         self._reader = reader
         self._encoded = encoded
+        self._monitor_text: bytes | None = None
+
+    @property
+    def since_ms(self) -> int:
+        """The elapsed time at which it was heard."""
+        return self.judged.heard.moment.elapsed_ms
+
+    def monitor_text(self) -> bytes:
+        """The frame as a line of monitor text, without a line end; empty where it is damaged."""
+        if self._monitor_text is None:
+            frame = self.judged.heard.frame
+            self._monitor_text = tnc2.write(frame) if isinstance(frame, Frame) else b""
+        return self._monitor_text
 
     def report(self) -> PlainObject | None:
         """What the frame reports, read anew."""
@@ -107,12 +127,16 @@ class HeardPayload:
             self._encoded = encode(heard_object(self.judged, self._reader(self.judged)))
         return self._encoded
 
+    def forwarded(self, sent_at_ms: int) -> bytes:
+        """The forwarded object as JSON: the heard object, the line as it went up, and when (Unix milliseconds)."""
+        return self.encoded_with(_forwarded_fields(self.line, sent_at_ms))
+
     def encoded_with(self, more: PlainObject) -> bytes:
         """The heard object and the fields of `more`, which it must not have itself, as one JSON object."""
         return b"%b,%b" % (self.encoded()[:-1], encode(more)[1:])
 
 
-def forwarded_fields(line: bytes, sent_at_ms: int) -> PlainObject:
+def _forwarded_fields(line: bytes, sent_at_ms: int) -> PlainObject:
     """What the forwarded object has beside the heard object: the line as it went up, and when (Unix milliseconds).
 
     As with `information`, octets that are no UTF-8 are replaced, and then the exact ones stand in `line_base64`.

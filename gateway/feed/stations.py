@@ -6,9 +6,8 @@ from itertools import takewhile
 
 from gateway.bounded import BoundedMapping
 from gateway.duration import DAY_MS
-from gateway.feed.heard_object import HeardPayload, relayed_by
+from gateway.feed.heard_object import HeardPayload
 from gateway.feed.latest import Latest
-from gateway.frames.frame import Damaged
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import PlainObject, rfc3339
 from gateway.judge.verdict import Judged
@@ -118,5 +117,5 @@ class Stations:
 
 def is_direct(judged: Judged) -> bool:
     """Whether the station's own transmission was heard: no repeater used on the radio path, and no relay."""
-    frame = judged.heard.frame
-    return not isinstance(frame, Damaged) and frame.header.hops == 0 and relayed_by(judged) is None
+    frame = judged.innermost
+    return frame is not None and frame is judged.heard.frame and frame.header.hops == 0

@@ -3,6 +3,7 @@
 import contextlib
 import os
 import re
+import tempfile
 import time
 import zlib
 from collections.abc import Callable, Sequence
@@ -126,11 +127,15 @@ class CaptureWriter:
         return True
 
     def append(self, lines: Sequence[bytes]) -> None:
-        """Append lines, given without their ends, all of them or none. Raises `JournalError`."""
-        if not lines:
-            return
+        """Append lines, given without their ends, all of them or none; with none, see that one could.
+
+        Raises `JournalError`.
+        """
         path = self._options.folder
         try:
+            if not lines:
+                self._try_folder()
+                return
             if self._open is not None and self._open.octets >= self._options.file_octets:
                 self._end()
             file = self._open or self._begin()
@@ -154,6 +159,13 @@ class CaptureWriter:
         """End the file."""
         with contextlib.suppress(OSError):
             self._end()
+
+    def _try_folder(self) -> None:
+        """See that files can be written there, without leaving one."""
+        if self._open is None:
+            self._options.folder.mkdir(exist_ok=True)
+            with tempfile.TemporaryFile(dir=self._options.folder):
+                pass
 
     def _begin(self) -> CaptureFile:
         self._make_room()

@@ -180,7 +180,7 @@ class _Rows:
         # No frame is from the time to come, whatever the file says.
         moment = Moment(min(moment.elapsed_ms + shift_ms, 0), moment.time_ms)
         judged = replace(judged, heard=replace(judged.heard, moment=moment))
-        return HeardPayload(judged, self.read, text.encode("utf-8"))
+        return HeardPayload(judged, self.read, encoded=text.encode("utf-8"))
 
 
 def _object_in(text: object, maximum: int) -> PlainObject | None:

@@ -14,12 +14,13 @@ import structlog
 
 from gateway.back_off import BackOff
 from gateway.feed.heard_object import HeardPayload
+from gateway.feed.sink import RunningSink
 from gateway.frames.heard import Moment
 from gateway.journal.batch import Batch, Dump, Waiting
 from gateway.journal.options import Limits, Pace
 from gateway.journal.trouble import JournalError, Trouble
 from gateway.journal.worker import Worker
-from gateway.part import Figure, Part, PartKind, State, counter, gauge, shed
+from gateway.part import Figure, Part, PartKind, State, counter, failed, gauge, shed, waiting
 
 ENCODE_SECONDS = 0.001
 """For so long frames are encoded at a stretch: no frame on its way up waits longer for the interpreter."""
@@ -84,7 +85,7 @@ class RecorderState:
     """Why nothing can be written now."""
 
 
-class Recorder:
+class Recorder(RunningSink):
     """Takes what is to be kept, without ever waiting, and writes it in a thread of its own for as long as it runs.
 
     Offers are for the event loop's own thread; they never fail. It answers for itself: see `part.Answers`.
@@ -117,26 +118,31 @@ class Recorder:
         self._failed_said = 0
         self._shed_said = 0
         self._sheds = False
+        self._has_proof = False
+        """Whether anything could be written yet, if only to see that it can."""
+
         self._trouble: Trouble | None = None
         self._since_ms = now().time_ms
         self._asked_at_ms: list[int] = []
         self._log = _log.bind(part=kind.value)
 
-    def offer_heard(self, payload: HeardPayload) -> None:
-        """A frame was heard and judged."""
-        waiting = self._waiting
-        waiting.offer_heard(payload)
+    def offer(self, frames: Sequence[HeardPayload]) -> None:
+        """Take frames."""
+        queue = self._waiting
+        for payload in frames:
+            queue.offer_heard(payload)
+            if payload.judged.emergency and payload.judged.counts_as_emergency:
+                self.settle_soon()
         self._work.set()
-        if len(waiting) >= self._limits.batch:
+        if len(queue) >= self._limits.batch:
             self._hurry.set()
-        if payload.judged.counts_as_emergency:
-            self.settle_soon()
-        if waiting.shed_heard > self._shed_said and not self._sheds:
+        if queue.shed_heard > self._shed_said and not self._sheds:
             self._say_shed()
 
-    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:  # noqa: ARG002 - what every sink is offered
-        """The line of a frame was sent, at a Unix time in milliseconds."""
-        self._waiting.offer_sent(payload.judged.heard.sequence, sent_at_ms)
+    def offer_forwarded(self, frames: Sequence[HeardPayload], sent_at_ms: int) -> None:
+        """Take frames whose lines were sent."""
+        for payload in frames:
+            self._waiting.offer_sent(payload.judged.heard.sequence, sent_at_ms)
         self._work.set()
 
     def offer_beginning(self, beginning: Dump) -> None:
@@ -153,32 +159,35 @@ class Recorder:
     def state(self) -> RecorderState:
         """How it is now."""
         dropped = {"heard": self._waiting.shed_heard, "forwarded": self._waiting.shed_sent}
-        waiting = len(self._waiting) + self._in_hand
-        return RecorderState(self._written, waiting, self._failed, dropped, self._unsettled, self._trouble)
+        queued = len(self._waiting) + self._in_hand
+        return RecorderState(self._written, queued, self._failed, dropped, self._unsettled, self._trouble)
 
     def part(self) -> Part:
         """How it is now, for the health of the post."""
-        trouble, since_ms = self._trouble or self._medium.notice, self._since_ms
+        kind, since_ms = self._kind, self._since_ms
+        down, trouble = self._trouble, self._medium.notice
         now = self._now()
         unanswered_ms = now.elapsed_ms - min(self._asked_at_ms, default=now.elapsed_ms)
         if unanswered_ms >= self._pace.stalled * 1000:
-            trouble = Trouble("the disk does not answer", "see whether it is dying, or a network in between is down")
+            down = Trouble("the disk does not answer", "see whether it is dying, or a network in between is down")
             since_ms = now.time_ms - unanswered_ms
-        elif trouble is None and self._sheds:
+        elif self._sheds and trouble is None:
             trouble = Trouble("more is heard than the disk takes: some of it is not kept", "see what keeps it busy")
-        if trouble is None:
-            return Part(self._kind, self._kind, State.OK, since_ms)
-        return Part(self._kind, self._kind, State.DEGRADED, since_ms, trouble.why, trouble.do)
+        if down is not None:
+            return Part(kind, kind, State.DOWN, since_ms, down.why, down.do)
+        if trouble is not None:
+            return Part(kind, kind, State.DEGRADED, since_ms, trouble.why, trouble.do)
+        return Part(kind, kind, State.OK if self._has_proof else State.WAITING, since_ms)
 
     def figures(self) -> Sequence[Figure]:
         """All that it counts."""
         state = self.state()
         return [
+            *shed(state.shed),
+            *failed({"heard": state.failed}),
+            *waiting({"heard": state.waiting}),
             counter("written", state.written, "Frames that are on disk."),
             gauge("unsettled", state.unsettled, "Frames on disk that a loss of power would take."),
-            gauge("waiting", state.waiting, "Frames that wait for the disk."),
-            counter("failed", state.failed, "Frames that could not be kept for a fault of the gateway's own."),
-            *shed(state.shed),
         ]
 
     async def run(self) -> None:
@@ -350,10 +359,10 @@ class Recorder:
         elif self._sheds:
             self._sheds = False
             self._since_ms = self._since_ms if self._trouble else self._now().time_ms
-        failed = self._failed - self._failed_said
-        self._failed_said += failed
-        if failed:
-            self._log.error("frames cannot be kept", count=failed, error=self._failure)
+        failures = self._failed - self._failed_said
+        self._failed_said += failures
+        if failures:
+            self._log.error("frames cannot be kept", count=failures, error=self._failure)
 
     def _say_shed(self) -> None:
         """Frames were shed: health says so from now on, and the log at once; then, while it goes on, every minute."""
@@ -366,12 +375,16 @@ class Recorder:
 
     def _become(self, trouble: Trouble | None) -> None:
         """Take note of a change, and log it once: a disk may be full for a month."""
-        if trouble == self._trouble:
+        is_first_proof = trouble is None and not self._has_proof
+        self._has_proof |= is_first_proof
+        if trouble == self._trouble and not is_first_proof:
             return
-        if (trouble is None) != (self._trouble is None):
+        was_down = self._trouble is not None
+        if (trouble is None) is was_down or is_first_proof:
             self._since_ms = self._now().time_ms
         self._trouble = trouble
         if trouble is None:
-            self._log.info("what is heard is kept again")
+            if was_down:
+                self._log.info("what is heard is kept again")
         elif trouble is not _STOPPED:
             self._log.warning("what is heard cannot be kept", why=trouble.why, do=trouble.do)

@@ -8,19 +8,21 @@ proportion to the time it took, so that no number of clients takes more than a p
 import asyncio
 import contextlib
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import structlog
 
 from gateway.bounded import SheddingQueue
 from gateway.feed.heard_object import HeardPayload
-from gateway.frames import tnc2
+from gateway.feed.sink import RunningSink
 from gateway.frames.frame import Frame
+from gateway.frames.heard import Moment
 from gateway.giving_way import Rests, Round
 from gateway.lines.client import LineClient
 from gateway.lines.options import LinesOptions
 from gateway.listening import Listener
+from gateway.part import Figure, Part, PartKind, counter, gauge, shed
 
 RESTS = Rests(usual=4.0, while_busy=20.0, shortest=0.02)
 """A fifth of a core is the most that all clients take."""
@@ -36,30 +38,6 @@ SAY_SECONDS = 60.0
 _log = structlog.get_logger("lines")
 
 
-@dataclass(frozen=True, slots=True)
-class LinesState:
-    """How the text port is, at one moment."""
-
-    port: int | None
-    """The port that it listens on; None where it does not."""
-
-    trouble: str
-    """Why it does not listen; empty where it does."""
-
-    clients: int
-    lines: int
-    """How many lines were written, to however many clients."""
-
-    shed: int
-    """Lines that were dropped, since more was heard than the rounds could take."""
-
-    dropped: int
-    """Clients that did not read."""
-
-    turned_away: int
-    """Clients for whom there was no room."""
-
-
 @dataclass(slots=True)
 class _Tally:
     lines: int = 0
@@ -68,15 +46,17 @@ class _Tally:
     turned_away: int = 0
 
 
-class LineServer:
-    """The text port. `run` keeps it, `offer_heard` gives it frames, `drain` ends it well."""
+class LineServer(RunningSink):
+    """The text port. It answers for itself: see `part.Answers`."""
 
-    def __init__(self, options: LinesOptions | None = None, *, busy: Callable[[], bool] = lambda: False) -> None:
-        """`busy` says whether frames wait to be judged: then less is written."""
+    def __init__(
+        self, options: LinesOptions, now: Callable[[], Moment], *, busy: Callable[[], bool] = lambda: False
+    ) -> None:
+        """`now` is the clock of the run; `busy` says whether frames wait to be judged: then less is written."""
         self._busy = busy
-        self._options = options or LinesOptions()
+        self._options = options
         self._clients: dict[LineClient, None] = {}
-        self._waiting = SheddingQueue[Frame](self._options.waiting_lines)
+        self._waiting = SheddingQueue[HeardPayload](options.waiting_lines)
         self._work = asyncio.Event()
         self._leaving = asyncio.Event()
         self._ended = asyncio.Event()
@@ -84,32 +64,37 @@ class LineServer:
         self._tally = _Tally()
         self._said_at = float("-inf")
         self._listener = Listener(
-            "the text port", self._options.host, self._options.port, retry_seconds=self._options.retry_seconds
+            "the text port", options.host, options.port, lambda: now().time_ms, retry_seconds=options.retry_seconds
         )
 
-    def offer_heard(self, payload: HeardPayload) -> None:
-        """A judged frame. Without clients it is forgotten at once; a damaged one has no line."""
-        frame = payload.judged.heard.frame
-        if not self._clients or not isinstance(frame, Frame):
+    def offer(self, frames: Sequence[HeardPayload]) -> None:
+        """Take frames. Without clients they are forgotten at once; a damaged one has no line."""
+        if not self._clients:
             return
-        self._tally.shed += self._waiting.offer(frame)
+        for payload in frames:
+            if isinstance(payload.judged.heard.frame, Frame):
+                self._tally.shed += self._waiting.offer(payload)
         self._work.set()
 
-    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
-        """A frame that went up. It had its line when it was heard."""
+    @property
+    def port(self) -> int | None:
+        """The port that it listens on; None where it does not."""
+        return self._listener.port
 
-    def state(self) -> LinesState:
-        """How it is now."""
+    def part(self) -> Part:
+        """How it is now: `waiting` until it listens, or cannot."""
+        return self._listener.part(PartKind.LINES)
+
+    def figures(self) -> Sequence[Figure]:
+        """All that it counts."""
         tally = self._tally
-        return LinesState(
-            port=self._listener.port,
-            trouble=self._listener.trouble,
-            clients=len(self._clients),
-            lines=tally.lines,
-            shed=tally.shed,
-            dropped=tally.dropped,
-            turned_away=tally.turned_away,
-        )
+        return [
+            *shed({"lines": tally.shed}),
+            gauge("clients", len(self._clients), "Clients of the text port."),
+            counter("lines", tally.lines, "Lines that were written, to however many clients."),
+            counter("clients_dropped", tally.dropped, "Clients dropped, as they did not read."),
+            counter("clients_turned_away", tally.turned_away, "Clients for whom there was no room."),
+        ]
 
     async def run(self) -> None:
         """Listen and write, until cancelled or drained. A port that is taken is tried again and again."""
@@ -180,11 +165,11 @@ class LineServer:
     def _take(self) -> bytes:
         """The lines of the next round."""
         waiting = self._waiting
-        frames = [waiting.popleft() for _ in range(min(len(waiting), ROUND_LINES))]
+        payloads = [waiting.popleft() for _ in range(min(len(waiting), ROUND_LINES))]
         if waiting:
             self._work.set()
-        self._tally.lines += len(frames)
-        return b"".join([tnc2.write(frame) + LINE_END for frame in frames])
+        self._tally.lines += len(payloads)
+        return b"".join([payload.monitor_text() + LINE_END for payload in payloads])
 
     def _write(self, client: LineClient, lines: bytes) -> None:
         if not client.write(lines):

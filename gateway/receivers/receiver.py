@@ -97,6 +97,11 @@ class Receiver(ABC):
     async def listen(self) -> None:
         """Hear until cancelled; a capture ends when it is played out."""
 
+    @property
+    def is_listening(self) -> bool:
+        """Whether what is sent there is heard now."""
+        return self.phase is Phase.LISTENING
+
     def part(self) -> Part:
         """How it is now: `ok` once it has given a good frame, and not before."""
         since_ms, reason = self._since_ms, self.reason

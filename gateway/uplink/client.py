@@ -13,13 +13,16 @@ import asyncio
 import contextlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Generic
 
 import structlog
 
 from gateway.back_off import BackOff
+from gateway.frames.heard import Run
+from gateway.part import Figure, Part
 from gateway.uplink.dial import DialError, dial
 from gateway.uplink.link import Link
-from gateway.uplink.outbox import Departure, Outbox, Outcome, Report
+from gateway.uplink.outbox import AnyDeparture, Outbox, Outcome, Report
 from gateway.uplink.session import NOT_ACCEPTED, Event, Login, LoginAnswered, Session
 from gateway.uplink.state import LOGIN_REFUSED_ADVICE, Phase, UplinkOptions, UplinkState
 
@@ -30,48 +33,52 @@ WATCH_SECONDS = 1.0
 SHORTEST_WATCH_SECONDS = 0.02
 DRAIN_LOOK_SECONDS = 0.01
 
-__all__ = ["Departure", "Outcome", "Phase", "Uplink", "UplinkOptions", "UplinkState"]
-
 _log = structlog.get_logger("uplink")
 
 
-class Uplink:
+class Uplink(Generic[AnyDeparture]):
     """The connection to the network: `run` keeps it, `offer` gives it lines, `drain` ends it well.
 
-    `clock` gives elapsed milliseconds, the ones that departures carry. `on_outcome` hears of every line's end, in
-    batches, some of them before `offer` returns; `on_change` hears of every change of phase. Neither may raise, and
-    neither may call back into the uplink but for `state`.
+    `on_outcome` hears of the end of every line that did not go at once, in batches, some of them before `offer`
+    returns; `on_change` hears of every change of phase. Neither may raise, and neither may call back into the uplink
+    but for `state`. The uplink answers for itself: see `part.Answers`.
     """
 
     def __init__(
         self,
         options: UplinkOptions,
+        run: Run,
         *,
-        clock: Callable[[], int],
-        on_outcome: Report,
+        on_outcome: Report[AnyDeparture],
         on_change: Callable[[UplinkState], None] | None = None,
     ) -> None:
-        """Raises `session.LoginError` where callsign and filter make no login line."""
+        """`run` has the clock that departures go by. Raises `session.LoginError` for what makes no login line."""
         self._options = options
         self._login = Login(options.callsign, options.passcode, options.filter)
         self._refuses = self._login.receive_only
-        self._clock = clock
+        self._run = run
+        self._on_outcome = on_outcome
         self._on_change = on_change
-        self._outbox = Outbox(freshness_ms=options.freshness_ms, limit_octets=options.queue_bytes, report=on_outcome)
+        self._outbox = Outbox[AnyDeparture](
+            freshness_ms=options.freshness_ms, limit_octets=options.queue_bytes, report=on_outcome
+        )
         self._turn = 0
         self._back_off = BackOff(options.pauses, turns=len(options.servers))
         self._link: Link | None = None
         self._watch: asyncio.TimerHandle | None = None
         self._stopped = asyncio.Event()
-        self._standing = _Standing(Phase.WAITING, clock())
+        self._standing = _Standing(Phase.WAITING, run.now().elapsed_ms)
         self._totals = _Totals()
         self._logged_trouble = ""
         self._said_unverified = False
 
-    def offer(self, departures: Sequence[Departure]) -> None:
-        """Send lines now where that can be, else let them wait. Never blocks. Call it from the event loop's thread."""
+    def offer(self, departures: Sequence[AnyDeparture]) -> Sequence[AnyDeparture]:
+        """Send lines now where that can be, else let them wait; returns what was sent, of these or of older ones.
+
+        Never blocks. Call it from the event loop's thread.
+        """
         if not departures:
-            return
+            return ()
         outbox = self._outbox
         outbox.put(departures)
         if self._stopped.is_set():
@@ -79,10 +86,12 @@ class Uplink:
         elif self._refuses or self._standing.phase is Phase.UNVERIFIED:
             outbox.give_up(Outcome.REFUSED)
         else:
-            self._flush()
+            sent = self._flush()
             outbox.trim()
             if self._watch is None:
                 self._look_in(min(WATCH_SECONDS, self._options.freshness_ms / 1000))
+            return sent
+        return ()
 
     async def run(self) -> None:
         """Keep a connection for ever. Ends when it is cancelled, or once `drain` has stopped the uplink."""
@@ -105,6 +114,14 @@ class Uplink:
                 while self._is_getting_through():  # noqa: ASYNC110 - the kernel tells nobody of an acknowledgement
                     await asyncio.sleep(DRAIN_LOOK_SECONDS)
         self._stop()
+
+    def part(self) -> Part:
+        """How it is now."""
+        return self.state().part(self._run)
+
+    def figures(self) -> Sequence[Figure]:
+        """All that it counts; the outcomes stand in the counts of frames."""
+        return self.state().figures(self._run)
 
     def state(self) -> UplinkState:
         """Everything that health needs to know, as of now."""
@@ -134,11 +151,21 @@ class Uplink:
         link = self._link
         return link is not None and (self._outbox.waiting > 0 or link.oldest_in_flight_ms() is not None)
 
-    def _flush(self) -> None:
-        """Hand over what is fresh, for as long as the kernel takes it whole."""
+    def _clock(self) -> int:
+        return self._run.now().elapsed_ms
+
+    def _send_what_waits(self) -> None:
+        """The connection takes lines, now or again."""
+        sent = self._flush()
+        if sent:
+            self._on_outcome(Outcome.SENT, sent)
+
+    def _flush(self) -> Sequence[AnyDeparture]:
+        """Hand over what is fresh, for as long as the kernel takes it whole; returns what was handed over."""
         link, outbox = self._link, self._outbox
         if link is None or not link.writable:
-            return
+            return ()
+        sent: list[AnyDeparture] = []
         now_ms = self._clock()
         outbox.expire(now_ms)
         while outbox.waiting and link.writable:
@@ -146,8 +173,10 @@ class Uplink:
             if batch:
                 link.write(b"".join([departure.line for departure in batch]), now_ms)
                 outbox.sent(batch)
+                sent += batch
             else:  # one that was heard long before its neighbours stands at the head
                 outbox.expire(now_ms)
+        return sent
 
     def _look_in(self, seconds: float) -> None:
         self._watch = asyncio.get_running_loop().call_later(seconds, self._look)
@@ -191,7 +220,7 @@ class Uplink:
             silence_ms=options.silence_ms,
             unverified_ms=options.unverified_ms,
         )
-        link = self._link = Link(session, clock=self._clock, on_event=self._on_event, on_writable=self._flush)
+        link = self._link = Link(session, clock=self._clock, on_event=self._on_event, on_writable=self._send_what_waits)
         self._change(Phase.LOGGING_IN, trouble=self._standing.trouble)
         try:
             await asyncio.get_running_loop().create_connection(lambda: link, sock=sock)
@@ -227,7 +256,7 @@ class Uplink:
             self._change(Phase.VERIFIED, server_name=event.server)
             _log.info("uplink is up", server=self._standing.server, name=event.server)
             self._said_unverified = False
-            self._flush()
+            self._send_what_waits()
         else:
             remark = self._link.session.remark if self._link is not None else ""
             trouble = _Trouble(NOT_ACCEPTED, remark, login_refused=True)

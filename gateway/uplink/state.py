@@ -1,10 +1,12 @@
 """What an uplink is made from, and what it shows of itself."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 from gateway.back_off import Pauses
+from gateway.frames.heard import Run
+from gateway.part import Figure, Part, PartKind, State, counter, gauge
 from gateway.uplink.outbox import Outcome
 
 
@@ -77,6 +79,19 @@ class Phase(StrEnum):
     STOPPED = "stopped"
 
 
+_STATES = {
+    Phase.WAITING: State.DOWN,
+    Phase.CONNECTING: State.DOWN,
+    Phase.LOGGING_IN: State.DEGRADED,
+    Phase.VERIFIED: State.OK,
+    Phase.UNVERIFIED: State.DEGRADED,
+    Phase.RECEIVE_ONLY: State.OK,
+    Phase.STOPPED: State.DOWN,
+}
+
+_NOT_YET = frozenset({Phase.WAITING, Phase.CONNECTING, Phase.LOGGING_IN})
+
+
 @dataclass(frozen=True, slots=True)
 class UplinkState:
     """Everything that health needs to know of the uplink, at one moment."""
@@ -124,3 +139,34 @@ class UplinkState:
 
     connections: int
     """Connections that came about, whether or not their login was answered."""
+
+    def part(self, run: Run) -> Part:
+        """How the connection to the network is: `waiting` until the first attempt has come to something."""
+        state = _STATES[self.phase]
+        if self.phase in _NOT_YET and not self.reason:
+            state = State.WAITING
+        return Part(PartKind.UPLINK, "uplink", state, run.time_ms(self.since_ms), self.reason, self._remedy(state))
+
+    def _remedy(self, state: State) -> str:
+        if self.phase is Phase.RECEIVE_ONLY:
+            return "nothing is sent: give a passcode to send"
+        if self.login_refused:
+            return LOGIN_REFUSED_ADVICE
+        if self.server and state is State.DOWN:
+            said = "what the server said may tell why; the next one is tried"
+            return said if self.remark else f"can this computer reach {self.server}?"
+        return ""
+
+    def figures(self, run: Run) -> Sequence[Figure]:
+        """All that is counted beside the outcomes."""
+        figures = [
+            counter("unconfirmed", self.unconfirmed, "Lines sent that were in flight when their connection ended."),
+            counter("octets_sent", self.bytes_sent, "Octets handed to the network, logins included."),
+            counter("connections", self.connections, "Connections that came about."),
+            counter("server_comments", self.comments, "Comments from servers: their heartbeat."),
+            counter("server_lines_discarded", self.lines_discarded, "Lines from servers that were read and not used."),
+        ]
+        if self.last_heard_ms is not None:
+            age_ms = run.now().elapsed_ms - self.last_heard_ms
+            figures.append(gauge("last_line_age_seconds", age_ms / 1000, "How long ago a server said something last."))
+        return figures

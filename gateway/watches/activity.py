@@ -46,15 +46,12 @@ class ActivityWatch:
         second = moment.elapsed_ms // 1000
         before = self._seconds.pop()[1] if self._seconds and self._seconds[-1][0] == second else 0
         self._seconds.append((second, before + count))
-        self._forget(moment.elapsed_ms)
+        oldest = second - MINUTE_MS // 1000
+        while self._seconds[0][0] <= oldest:
+            self._seconds.popleft()
 
     def now(self, moment: Moment, stations: Stations) -> Activity:
         """How busy it is, now being `moment`."""
-        self._forget(moment.elapsed_ms)
-        frames = sum(count for _, count in self._seconds)
+        oldest = (moment.elapsed_ms - MINUTE_MS) // 1000
+        frames = sum(count for second, count in self._seconds if second > oldest)
         return Activity(frames, stations.heard_since(moment.elapsed_ms - HOUR_MS), self._last_heard_ms)
-
-    def _forget(self, elapsed_ms: int) -> None:
-        oldest = (elapsed_ms - MINUTE_MS) // 1000
-        while self._seconds and self._seconds[0][0] <= oldest:
-            self._seconds.popleft()

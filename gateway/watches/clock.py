@@ -4,11 +4,13 @@ Frames are stamped with it, hours, days and budgets go by it, and what is usual 
 computer without a battery for its clock starts in the past, until the network tells it the time. No I/O.
 """
 
+from collections.abc import Sequence
+
 from gateway.clocks import is_plausible
 from gateway.duration import MINUTE_MS, SECOND_MS, in_words
 from gateway.frames.heard import Moment
 from gateway.frames.plain import rfc3339
-from gateway.part import Part, PartKind, State
+from gateway.part import Figure, Part, PartKind, State, counter
 
 JUMP_MS = 2 * SECOND_MS
 """A leap second is no jump, nor is what a clock that is being steered gains between two looks."""
@@ -20,32 +22,37 @@ _REMEDY = "let the computer take its time from the network (NTP), or give its cl
 
 
 class ClockWatch:
-    """Compares the wall clock with one that is never set. To be asked every few seconds."""
+    """Compares the wall clock with one that is never set, whenever it is told to `look`. It answers for the clock."""
 
     def __init__(self, started: Moment) -> None:
-        self.jumps = 0
-        """How often the clock was set in this run."""
-
+        self._jumps = 0
         self._last = started
         self._jumped: tuple[Moment, int] | None = None
         """When it was last set, and by how much."""
 
         self._since_ms = started.time_ms
-        self._state = State.OK
+        self._state, self._why = self._judge(started)
 
-    def part(self, moment: Moment) -> Part:
-        """How the clock is, now being `moment`."""
+    def part(self) -> Part:
+        """How the clock was at the last look."""
+        remedy = "" if self._state is State.OK else _REMEDY
+        return Part(PartKind.CLOCK, PartKind.CLOCK, self._state, self._since_ms, self._why, remedy)
+
+    def figures(self) -> Sequence[Figure]:
+        """How often the clock was set in this run."""
+        return [counter("clock_set", self._jumps, "How often the clock was set by more than two seconds.")]
+
+    def look(self, moment: Moment) -> None:
+        """Look at both clocks, now being `moment`. To be done every few seconds."""
         last, self._last = self._last, moment
         jump = (moment.time_ms - last.time_ms) - (moment.elapsed_ms - last.elapsed_ms)
         jumped = abs(jump) > JUMP_MS
         if jumped:
-            self.jumps += 1
+            self._jumps += 1
             self._jumped = moment, jump
-        state, why = self._judge(moment)
+        state, self._why = self._judge(moment)
         if jumped or state is not self._state:
             self._state, self._since_ms = state, moment.time_ms
-        remedy = "" if state is State.OK else _REMEDY
-        return Part(PartKind.CLOCK, PartKind.CLOCK, state, self._since_ms, why, remedy)
 
     def _judge(self, moment: Moment) -> tuple[State, str]:
         if not is_plausible(moment.time_ms):
@@ -55,5 +62,5 @@ class ClockWatch:
             return State.OK, ""
         jump = self._jumped[1]
         slept = ", or the computer slept" if jump > 0 else ""
-        often = "" if self.jumps == 1 else f", {self.jumps} times since the start"
+        often = "" if self._jumps == 1 else f", {self._jumps} times since the start"
         return State.DEGRADED, f"the clock was set {'ahead' if jump > 0 else 'back'} by {in_words(jump)}{slept}{often}"

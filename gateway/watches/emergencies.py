@@ -3,9 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from gateway.frames.network_line import network_line
+from gateway.feed.heard_object import HeardPayload
 from gateway.frames.plain import PlainObject
-from gateway.judge.verdict import Judged
 
 MAXIMUM_SOURCES = 20
 """Sources told apart, first come. What all others took is one sum: made-up callsigns fill no memory."""
@@ -51,22 +50,21 @@ class PastRates:
 class Emergencies:
     """Counts the emergencies of a run."""
 
-    def __init__(self, added: bytes) -> None:
-        """`added` is what a header gets on its way up (see `network_line.route`)."""
+    def __init__(self) -> None:
         self.heard = 0
         """Whatever became of them; copies that are duplicates are not counted."""
 
-        self._added = added
         self._by_source: dict[str, Taken] = {}
         self._others = Taken()
 
-    def hear(self, judged: Judged) -> None:
+    def hear(self, payload: HeardPayload) -> None:
         """Count a frame, if it is an emergency."""
+        judged = payload.judged
         if not judged.counts_as_emergency:
             return
         self.heard += 1
         if judged.forward and judged.innermost is not None:
-            taken = Taken(1, len(network_line(judged.innermost, self._added)))
+            taken = Taken(1, len(payload.line))
             source = judged.innermost.source
             if source in self._by_source or len(self._by_source) < MAXIMUM_SOURCES:
                 self._by_source[source] = self._by_source.get(source, Taken()) + taken

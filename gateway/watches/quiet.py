@@ -232,19 +232,20 @@ class QuietWatch:
             known.listen_until(moment)
             known.hear(count, moment)
 
-    def state(self, receiver: str, moment: Moment) -> Hearing:
-        """How a receiver hears, now being `moment`.
+    def listen(self, receiver: str, moment: Moment) -> None:
+        """A receiver listens, now being `moment`.
 
-        To be asked every few seconds while the receiver listens, and not while it does not: time is listened to where
-        no more than `LONGEST_GAP_MS` lies between two calls of this or `heard`. Nothing is learnt or said of a time
-        that the clock cannot be right about.
+        To be said every few seconds while it does, and not while it does not: time is listened to where no more than
+        `LONGEST_GAP_MS` lies between two calls of this or `heard`. Nothing is learnt of a time that the clock cannot be
+        right about.
         """
-        if not is_plausible(moment.time_ms):
-            return OK
-        known = self._receivers[receiver]
-        known.listen_until(moment)
-        debt = known.debt
-        if not debt.is_quiet:
+        if is_plausible(moment.time_ms):
+            self._receivers[receiver].listen_until(moment)
+
+    def hearing(self, receiver: str, moment: Moment) -> Hearing:
+        """How a receiver hears, now being `moment`. Asking changes nothing."""
+        debt = self._receivers[receiver].debt
+        if not debt.is_quiet or not is_plausible(moment.time_ms):
             return OK
         span = in_words(moment.time_ms - debt.since_ms)
         frames = "nothing" if debt.heard == 0 else "1 frame" if debt.heard == 1 else f"{debt.heard} frames"
@@ -317,7 +318,7 @@ def _debt_from(plain: object) -> _Debt | None:
 
 def with_hearing(part: Part, hearing: Hearing) -> Part:
     """How a receiver is, its socket and its hearing taken together. A socket that is not fine is said first."""
-    if part.state is not State.OK or hearing.state is State.OK:
+    if part.state not in {State.OK, State.WAITING} or hearing.state is State.OK:
         return part
     since_ms = part.since_ms if hearing.since_ms is None else hearing.since_ms
     return Part(part.kind, part.name, hearing.state, since_ms, hearing.why, REMEDY)

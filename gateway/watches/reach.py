@@ -12,7 +12,7 @@ from gateway.frames.plain import PlainObject
 from gateway.judge.verdict import Judged
 
 LOOKED_AT = 64
-"""Frames that are read for their place at one time of asking: of more, the newest. It takes a few milliseconds."""
+"""Frames that are read for their place at one time: of more, the newest. It takes a few milliseconds."""
 
 _OF_THE_SENDER = frozenset({"position", "weather"})
 """Reports whose place is that of their sender: an object's or an item's is not."""
@@ -47,11 +47,11 @@ class _Direct:
 class ReachWatch:
     """Remembers the stations heard direct in the last hour, `limit` at most: past it, those heard last.
 
-    Reports are read when someone asks, not when they are heard: a frame on its way up does not wait for it.
+    Reports are read from time to time, not when they are heard: a frame on its way up does not wait for it.
     """
 
-    def __init__(self, read: Reader, limit: int = 5000) -> None:
-        self._read = read
+    def __init__(self, reader: Reader, limit: int = 5000) -> None:
+        self._reader = reader
         self._stations = BoundedMapping[str, _Direct](limit)
         self._unread = BoundedMapping[str, Judged](LOOKED_AT)
 
@@ -72,8 +72,8 @@ class ReachWatch:
         self._unread[source] = judged
         self._unread.move_to_end(source)
 
-    def now(self, moment: Moment) -> Reach:
-        """How far it reaches, now being `moment`."""
+    def read(self, moment: Moment) -> None:
+        """Read what waits to be read and forget what is too old, now being `moment`. To be done every few seconds."""
         while self._stations:
             source, station = next(iter(self._stations.items()))
             if moment.elapsed_ms - station.elapsed_ms < HOUR_MS:
@@ -85,11 +85,14 @@ class ReachWatch:
             if found is not None and distance is not None:
                 found.distance_km = distance
         self._unread.clear()
+
+    def reach(self) -> Reach:
+        """How far it reached at the last reading."""
         distances = [station.distance_km for station in self._stations.values() if station.distance_km is not None]
         return Reach(len(self._stations), max(distances, default=None))
 
     def _distance_of(self, judged: Judged) -> float | None:
-        report = self._read(judged)
+        report = self._reader(judged)
         if report is None or report["kind"] not in _OF_THE_SENDER:
             return None
         distance: float | None = report.get("distance_km")

@@ -1,4 +1,4 @@
-"""Everything that is watched of one post: what raises alerts, how its receivers hear, its clock, how busy it is."""
+"""Everything that is watched of one post: its alerts and emergencies, its clock, how its receivers hear, how busily."""
 
 from collections.abc import Collection, Iterable, Sequence
 
@@ -6,26 +6,29 @@ from gateway.alerts.entry import Alert
 from gateway.alerts.watch import AlertWatch
 from gateway.feed.heard_object import HeardPayload, Reader
 from gateway.feed.stations import Stations
-from gateway.frames.frame import Damaged
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
 from gateway.judge.conditions import Post
-from gateway.judge.verdict import Judged
-from gateway.part import Part, PartKind, State
+from gateway.part import Answers, Part
 from gateway.remembered import Remembered
-from gateway.watches.activity import Activity, ActivityWatch
+from gateway.watches.activity import ActivityWatch
 from gateway.watches.clock import ClockWatch
+from gateway.watches.emergencies import Emergencies
 from gateway.watches.quiet import QuietWatch, with_hearing
-from gateway.watches.reach import Reach, ReachWatch
+from gateway.watches.reach import ReachWatch
 
 
 class Watches:
-    """Told of every frame, in the order of hearing; asked now and then how things are. No clock of its own."""
+    """Told of every frame, in the order of hearing, whoever else is; asked now and then how things are.
+
+    No clock of its own, and asking changes nothing: what time changes is changed by `tick`.
+    """
 
     def __init__(
         self, alerts: Sequence[Alert], receivers: Collection[str], post: Post, read: Reader, started: Moment
     ) -> None:
         """`receivers` are those that hear the air: what a capture plays says nothing of an antenna."""
+        self.emergencies = Emergencies()
         self._receivers = frozenset(receivers)
         self._alerts = AlertWatch(alerts, post, read, started)
         self._quiet = QuietWatch(receivers)
@@ -33,41 +36,55 @@ class Watches:
         self._activity = ActivityWatch()
         self._reach = ReachWatch(read)
 
-    def heard(self, batch: Sequence[Judged]) -> list[PlainObject]:
+    @property
+    def answers(self) -> tuple[Answers, ...]:
+        """Those that answer for a part."""
+        return self._alerts, self._clock
+
+    def hear(self, frames: Sequence[HeardPayload]) -> list[PlainObject]:
         """What one read of one receiver brought; gives back the alerts that it raises."""
+        batch = [frame.judged for frame in frames]
         heard = batch[0].heard
-        frames = sum(not isinstance(judged.heard.frame, Damaged) for judged in batch)
+        good = sum([judged.innermost is not None for judged in batch])
         self._activity.heard(heard.moment, len(batch))
-        if frames and heard.receiver in self._receivers:
-            self._quiet.heard(heard.receiver, heard.moment, frames)
-        alerts: list[PlainObject] = []
+        if good and heard.receiver in self._receivers:
+            self._quiet.heard(heard.receiver, heard.moment, good)
         for judged in batch:
             self._reach.heard(judged)
-            alerts += self._alerts.heard(judged)
-        return alerts
+        for frame in frames:
+            if frame.judged.emergency:
+                self.emergencies.hear(frame)
+        return self._alerts.hear(batch)
 
-    def tick(self, moment: Moment) -> list[PlainObject]:
-        """The alerts for silences, now being `moment`. To be asked every few seconds."""
+    def tick(self, moment: Moment, listening: Iterable[str]) -> list[PlainObject]:
+        """Let time pass, now being `moment`; gives back the alerts for silences. To be done every few seconds.
+
+        `listening` are the receivers that listen. One that does not is left out: its silence would be learnt.
+        """
+        for receiver in self._receivers.intersection(listening):
+            self._quiet.listen(receiver, moment)
+        self._clock.look(moment)
+        self._reach.read(moment)
         return self._alerts.tick(moment)
 
-    def parts(self, parts: Iterable[Part], moment: Moment) -> list[Part]:
-        """The parts, receivers with how they hear, and the clock after them. To be asked every few seconds."""
-        return [self._with_hearing(part, moment) for part in parts] + [self._clock.part(moment)]
+    def over(self, moment: Moment) -> list[str]:
+        """The entries whose alerts went on and are over since the last time."""
+        return self._alerts.over(moment)
 
-    def activity(self, moment: Moment, stations: Stations) -> Activity:
-        """How busy the post is."""
-        return self._activity.now(moment, stations)
+    def with_hearing(self, part: Part, moment: Moment) -> Part:
+        """A receiver, with how it hears."""
+        if part.name not in self._receivers:
+            return part
+        return with_hearing(part, self._quiet.hearing(part.name, moment))
 
-    def reach(self, moment: Moment) -> Reach:
-        """How far it hears."""
-        return self._reach.now(moment)
+    def watched(self, moment: Moment, stations: Stations) -> dict[str, PlainObject]:
+        """What is watched of the post as a whole, in the plain form: see `feed.health.Health.watched`."""
+        return {
+            "past_rates": self.emergencies.past_rates().to_object(),
+            "activity": self._activity.now(moment, stations).to_object(),
+            "reach": self._reach.reach().to_object(),
+        }
 
     def memories(self) -> Sequence[Remembered[HeardPayload]]:
         """What is to be known again after a restart."""
         return [self._quiet]
-
-    def _with_hearing(self, part: Part, moment: Moment) -> Part:
-        """A receiver that does not listen is not asked what it hears: the silence would be learnt."""
-        if part.kind is not PartKind.RECEIVER or part.state is not State.OK or part.name not in self._receivers:
-            return part
-        return with_hearing(part, self._quiet.state(part.name, moment))

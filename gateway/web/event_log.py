@@ -13,7 +13,7 @@ from functools import partial
 from itertools import islice
 
 from gateway.bounded import Newest
-from gateway.feed.heard_object import HeardPayload, encode, forwarded_fields
+from gateway.feed.heard_object import HeardPayload, encode
 from gateway.frames.frame import Damaged
 from gateway.frames.plain import PlainObject
 
@@ -99,10 +99,10 @@ class EventLog:
         """A frame was heard and judged, which holds about `weight` octets."""
         self._record(EventKind.HEARD, payload.encoded, weight)
 
-    def forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
-        """A frame went to the network as `line`, at that Unix time in milliseconds."""
-        make = partial(_forwarded, payload, line, sent_at_ms)
-        self._record(EventKind.FORWARDED, make, EVENT_OCTETS + OCTETS_PER_OCTET * len(line))
+    def forwarded(self, payload: HeardPayload, sent_at_ms: int) -> None:
+        """The line of a frame was sent, at that Unix time in milliseconds."""
+        make = partial(payload.forwarded, sent_at_ms)
+        self._record(EventKind.FORWARDED, make, EVENT_OCTETS + OCTETS_PER_OCTET * len(payload.line))
 
     def health(self, health: PlainObject) -> None:
         """The health of the post."""
@@ -157,7 +157,3 @@ class EventLog:
     def _record(self, kind: EventKind, make: Callable[[], bytes], octets: int) -> None:
         self.newest += 1
         self._events.put((kind, make), octets)
-
-
-def _forwarded(payload: HeardPayload, line: bytes, sent_at_ms: int) -> bytes:
-    return payload.encoded_with(forwarded_fields(line, sent_at_ms))

@@ -1,66 +1,25 @@
-"""Metrics as text, in the Prometheus exposition format 0.0.4: families of samples in, octets out. No I/O."""
+"""Metrics as text, in the Prometheus exposition format 0.0.4: figures in, octets out. No I/O."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from enum import StrEnum
+
+from gateway.part import Figure
 
 CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
 
 
-class FamilyKind(StrEnum):
-    """The kinds of metric that are used here."""
+def write(figures: Iterable[Figure]) -> bytes:
+    """The text of all figures, those of one name together, each line ended by a line feed.
 
-    COUNTER = "counter"
-    """It only grows, but for a restart; its name ends in `_total`."""
-
-    GAUGE = "gauge"
-    """It goes up and down."""
-
-
-@dataclass(frozen=True, slots=True)
-class Sample:
-    """One number, told from its siblings by its labels. Nothing from the air may be a label: it would never end."""
-
-    value: float
-    labels: Mapping[str, str] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class Family:
-    """All samples of one name. Units are base units, and stand at the end of the name."""
-
-    name: str
-    kind: FamilyKind
-    help: str
-    samples: Iterable[Sample]
-
-
-def counter(name: str, told: str, samples: Iterable[Sample] | float) -> Family:
-    """A counter, with labels or as a single number."""
-    return Family(name, FamilyKind.COUNTER, told, _samples(samples))
-
-
-def gauge(name: str, told: str, samples: Iterable[Sample] | float) -> Family:
-    """A gauge, with labels or as a single number."""
-    return Family(name, FamilyKind.GAUGE, told, _samples(samples))
-
-
-def by_label(label: str, values: Mapping[str, float]) -> list[Sample]:
-    """A sample for each value of one label."""
-    return [Sample(value, {label: name}) for name, value in values.items()]
-
-
-def write(families: Iterable[Family]) -> bytes:
-    """The text of all families, each line ended by a line feed."""
+    Names are whole ones, units and `_total` at their end. Nothing from the air may be a label: it would never end.
+    """
+    families: dict[str, list[Figure]] = {}
+    for figure in figures:
+        families.setdefault(figure.name, []).append(figure)
     lines = []
-    for family in families:
-        lines.append(f"# HELP {family.name} {_escaped(family.help)}\n# TYPE {family.name} {family.kind}\n")
-        lines += [f"{family.name}{_labels(sample.labels)} {_number(sample.value)}\n" for sample in family.samples]
+    for name, family in families.items():
+        lines.append(f"# HELP {name} {_escaped(family[0].help)}\n# TYPE {name} {family[0].kind}\n")
+        lines += [f"{name}{_labels(figure.labels)} {_number(figure.value)}\n" for figure in family]
     return "".join(lines).encode("utf-8")
-
-
-def _samples(samples: Iterable[Sample] | float) -> Iterable[Sample]:
-    return (Sample(samples),) if isinstance(samples, int | float) else samples
 
 
 def _labels(labels: Mapping[str, str]) -> str:

@@ -15,13 +15,13 @@ from aiohttp.http import HttpVersion11
 
 from gateway.feed.heard_object import HeardPayload, encode
 from gateway.frames.plain import HIGHEST_NUMBER, PlainObject
+from gateway.part import Figure
 from gateway.web import exposition, metrics, openapi, session
 from gateway.web.event_log import EventLog
 from gateway.web.event_stream import EventStreams
 from gateway.web.geojson import COLLECTION_END, COLLECTION_HEAD, feature
 from gateway.web.guard import CHALLENGE, Guard
 from gateway.web.heard_memory import HeardMemory
-from gateway.web.metrics import WebNumbers
 from gateway.web.options import WebOptions
 from gateway.web.problem import ProblemError
 from gateway.web.sources import WebSources
@@ -54,7 +54,7 @@ class Handlers:
     memory: HeardMemory
     streams: EventStreams
     turns: Turns
-    numbers: Callable[[], WebNumbers]
+    run_figures: Callable[[], Iterable[Figure]]
 
     def routes(self) -> list[web.RouteDef]:
         """Every path with its method. Those that are only shown have HEAD as well (RFC 9110 section 9.1)."""
@@ -106,13 +106,8 @@ class Handlers:
 
     async def metrics(self, _request: web.Request) -> web.StreamResponse:
         """`/metrics`."""
-        families = [
-            *metrics.of_health(self.sources.health()),
-            *metrics.of_web(self.numbers()),
-            *self.sources.more_metrics(),
-            *metrics.of_process(),
-        ]
-        return web.Response(body=exposition.write(families), headers={hdrs.CONTENT_TYPE: exposition.CONTENT_TYPE})
+        figures = [*metrics.of_health(self.sources.health()), *self.run_figures(), *metrics.of_process()]
+        return web.Response(body=exposition.write(figures), headers={hdrs.CONTENT_TYPE: exposition.CONTENT_TYPE})
 
     async def alive(self, _request: web.Request) -> web.StreamResponse:
         """`/healthz`: that this is answered is the answer."""

@@ -2,8 +2,7 @@
 
 import asyncio
 import contextlib
-from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from collections.abc import Awaitable, Callable, Iterable, Sequence
 from functools import partial
 from http import HTTPStatus
 
@@ -11,17 +10,19 @@ import structlog
 from aiohttp import hdrs, web
 
 from gateway.feed.heard_object import HeardPayload
+from gateway.feed.sink import RunningSink
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
 from gateway.listening import Listener
 from gateway.loopback import is_loopback
+from gateway.part import Figure, Part, PartKind, counter, counters, gauge, shed
+from gateway.web import metrics
 from gateway.web.connection import Connections, bound_buffers, most_connections, problem_response
 from gateway.web.event_log import EventLog, weight_of
 from gateway.web.event_stream import EventStreams
 from gateway.web.guard import SECURITY_HEADERS, Guard
 from gateway.web.handlers import Handlers
 from gateway.web.heard_memory import HeardMemory
-from gateway.web.metrics import WebNumbers
 from gateway.web.options import WebOptions
 from gateway.web.problem import ProblemError
 from gateway.web.sources import WebSources
@@ -35,26 +36,8 @@ UNENCRYPTED = "the web is not encrypted: put a proxy with TLS before it where ot
 _log = structlog.get_logger("web")
 
 
-@dataclass(frozen=True, slots=True)
-class WebState:
-    """How the web is, at one moment."""
-
-    port: int | None
-    """The port that it listens on; None where it does not."""
-
-    trouble: str
-    """Why it does not listen; empty where it does."""
-
-    numbers: WebNumbers
-
-    @property
-    def shed(self) -> dict[str, int]:
-        """What readers did not get, as they could not keep up."""
-        return {"events": self.numbers.events_missed}
-
-
-class WebServer:
-    """The gateway's web. Offers are for the event loop's own thread; they never wait and never fail."""
+class WebServer(RunningSink):
+    """The gateway's web. It answers for itself: see `part.Answers`."""
 
     def __init__(
         self,
@@ -89,39 +72,62 @@ class WebServer:
             self._memory,
             self._streams,
             self._turns,
-            self._numbers,
+            self._run_figures,
         )
-        self._listener = Listener("the web", options.host, options.port, retry_seconds=options.pace.retry)
+        self._listener = Listener(
+            "the web", options.host, options.port, lambda: now().time_ms, retry_seconds=options.pace.retry
+        )
         self._connections: Connections | None = None
         self._leaving = asyncio.Event()
         self._ended = asyncio.Event()
         self._ended.set()
 
-    def offer_heard(self, payload: HeardPayload) -> None:
-        """A judged frame."""
-        weight = weight_of(payload)
-        self._memory.heard(payload, weight)
-        self._log.heard(payload, weight)
+    def offer(self, frames: Sequence[HeardPayload]) -> None:
+        """Take frames."""
+        for payload in frames:
+            weight = weight_of(payload)
+            self._memory.heard(payload, weight)
+            self._log.heard(payload, weight)
         self._streams.wake()
 
-    def offer_forwarded(self, payload: HeardPayload, line: bytes, sent_at_ms: int) -> None:
-        """A frame that was handed to the network as `line`, at that Unix time in milliseconds."""
-        self._log.forwarded(payload, line, sent_at_ms)
+    def offer_forwarded(self, frames: Sequence[HeardPayload], sent_at_ms: int) -> None:
+        """Take frames whose lines were sent."""
+        for payload in frames:
+            self._log.forwarded(payload, sent_at_ms)
         self._streams.wake()
 
     def offer_health(self, health: PlainObject) -> None:
-        """A health object."""
+        """Take a health object."""
         self._log.health(health)
         self._streams.wake()
 
     def offer_alert(self, alert: PlainObject) -> None:
-        """An alert object."""
+        """Take an alert object."""
         self._log.alert(alert)
         self._streams.wake()
 
-    def state(self) -> WebState:
-        """How it is now."""
-        return WebState(self._listener.port, self._listener.trouble, self._numbers())
+    @property
+    def port(self) -> int | None:
+        """The port that it listens on; None where it does not."""
+        return self._listener.port
+
+    def part(self) -> Part:
+        """How it is now: `waiting` until it listens, or cannot."""
+        return self._listener.part(PartKind.WEB)
+
+    def figures(self) -> Sequence[Figure]:
+        """All that it counts."""
+        tally, connections = self._streams.tally, self._connections
+        return [
+            *shed({"events": tally.missed}),
+            gauge("event_streams", len(self._streams), "Open event streams."),
+            counter("event_streams_opened", tally.opened, "Event streams that began."),
+            counter("event_streams_dropped", tally.dropped, "Event streams ended, as their clients did not read."),
+            counter("event_streams_turned_away", tally.turned_away, "Clients without room for an event stream."),
+            gauge("http_connections", len(connections) if connections else 0, "Open HTTP connections."),
+            *counters("http_refused", "why", self._guard.refused, "Requests refused, by why."),
+            counter("web_failed", self._log.failed + self._turns.failed, "Objects that could not be encoded: a fault."),
+        ]
 
     async def run(self) -> None:
         """Listen and answer, until cancelled or drained. A port that is taken is tried again and again."""
@@ -184,21 +190,9 @@ class WebServer:
                 ProblemError(HTTPStatus.INTERNAL_SERVER_ERROR, "a fault of the gateway: see its log")
             )
 
-    def _numbers(self) -> WebNumbers:
-        tally = self._streams.tally
-        connections = self._connections
-        return WebNumbers(
-            stations=sum(1 for _ in self._sources.stations()),
-            last_heard_ms=self._memory.last_heard_ms,
-            started_ms=self._started_ms,
-            streams=len(self._streams),
-            streams_dropped=tally.dropped,
-            streams_turned_away=tally.turned_away,
-            events_missed=tally.missed,
-            connections=len(connections) if connections else 0,
-            refused={refusal.value: count for refusal, count in self._guard.refused.items()},
-            failed=self._log.failed + self._turns.failed,
-        )
+    def _run_figures(self) -> Iterable[Figure]:
+        stations = sum(1 for _ in self._sources.stations())
+        return metrics.of_run(self._started_ms, self._memory.last_heard_ms, stations)
 
 
 async def _secure(_request: web.Request, response: web.StreamResponse) -> None:

@@ -7,7 +7,6 @@ from pathlib import PurePath
 from gateway.feed.health import Health
 from gateway.feed.stations import Station
 from gateway.frames.plain import PlainObject
-from gateway.web.exposition import Family
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +56,3 @@ class WebSources:
     policy: Callable[[], PublishedPolicy]
     waits_for: Callable[[], Sequence[str]]
     """What the gateway still waits for before it is ready; empty once it is."""
-
-    more_metrics: Callable[[], Iterable[Family]] = tuple
-    """Metrics of other parts, shown after the web's own."""

@@ -42,7 +42,7 @@ class Watching:
         self.watch = AlertWatch(written(text), place, self.read, self.post.now())
 
     def alerts(self, judged: Judged) -> list[dict[str, Any]]:
-        return [held_to(Schema.ALERT, encode(alert)) for alert in self.watch.heard(judged)]
+        return [held_to(Schema.ALERT, encode(alert)) for alert in self.watch.hear([judged])]
 
     def hear(
         self, line: str, after: int = 0, *, reason: Reason | None = None, receiver: str = "vhf"

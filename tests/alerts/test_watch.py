@@ -12,6 +12,7 @@ from gateway.feed.heard_object import heard_object
 from gateway.feed.reader import ReportReader
 from gateway.judge.verdict import Reason
 from tests.alerts.alerting import HOUR, MINUTE, PLACE, Watching, written
+from tests.answers import figure
 from tests.judged_frames import Post
 
 NEAR = "QA1BCD-9>APRS:!5836.00N/00355.00W>"
@@ -340,7 +341,7 @@ def test_made_up_callsigns_without_end_raise_no_more_than_stated() -> None:
     lines = [f"QA{number}>APRS:!5836.00N/00355.00W>" for number in range(2 * MOST_A_MINUTE)]
     told = [name for line in lines for name in watching.names(line)]
     assert len(told) == MOST_A_MINUTE
-    assert watching.watch.withheld == MOST_A_MINUTE
+    assert figure(watching.watch, "withheld") == MOST_A_MINUTE
     assert watching.names(lines[-1], MINUTE) == ["near"]
 
 
@@ -352,7 +353,7 @@ def test_what_one_entry_withholds_takes_nothing_from_another() -> None:
 
 
 def test_memory_is_bounded_whoever_is_heard(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(watch, "MAXIMUM_TOLD", 5)
+    monkeypatch.setattr(watch, "MAXIMUM_EPISODES", 5)
     monkeypatch.setattr(watch, "MAXIMUM_HEADERS", 5)
     watching = Watching("{name: near, when: {distance: {within: 5km}}}")
     for number in range(20):
@@ -405,7 +406,7 @@ def test_a_report_is_read_only_where_an_entry_asks_for_it() -> None:
 
     post = Post()
     watch = AlertWatch(written(LAUNCH), PLACE, counting, post.now())
-    watch.heard(post.hear(NEAR.replace("BCD-9", "BCD-8").encode()))
+    watch.hear([post.hear(NEAR.replace("BCD-9", "BCD-8").encode())])
     assert asked == []
-    watch.heard(post.hear(NEAR.encode()))
+    watch.hear([post.hear(NEAR.encode())])
     assert len(asked) == 1

@@ -50,10 +50,10 @@ async def fed_bus(port: int, seconds: float) -> float:
     while time.perf_counter() - began < seconds:
         for _ in range(FED_AT_ONCE):
             line = next(text)
-            payload = HeardPayload(post.hear(line), reader)
+            payload = HeardPayload(post.hear(line), reader, line + b"\r\n")
             stations.hear(payload)
-            bus.offer_heard(payload)
-            bus.offer_forwarded(payload, line + b"\r\n", post.moment.time_ms)
+            bus.offer([payload])
+            bus.offer_forwarded([payload], post.moment.time_ms)
         while sum(bus.state().waiting.values()) > FED_AT_ONCE:  # noqa: ASYNC110 - see above
             await asyncio.sleep(0)
     rate = (published(bus) - before) / (time.perf_counter() - began)

@@ -38,10 +38,9 @@ class FedBus:
         """The post is looked at."""
         now = self.post.now()
         parts = [Part(PartKind.RECEIVER, "vhf", State.OK, now.time_ms)]
-        activity = self.activity.now(now, self.bus.stations)
-        self.bus.offer_health(
-            Health(self.post.run, now.time_ms, parts, Counts(0, 0, {}), activity=activity).to_object()
-        )
+        watched = {"activity": self.activity.now(now, self.bus.stations).to_object()}
+        health = Health(self.post.run, now.time_ms, parts, Counts(0, 0, {}), watched=watched)
+        self.bus.offer_health(health.to_object())
 
 
 @asynccontextmanager

@@ -43,6 +43,7 @@ from gateway.lines.server import LineServer
 from gateway.web.options import WebLimits, WebOptions
 from gateway.web.server import WebServer
 from gateway.web.sources import PublishedPolicy, WebSources
+from tests.answers import figure
 
 SERVER_CORE, CLIENT_CORE = 1, 0
 PROBE_PRIORITY = 9
@@ -117,12 +118,12 @@ class Feeding:
         frame = tnc2.read(line % (number % 200, number % 15 + 1, number % 100, number // 100 % 100, number))
         assert isinstance(frame, Frame)
         judged = Judged(self._run.hear(self._run.now(), "vhf", 0, frame), self._verdict, frame)
-        payload = HeardPayload(judged, self._read_report)
+        payload = HeardPayload(judged, self._read_report, network_line(frame, self._route))
         self._stations.hear(payload)
         for sink in (self._web, self._lines):
-            sink.offer_heard(payload)
+            sink.offer([payload])
         for sink in (self._web, self._lines):
-            sink.offer_forwarded(payload, network_line(frame, self._route), self._run.now().time_ms)
+            sink.offer_forwarded([payload], self._run.now().time_ms)
         self.offered += 1
 
 
@@ -152,15 +153,15 @@ def server_process(pipe: Connection, load: Load) -> None:
         )
         limits = WebLimits(connections=load.streams + 100)
         web = WebServer(WebOptions("QX1GAT-10", port=0, limits=limits), sources, run.now, run.identity)
-        lines = LineServer(LinesOptions(port=0, clients=load.lines))
+        lines = LineServer(LinesOptions(port=0, clients=load.lines), run.now)
         feeding = Feeding(run, web, lines, stations)
         echoing = await asyncio.get_running_loop().create_server(Echo, "127.0.0.1", 0)
         async with asyncio.TaskGroup() as tasks:
             running = [tasks.create_task(web.run()), tasks.create_task(lines.run())]
-            while web.state().port is None or lines.state().port is None:  # noqa: ASYNC110 - only asked for here
+            while web.port is None or lines.port is None:  # noqa: ASYNC110 - only asked for here
                 await asyncio.sleep(0.01)
             began_ms = time.monotonic() * 1000 - run.now().elapsed_ms
-            pipe.send((web.state().port, lines.state().port, echoing.sockets[0].getsockname()[1], began_ms))
+            pipe.send((web.port, lines.port, echoing.sockets[0].getsockname()[1], began_ms))
             while (seconds := await asyncio.to_thread(pipe.recv)) is not None:
                 pipe.send(await measured(feeding, web, lines, load.rate, seconds))
             for task in running:
@@ -190,19 +191,18 @@ async def measured(feeding: Feeding, web: WebServer, lines: LineServer, rate: in
     busy = time.process_time() - busy
     await asyncio.sleep(SETTLE_SECONDS)
     watching.cancel()
-    numbers, of_lines = web.state().numbers, lines.state()
     return {
         "offered": feeding.offered - offered,
         "core_pct": 100 * busy / seconds,
         "began_mb": held[0],
         "most_mb": max(held),
         "ended_mb": held[-1],
-        "streams": numbers.streams,
-        "streams_dropped": numbers.streams_dropped,
-        "events_missed": numbers.events_missed,
-        "line_clients": of_lines.clients,
-        "line_clients_dropped": of_lines.dropped,
-        "lines": of_lines.lines,
+        "streams": figure(web, "event_streams"),
+        "streams_dropped": figure(web, "event_streams_dropped"),
+        "events_missed": figure(web, "shed"),
+        "line_clients": figure(lines, "clients"),
+        "line_clients_dropped": figure(lines, "clients_dropped"),
+        "lines": figure(lines, "lines"),
     }
 
 

@@ -77,7 +77,7 @@ async def full_speed(make: Callable[[Run], Recorder], reader: Reader, count: int
     while offered < count:
         room = min(2000 - recorder.state().waiting, count - offered)
         for payload in itertools.islice(source, max(room, 0)):
-            recorder.offer_heard(payload)
+            recorder.offer([payload])
         offered += max(room, 0)
         await asyncio.sleep(0.001)  # a loop that spins would keep the interpreter from the thread
     await recorder.drain(60)
@@ -119,7 +119,7 @@ async def lateness(recorder: Recorder | None, source: Iterator[HeardPayload], ra
         if recorder:
             due = int((now - began) * rate) - heard
             for payload in itertools.islice(source, due):
-                recorder.offer_heard(payload)
+                recorder.offer([payload])
             heard += due
         before = time.perf_counter()
         await asyncio.sleep(0.001)

@@ -8,7 +8,7 @@ import sys
 
 from gateway.part import State
 from gateway.watches.quiet import QuietWatch
-from tests.watches.listening_post import DAY, HOUR, ListeningPost
+from tests.watches.listening_post import DAY, HOUR, ListeningPost, listened
 
 POSTS = {
     "a busy channel": {"fixed": 20.0, "boats": 80.0, "commuters": 10},
@@ -28,7 +28,7 @@ def told(post: ListeningPost, days: int) -> tuple[int, list[int]]:
     for moment, frames in post.hear(days):
         heard += frames
         watch.heard("post", moment, frames)
-        is_quiet = watch.state("post", moment).state is State.QUIET
+        is_quiet = listened(watch, "post", moment).state is State.QUIET
         if is_quiet and not quiet:
             times.append(moment.elapsed_ms)
         quiet = is_quiet

@@ -115,10 +115,11 @@ async def test_all_that_the_bus_publishes_is_in_it_as_it_says(
     part = Part(PartKind.RECEIVER, "vhf", State.OK, post.moment.time_ms)
     async with witness(broker, "#") as watching, open_bus(options) as bus:
         bus.offer_health(Health(post.run, post.moment.time_ms, [part], Counts(0, 0, {})).to_object())
-        boat = offer(bus, post.hear(b"QA1BCD-9>APRS,QD1RPT*:!5836.00N/00355.00W>088/036"), reader)
+        line = b"QA1BCD-9>APRS,QD1RPT*,qAO,QX1GAT-10:!5836.00N\r\n"
+        boat = offer(bus, post.hear(b"QA1BCD-9>APRS,QD1RPT*:!5836.00N/00355.00W>088/036"), reader, line)
         offer(bus, post.hear(b"QB2BCD-7>APRS:>\xff", reason=Reason.RULE, rule="bench"), reader)
         offer(bus, post.hear(b"no frame"), reader)
-        bus.offer_forwarded(boat, b"QA1BCD-9>APRS,QD1RPT*,qAO,QX1GAT-10:!5836.00N\r\n", post.moment.time_ms)
+        bus.offer_forwarded([boat], post.moment.time_ms)
         bus.offer_alert(emergency_alert(boat.judged, heard_object(boat.judged, reader(boat.judged)), repeated=False))
         await publish(broker, "homeassistant/status", b"online")
         await until(lambda: bus.state().tally[TopicGroup.DISCOVERY].published >= 2)

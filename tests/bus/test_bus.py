@@ -73,10 +73,10 @@ async def test_all_that_is_offered_is_seen_by_an_independent_client_and_keeps_to
         mic_e = post.hear(b'QB2BCD-7>S32UVT,QD1RPT*:`(_fn"Oj/', reason=Reason.DUPLICATE)  # APRS101 chapter 10
         relayed = post.hear(b"QD2GAT>APZ001:}QC3BCD>APRS,TCPIP,QD2GAT*:>x", reason=Reason.THIRD_PARTY_INTERNET)
         bytes_above = post.hear(b"QA2BCD>APRS:>\xff\xfe temperature 3\xb0", port=2)
-        payload = offer(bus, boat, _report)
+        payload = offer(bus, boat, _report, UP)
         for judged in (mic_e, relayed, bytes_above, post.hear(b"no frame")):
             offer(bus, judged, _report)
-        bus.offer_forwarded(payload, UP, post.moment.time_ms)
+        bus.offer_forwarded([payload], post.moment.time_ms)
         bus.offer_health(_health(post))
         bus.offer_alert(emergency_alert(boat, heard_object(boat, _report(boat))))
         seen = await watching.until(lambda seen: len(seen) >= 1 + 5 + 4 + 1 + 4 + 1 + 1)

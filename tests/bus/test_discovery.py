@@ -41,9 +41,8 @@ def _topic(device: str) -> str:
 
 def _health(post: Post) -> PlainObject:
     part = Part(PartKind.RECEIVER, "vhf", State.OK, post.moment.time_ms)
-    activity = Activity(1, 1, post.moment.time_ms)
-    counts = Counts(0, 0, {})
-    return Health(post.run, post.moment.time_ms, [part], counts, activity=activity).to_object()
+    watched = {"activity": Activity(1, 1, post.moment.time_ms).to_object()}
+    return Health(post.run, post.moment.time_ms, [part], Counts(0, 0, {}), watched=watched).to_object()
 
 
 async def test_the_hub_is_told_of_the_gateway_and_of_those_on_the_list_alone(

@@ -42,8 +42,8 @@ def _groups(messages: list[Message]) -> list[str]:
 
 def test_a_frame_goes_to_every_topic_that_it_belongs_to() -> None:
     outbox = _outbox()
-    payload = offer(outbox, Post().hear(b"QA1BCD-9>APRS,QD1RPT*:>x"))
-    outbox.offer_forwarded(payload, LINE, 1_780_747_200_000)
+    payload = offer(outbox, Post().hear(b"QA1BCD-9>APRS,QD1RPT*:>x"), line=LINE)
+    outbox.offer_forwarded([payload], 1_780_747_200_000)
     messages = {message.topic: message for message in _take_all(outbox)}
     assert set(messages) == {
         "stile/QX1GAT-10/heard",
@@ -104,7 +104,7 @@ def test_an_object_for_three_topics_is_encoded_once() -> None:
 
     outbox = _outbox()
     payload = offer(outbox, Post().hear(b"QA1BCD-9>APRS:>x"), reader)
-    outbox.offer_forwarded(payload, LINE, 0)
+    outbox.offer_forwarded([payload], 0)
     assert len(_take_all(outbox)) == 4
     assert read == [1]
 
@@ -113,7 +113,7 @@ def test_a_frame_that_went_up_long_after_it_was_heard_is_still_published() -> No
     post, outbox = Post(), _outbox(QueueLimits(forwarded=1))
     first = offer(outbox, post.hear(b"QA1BCD-9>APRS:>x"))
     offer(outbox, post.hear(b"QA1BCD-9>APRS:>y"))
-    outbox.offer_forwarded(first, LINE, 0)
+    outbox.offer_forwarded([first], 0)
     payloads = [message.payload for message in _take_all(outbox) if message.group is TopicGroup.FORWARDED]
     assert [json.loads(payload)["sequence"] for payload in payloads] == [1]
 
@@ -216,7 +216,7 @@ def _step(outbox: Outbox, post: Post, step: str, last: HeardPayload) -> HeardPay
         case "damaged":
             offer(outbox, post.hear(b"no frame"))
         case "forwarded":
-            outbox.offer_forwarded(last, LINE, 0)
+            outbox.offer_forwarded([last], 0)
         case "alert":
             outbox.offer_alert({"alert": "emergency"})
         case "health":

@@ -23,6 +23,7 @@ from gateway.commands.watching.published import Answering, Event, NoAnswer, Told
 from gateway.documents import DocumentError
 from gateway.feed.schemas import Schema
 from gateway.service import Service
+from tests.answers import figure
 from tests.payload_schemas import validator
 from tests.whole_gateway import FAIL_SAFE_SECONDS, Decoder, kiss_of, running, station_file, until
 
@@ -66,9 +67,10 @@ async def post(folder: Path, web_more: str = "", more: str = "") -> AsyncIterato
     async with Decoder() as decoder:
         station = station_file(folder, station_text(decoder.port, free_port(), web_more, more))
         async with running(station) as service:
-            web_server = service.house.web
+            web_server = service.sinks.web
             assert web_server is not None
-            await until(lambda: web_server.state().port is not None)
+            await until(lambda: web_server.port is not None)
+            await decoder.send(kiss_of(b"QZ9BCD>APRS:>first"))  # a receiver is ok once it has given a frame
             await until(lambda: all(part.state == "ok" for part in service.health().parts))
             yield Post(decoder, service, station.path)
 
@@ -128,7 +130,7 @@ async def test_once_prints_the_state_and_exits_0_where_every_part_is_ok(tmp_path
     assert (status, err) == (cli.FINE, "")
     assert out.startswith("Stile QX1GAT-10: ok")
     assert "receiver vhf ok" in out
-    assert "heard 2 = forward 2 + keep 0" in out
+    assert "heard 3 = forward 3 + keep 0" in out
     assert "QA1BCD-9  forward !5836.00N/00355.00W>under way" in out
     assert ">\\x1b[2J" in out
     assert all(line.isprintable() for line in out.splitlines())
@@ -139,9 +141,9 @@ async def test_once_exits_1_where_a_part_is_not_ok(tmp_path: Path) -> None:
     async with Decoder() as decoder:
         station = station_file(tmp_path, station_text(decoder.port, free_port(), more=more))
         async with running(station) as service:
-            web_server = service.house.web
+            web_server = service.sinks.web
             assert web_server is not None
-            await until(lambda: web_server.state().port is not None)
+            await until(lambda: web_server.port is not None)
             status, out, _ = await printed(str(station.path), "--once")
     assert status == cli.FOUND_WRONG
     assert out.startswith("Stile QX1GAT-10: down")
@@ -167,9 +169,9 @@ async def test_json_prints_each_event_as_an_object_on_a_line_and_ctrl_c_ends_it_
     async with post(tmp_path) as running_post, stile_watch(str(running_post.station), "--json") as process:
         health = json.loads(await line_of(process, '"health"'))
         validator(Schema.HEALTH).validate(health["health"])
-        streams = running_post.service.house.web
+        streams = running_post.service.sinks.web
         assert streams is not None
-        await until(lambda: streams.state().numbers.streams == 1)
+        await until(lambda: figure(streams, "event_streams") == 1)
         await running_post.hear(HOSTILE)
         line = await line_of(process, '"heard"')
         assert line.rstrip("\n").isprintable()
@@ -284,7 +286,7 @@ async def test_it_comes_back_to_a_gateway_that_was_away_and_gets_what_it_has_not
             await until(lambda: any(isinstance(one, NoAnswer) for one in told))
             for number in (1, 2):
                 async with running(station) as service:
-                    await until(lambda service=service: service.health().parts[0].state == "ok")  # type: ignore[misc]
+                    await until(lambda service=service: service.health().parts[0].why != "")  # type: ignore[misc]
                     await decoder.send(kiss_of(b"QA1BCD-9>APRS:>run %d" % number))
                     await until(lambda number=number: f">run {number}" in heard_in(told))  # type: ignore[misc]
             following.cancel()

@@ -6,7 +6,7 @@ from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import encode
 from gateway.feed.schemas import Schema
 from gateway.judge.verdict import Reason
-from gateway.part import Part, PartKind, State
+from gateway.part import Part, PartKind, State, counter, gauge, shed
 from gateway.watches.activity import Activity
 from gateway.watches.emergencies import PastRates, Taken
 from gateway.watches.reach import Reach
@@ -26,9 +26,8 @@ COUNTS = Counts(
 
 
 def _health(*parts: Part, counts: Counts = COUNTS) -> Health:
-    past_rates = PastRates({"QA1BCD-9": Taken(1, 41)})
-    shed = {"bus": {"heard": 7, "alerts": 0}}
-    return Health("0f1e2d3c4b5a", NOON_MS + 60_000, parts, counts, shed, past_rates)
+    watched = {"past_rates": PastRates({"QA1BCD-9": Taken(1, 41)}).to_object()}
+    return Health("0f1e2d3c4b5a", NOON_MS + 60_000, parts, counts, watched=watched)
 
 
 def test_health_tells_each_part_since_when_why_and_what_to_do() -> None:
@@ -63,8 +62,22 @@ def test_health_tells_each_part_since_when_why_and_what_to_do() -> None:
             "by_source": {"QA1BCD-9": {"frames": 1, "octets": 41}},
             "others": {"frames": 0, "octets": 0},
         },
-        "shed": {"bus": {"heard": 7}},
+        "shed": {},
     }
+
+
+def test_figures_stand_with_their_part_by_name_also_while_they_are_0() -> None:
+    bus = Part(PartKind.BUS, "bus", State.OK, NOON_MS)
+    figures = {
+        bus: [*shed({"heard": 7, "alerts": 0}), counter("connections", 2, "Connections that came about.")],
+        RECEIVER: [gauge("last_frame_age_seconds", 1.5, "How long ago the last good frame came.")],
+    }
+    plain = held_to(Schema.HEALTH, encode(replace(_health(RECEIVER, bus), figures=figures).to_object()))
+    assert [part["figures"] for part in plain["parts"]] == [
+        {"last_frame_age_seconds": 1.5},
+        {"shed": {"heard": 7, "alerts": 0}, "connections": 2},
+    ]
+    assert plain["shed"] == {"bus": {"heard": 7, "alerts": 0}}
 
 
 def test_a_post_that_only_listens_has_no_outcomes() -> None:
@@ -79,7 +92,8 @@ def test_a_post_that_only_listens_has_no_outcomes() -> None:
     [
         ([], State.OK),
         ([State.OK, State.OK], State.OK),
-        ([State.OK, State.QUIET], State.QUIET),
+        ([State.OK, State.WAITING], State.WAITING),
+        ([State.WAITING, State.QUIET], State.QUIET),
         ([State.DEGRADED, State.QUIET], State.DEGRADED),
         ([State.DOWN, State.DEGRADED, State.OK], State.DOWN),
     ],
@@ -103,7 +117,8 @@ def test_counts_add_up_or_say_that_they_do_not(counts: Counts, *, adds_up: bool)
 
 
 def test_how_busy_the_post_is_and_how_far_it_reaches_stand_in_its_health_where_they_are_watched() -> None:
-    health = replace(_health(RECEIVER), activity=Activity(12, 5, NOON_MS), reach=Reach(3, 41.235))
+    watched = {"activity": Activity(12, 5, NOON_MS).to_object(), "reach": Reach(3, 41.235).to_object()}
+    health = replace(_health(RECEIVER), watched=watched)
     plain = held_to(Schema.HEALTH, encode(health.to_object()))
     assert plain["activity"] == {
         "frames_per_minute": 12,

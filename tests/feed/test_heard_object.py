@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.feed.heard_object import HeardPayload, encode, forwarded_fields, heard_object
+from gateway.feed.heard_object import HeardPayload, encode, heard_object
 from gateway.feed.schemas import Schema
 from gateway.frames.frame import Damaged
 from gateway.frames.plain import PlainObject, from_object
@@ -81,7 +81,7 @@ def test_whatever_is_heard_becomes_json_of_the_schema_from_which_it_can_be_read_
 @given(st.binary(max_size=100), st.integers(0, 2**40))
 def test_whatever_went_up_becomes_json_of_the_schema_with_its_exact_octets(information: bytes, sent_at_ms: int) -> None:
     line = b"QA1BCD-9>APRS,qAO,QX1GAT-10:>" + information.replace(b"\r", b"").replace(b"\n", b"")
-    payload = HeardPayload(Post().hear(BOAT)).encoded_with(forwarded_fields(line + b"\r\n", sent_at_ms))
+    payload = HeardPayload(Post().hear(BOAT), line=line + b"\r\n").forwarded(sent_at_ms)
     plain = held_to(Schema.FORWARDED, payload)
     assert _octets(plain, "line") == line
 

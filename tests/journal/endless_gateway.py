@@ -30,8 +30,8 @@ async def main(journal_path: Path, capture_folder: Path) -> None:
         while True:
             for judged in frames(7, post):
                 payload = HeardPayload(judged)
-                journal.offer_heard(payload)
-                captures.offer_heard(payload)
+                journal.offer([payload])
+                captures.offer([payload])
             await asyncio.sleep(0.001)
             on_disk = min(journal.state().written, captures.state().written)
             if on_disk > said:

@@ -51,7 +51,7 @@ async def test_what_is_heard_is_kept_as_it_is_published(path: Path) -> None:
     reader = ReportReader(POST)
     async with running(journal):
         for each in judged:
-            journal.offer_heard(HeardPayload(each, reader))
+            journal.offer([HeardPayload(each, reader)])
     published = [encode(heard_object(each, reader(each))) for each in judged]
     assert [encode(plain) for plain in heard_objects(path)] == published
     assert journal.state().written == 50
@@ -60,7 +60,7 @@ async def test_what_is_heard_is_kept_as_it_is_published(path: Path) -> None:
 async def test_a_journal_is_a_part_of_the_post_that_is_well_when_it_can_be_written(path: Path) -> None:
     journal = journal_at(path)
     async with running(journal):
-        journal.offer_heard(HeardPayload(frames(1)[0]))
+        journal.offer([HeardPayload(frames(1)[0])])
         await until_written(journal, 1)
         part = journal.part()
         assert (part.kind, part.name, part.state, part.why) == (PartKind.JOURNAL, "journal", State.OK, "")
@@ -79,8 +79,8 @@ async def test_times_of_sending_and_policies_are_kept(path: Path) -> None:
     payload = HeardPayload(frames(1)[0])
     async with running(journal):
         journal.offer_policy(POLICY, [("receive-only.yaml", "version: 1\n")])
-        journal.offer_forwarded(payload, b"QA1BCD-1>APRS,qAO,QX1GAT-10:buoy\r\n", NOON_MS + 2)
-        journal.offer_heard(payload)
+        journal.offer_forwarded([payload], NOON_MS + 2)
+        journal.offer([payload])
     assert rows_in(path, "SELECT sequence, sent_ms FROM heard") == [(1, NOON_MS + 2)]
     assert rows_in(path, "SELECT since_ms, label, texts FROM policies") == [
         (NOON_MS, POLICY, '[{"file": "receive-only.yaml", "text": "version: 1\\n"}]')
@@ -117,8 +117,8 @@ async def test_a_journal_of_a_newer_version_ends_no_gateway_that_runs(path: Path
         connection.execute("PRAGMA user_version = 4000")
     journal = journal_at(path)
     async with running(journal):
-        journal.offer_heard(HeardPayload(frames(1)[0]))
-        while journal.part().state is State.OK:  # noqa: ASYNC110 - the disk is in another thread
+        journal.offer([HeardPayload(frames(1)[0])])
+        while journal.part().state is not State.DOWN:  # noqa: ASYNC110 - the disk is in another thread
             await asyncio.sleep(0.001)
         assert journal.part().do == "install the newer Stile again, or name another file as the journal"
         await asyncio.to_thread(path.unlink)
@@ -155,7 +155,7 @@ async def test_killed_in_the_midst_of_writing_nothing_is_lost_that_was_on_disk(p
 
     again = journal_at(path, "again")
     async with running(again):
-        again.offer_heard(HeardPayload(frames(1)[0]))
+        again.offer([HeardPayload(frames(1)[0])])
     kept = [plain["sequence"] for plain in heard_objects(path)]
     assert kept == [*range(1, len(kept)), 1]
     assert len(kept) > on_disk

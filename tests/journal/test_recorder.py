@@ -84,7 +84,7 @@ class Fixture:
 
     def offer(self, judged: Sequence[Judged]) -> None:
         for each in judged:
-            self.recorder.offer_heard(HeardPayload(each))
+            self.recorder.offer([HeardPayload(each)])
 
     async def tried(self, count: int) -> None:
         while self.disk.tries < count:  # noqa: ASYNC110 - the disk is in another thread
@@ -106,7 +106,7 @@ async def test_frames_are_gathered_for_a_while_and_written_together() -> None:
     fixture = Fixture(pace=replace(AT_ONCE, gather=1000))
     async with running(fixture.recorder):
         for judged in frames(20):
-            fixture.recorder.offer_heard(HeardPayload(judged))
+            fixture.recorder.offer([HeardPayload(judged)])
             await asyncio.sleep(0)
         assert fixture.disk.batches == []
         await fixture.recorder.drain(10)
@@ -127,9 +127,9 @@ async def test_times_of_sending_are_written() -> None:
     judged = frames(2)
     async with running(fixture.recorder):
         fixture.offer(judged)
-        fixture.recorder.offer_forwarded(HeardPayload(judged[0]), b"QA1BCD-1>APRS:one\r\n", NOON_MS + 3)
+        fixture.recorder.offer_forwarded([HeardPayload(judged[0])], NOON_MS + 3)
         await until_written(fixture.recorder, 2)
-        fixture.recorder.offer_forwarded(HeardPayload(judged[1]), b"QA1BCD-2>APRS:two\r\n", NOON_MS + 4)
+        fixture.recorder.offer_forwarded([HeardPayload(judged[1])], NOON_MS + 4)
     assert fixture.disk.sent == {1: NOON_MS + 3, 2: NOON_MS + 4}
 
 
@@ -162,7 +162,7 @@ async def test_a_disk_that_cannot_be_written_shows_before_anything_is_heard() ->
         assert (part.kind, part.name, part.state, part.why, part.do) == (
             "journal",
             "journal",
-            State.DEGRADED,
+            State.DOWN,
             "the disk is full",
             "make room",
         )
@@ -189,10 +189,10 @@ async def test_a_disk_that_does_not_answer_shows_in_health() -> None:
     async with running(fixture.recorder):
         await fixture.tried(1)
         fixture.clock.seconds = 14
-        assert fixture.recorder.part().state is State.OK
+        assert fixture.recorder.part().state is State.WAITING
         fixture.clock.seconds = 20
         part = fixture.recorder.part()
-        assert (part.state, part.why, part.since_ms) == (State.DEGRADED, "the disk does not answer", NOON_MS)
+        assert (part.state, part.why, part.since_ms) == (State.DOWN, "the disk does not answer", NOON_MS)
         fixture.disk.answers.set()
         fixture.offer(frames(1))
         await until_written(fixture.recorder, 1)
@@ -326,5 +326,5 @@ async def test_what_the_operator_should_know_of_a_disk_that_works_shows_in_healt
 
 async def test_its_health_is_as_the_schema_says() -> None:
     recorder = Fixture().recorder
-    health = Health("run", NOON_MS, [recorder.part()], Counts(0, 0, {}), {"journal": recorder.state().shed})
+    health = Health("run", NOON_MS, [recorder.part()], Counts(0, 0, {}), {recorder.part(): recorder.figures()})
     held_to(Schema.HEALTH, encode(health.to_object()))

@@ -11,6 +11,7 @@ import pytest
 
 from gateway import policy_files, settings
 from gateway.feed.heard_object import HeardPayload
+from gateway.feed.sink import Sink
 from gateway.judge.verdict import Judged, Reason
 from gateway.replay.contender import Contender
 from gateway.replay.record import Record
@@ -42,19 +43,20 @@ rates: [{name: month, per: everything, allow: 12 kB per month, reserve: {for: me
 RECEIVERS = ("vhf", "hf")
 
 
-class Recorder:
+class Recorder(Sink):
     """Keeps what is published of each frame, as a capture does."""
 
     def __init__(self) -> None:
         self.judged: list[Judged] = []
         self._lines: list[bytes] = []
 
-    def offer_heard(self, payload: HeardPayload) -> None:
-        self.judged.append(payload.judged)
-        self._lines.append(payload.encoded())
+    def offer(self, frames: Sequence[HeardPayload]) -> None:
+        for payload in frames:
+            self.judged.append(payload.judged)
+            self._lines.append(payload.encoded())
 
-    def offer_forwarded(self, *_: object) -> None:
-        raise AssertionError("there is no uplink")
+    def offer_forwarded(self, frames: Sequence[HeardPayload], sent_at_ms: int) -> None:
+        raise AssertionError("there is no uplink", frames, sent_at_ms)
 
     def read_back(self, folder: Path) -> list[Record]:
         path = folder / "capture.gz"

@@ -2,17 +2,29 @@
 
 import asyncio
 import contextlib
-import time
 from collections.abc import AsyncIterator, Callable, Sequence
+from dataclasses import dataclass
 
 from demo.network_server import NetworkServer
 from gateway.back_off import Pauses
-from gateway.uplink.client import Departure, Outcome, Phase, Uplink, UplinkOptions, UplinkState
+from gateway.frames.heard import Run
+from gateway.uplink.client import Uplink
+from gateway.uplink.outbox import Outcome
+from gateway.uplink.state import Phase, UplinkOptions, UplinkState
 
 CALLSIGN = "QX1GAT-10"
 PASSCODE = 21161
 SECONDS = 5.0
 """How long a test waits for what should come at once."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ticket:
+    """A line that is to go up, with what a test knows it by."""
+
+    line: bytes
+    since_ms: int
+    name: object
 
 
 class Post:
@@ -21,24 +33,24 @@ class Post:
     def __init__(self, options: UplinkOptions) -> None:
         self.ends: list[tuple[Outcome, object]] = []
         self.states: list[UplinkState] = []
-        self.clock_ahead_ms = 0
+        self.run = Run()
         self._changed = asyncio.Event()
-        self.uplink = Uplink(
-            options,
-            clock=self.clock,
-            on_outcome=self._on_outcome,
-            on_change=self._on_change,
-        )
+        self.uplink: Uplink[Ticket] = Uplink(options, self.run, on_outcome=self._on_outcome, on_change=self._on_change)
 
     def clock(self) -> int:
-        return int(time.monotonic() * 1000) + self.clock_ahead_ms
+        return self.run.now().elapsed_ms
 
-    def offer(self, *tickets: object, age_ms: int = 0, padding: int = 0) -> None:
+    def offer(self, *names: object, age_ms: int = 0, padding: int = 0) -> None:
         since_ms = self.clock() - age_ms
-        self.uplink.offer([Departure(a_line(ticket, padding), since_ms, ticket) for ticket in tickets])
+        self.offer_tickets([Ticket(a_line(name, padding), since_ms, name) for name in names])
+
+    def offer_tickets(self, tickets: Sequence[Ticket]) -> None:
+        self.ends += [(Outcome.SENT, ticket.name) for ticket in self.uplink.offer(tickets)]
+        state = self.uplink.state()
+        assert state.outcomes == {end: len(self.came_to(end)) for end in Outcome}
 
     def came_to(self, outcome: Outcome) -> list[object]:
-        return [ticket for end, ticket in self.ends if end is outcome]
+        return [name for end, name in self.ends if end is outcome]
 
     @property
     def state(self) -> UplinkState:
@@ -66,11 +78,10 @@ class Post:
             while not condition():  # noqa: ASYNC110 - see above
                 await asyncio.sleep(0.002)
 
-    def _on_outcome(self, outcome: Outcome, departures: Sequence[Departure]) -> None:
-        self.ends += [(outcome, departure.ticket) for departure in departures]
+    def _on_outcome(self, outcome: Outcome, tickets: Sequence[Ticket]) -> None:
+        self.ends += [(outcome, ticket.name) for ticket in tickets]
         state = self.uplink.state()
         assert state.offered == sum(state.outcomes.values()) + state.waiting
-        assert state.outcomes == {end: len(self.came_to(end)) for end in Outcome}
         self._changed.set()
 
     def _on_change(self, state: UplinkState) -> None:
@@ -78,8 +89,8 @@ class Post:
         self._changed.set()
 
 
-def a_line(ticket: object, padding: int = 0) -> bytes:
-    return f"QA1BCD-9>APRS,WIDE1-1*,qAO,{CALLSIGN}:>number {ticket}{' ' * padding}\r\n".encode("ascii")
+def a_line(name: object, padding: int = 0) -> bytes:
+    return f"QA1BCD-9>APRS,WIDE1-1*,qAO,{CALLSIGN}:>number {name}{' ' * padding}\r\n".encode("ascii")
 
 
 @contextlib.asynccontextmanager

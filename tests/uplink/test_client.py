@@ -12,9 +12,10 @@ from structlog.testing import capture_logs
 
 from demo.network_server import Answer, Fault, NetworkServer
 from gateway.uplink import client
-from gateway.uplink.client import Departure, Outcome, Phase, UplinkOptions
 from gateway.uplink.dial import dial
-from tests.uplink.posting import CALLSIGN, PASSCODE, SECONDS, Post, a_line, a_post
+from gateway.uplink.outbox import Outcome
+from gateway.uplink.state import Phase, UplinkOptions
+from tests.uplink.posting import CALLSIGN, PASSCODE, SECONDS, Post, Ticket, a_line, a_post
 
 
 @pytest.fixture
@@ -34,7 +35,7 @@ async def test_a_line_goes_up_octet_for_octet(server: NetworkServer) -> None:
     line = b"QA1BCD-9>APRS,QD1HBR*,WIDE2-1,qAO,QX1GAT-10:!5836.00N/00355.00W>\x00\x80\xff caf\xc3\xa9 \r\n"
     async with a_post(server) as post:
         await post.until_phase(Phase.VERIFIED)
-        post.uplink.offer([Departure(line, post.clock(), "ticket")])
+        post.offer_tickets([Ticket(line, post.clock(), "ticket")])
         assert post.ends == [(Outcome.SENT, "ticket")]  # there and then
         await server.until(lambda: server.counts.lines == 1)
     assert list(server.lines) == [line]

@@ -3,7 +3,8 @@ from collections.abc import Sequence
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.uplink.outbox import Departure, Outbox, Outcome
+from gateway.uplink.outbox import Outbox, Outcome
+from tests.uplink.posting import Ticket
 
 FRESHNESS_MS = 10_000
 LIMIT = 1_000
@@ -14,11 +15,11 @@ class Ledger:
 
     def __init__(self) -> None:
         self.ends: list[tuple[Outcome, object]] = []
-        self.outbox = Outbox(freshness_ms=FRESHNESS_MS, limit_octets=LIMIT, report=self._report)
+        self.outbox: Outbox[Ticket] = Outbox(freshness_ms=FRESHNESS_MS, limit_octets=LIMIT, report=self._report)
 
-    def _report(self, outcome: Outcome, departures: Sequence[Departure]) -> None:
-        assert departures
-        self.ends += [(outcome, departure.ticket) for departure in departures]
+    def _report(self, outcome: Outcome, tickets: Sequence[Ticket]) -> None:
+        assert tickets
+        self.ends += [(outcome, ticket.name) for ticket in tickets]
         assert self.balances()
 
     def balances(self) -> bool:
@@ -26,13 +27,13 @@ class Ledger:
 
     def send(self, now_ms: int, octets: int = 10**9) -> list[object]:
         taken = self.outbox.take_fresh(now_ms, octets)
-        if taken:
-            self.outbox.sent(taken)
-        return [departure.ticket for departure in taken]
+        self.outbox.sent(taken)
+        self.ends += [(Outcome.SENT, ticket.name) for ticket in taken]
+        return [ticket.name for ticket in taken]
 
 
-def a_line(ticket: object, since_ms: int = 0, octets: int = 100) -> Departure:
-    return Departure(b"x" * octets, since_ms, ticket)
+def a_line(name: object, since_ms: int = 0, octets: int = 100) -> Ticket:
+    return Ticket(b"x" * octets, since_ms, name)
 
 
 def test_lines_leave_in_the_order_in_which_they_came() -> None:
@@ -108,14 +109,14 @@ def test_the_books_balance_and_every_line_ends_once(steps: list[tuple[str, objec
     for step, value in steps:
         if step == "put" and isinstance(value, list):
             batch = [a_line(len(heard_ms) + place, now_ms + age, size) for place, (age, size) in enumerate(value)]
-            heard_ms += [departure.since_ms for departure in batch]
+            heard_ms += [ticket.since_ms for ticket in batch]
             ledger.outbox.put(batch)
             ledger.outbox.trim()
         elif step == "send" and isinstance(value, int):
             ledger.outbox.expire(now_ms)
-            for ticket in ledger.send(now_ms, value):
-                assert isinstance(ticket, int)
-                assert now_ms - heard_ms[ticket] <= FRESHNESS_MS
+            for name in ledger.send(now_ms, value):
+                assert isinstance(name, int)
+                assert now_ms - heard_ms[name] <= FRESHNESS_MS
         elif step == "wait" and isinstance(value, int):
             now_ms += value
             ledger.outbox.expire(now_ms)
@@ -125,4 +126,4 @@ def test_the_books_balance_and_every_line_ends_once(steps: list[tuple[str, objec
         assert ledger.balances()
     ledger.outbox.give_up(Outcome.STOPPED)
     assert ledger.outbox.octets == 0
-    assert sorted(ticket for _, ticket in ledger.ends if isinstance(ticket, int)) == list(range(len(heard_ms)))
+    assert sorted(name for _, name in ledger.ends if isinstance(name, int)) == list(range(len(heard_ms)))

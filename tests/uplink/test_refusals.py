@@ -7,9 +7,9 @@ from structlog.testing import capture_logs
 
 from demo.network_server import Answer, Conduct, NetworkServer
 from gateway.part import Part, State
-from gateway.post_health import uplink_part
-from gateway.uplink.client import Outcome, Phase
+from gateway.uplink.outbox import Outcome
 from gateway.uplink.passcode import belongs
+from gateway.uplink.state import Phase
 from tests.uplink.posting import CALLSIGN, PASSCODE, Post, a_line, a_post
 
 
@@ -29,7 +29,7 @@ async def barring() -> AsyncIterator[NetworkServer]:
 def told(post: Post, phase: Phase) -> Part:
     """What the operator was told when the uplink came to that phase first."""
     state = next(state for state in post.states if state.phase is phase)
-    return uplink_part(state, lambda elapsed_ms: elapsed_ms)
+    return state.part(post.run)
 
 
 async def test_an_unverified_login_sends_nothing_says_so_loudly_once_and_stays(server: NetworkServer) -> None:

@@ -3,18 +3,18 @@ import asyncio
 import pytest
 
 from demo.network_server import Answer, Conduct, NetworkServer
+from gateway.frames.heard import Run
 from gateway.uplink import client
-from gateway.uplink.client import Phase, Uplink, UplinkOptions
-
-SECONDS = 5.0
-"""How long a test waits for what should come at once."""
+from gateway.uplink.client import Uplink
+from gateway.uplink.state import Phase, UplinkOptions
+from tests.uplink.posting import SECONDS, Ticket, a_line
 
 
 @pytest.mark.parametrize(("answer", "stood"), [(Answer.HONEST, 31.0), (Answer.NONE, 0.0)])
 async def test_a_connection_stands_from_the_answer_to_its_login_on(
     monkeypatch: pytest.MonkeyPatch, answer: Answer, stood: float
 ) -> None:
-    elapsed_ms, seconds_stood = 0, asyncio.Queue[float]()
+    elapsed_seconds, seconds_stood = 0, asyncio.Queue[float]()
 
     class NoPauses:
         """Stands in for `BackOff`: tells for how long a connection had stood, and never pauses."""
@@ -29,12 +29,14 @@ async def test_a_connection_stands_from_the_answer_to_its_login_on(
     monkeypatch.setattr(client, "BackOff", NoPauses)
     async with NetworkServer(conduct=Conduct(answer=answer)) as server, asyncio.timeout(SECONDS):
         options = UplinkOptions(((server.host, server.port),), "QX1GAT-10", 21161)
-        uplink = Uplink(options, clock=lambda: elapsed_ms, on_outcome=lambda *_: None)
+        run = Run(monotonic=lambda: elapsed_seconds)
+        uplink: Uplink[Ticket] = Uplink(options, run, on_outcome=lambda *_: None)
+        assert not uplink.offer([Ticket(a_line("early"), 0, "early")])
         running = asyncio.create_task(uplink.run())
         wanted = Phase.VERIFIED if answer is Answer.HONEST else Phase.LOGGING_IN
         while uplink.state().phase is not wanted or not server.visitors:  # noqa: ASYNC110 - either end may be the last
             await asyncio.sleep(0.001)
-        elapsed_ms = 31_000
+        elapsed_seconds = 31
         server.refuse()
         server.reset()
         assert await seconds_stood.get() == stood

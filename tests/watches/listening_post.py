@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from gateway.frames.heard import Moment
+from gateway.watches.quiet import Hearing, QuietWatch
 
 MINUTE = 60_000
 STEP = 2 * MINUTE
@@ -88,3 +89,9 @@ def poisson(chance: random.Random, mean: float) -> int:
         product *= chance.random()
         number += 1
     return number
+
+
+def listened(watch: QuietWatch, receiver: str, moment: Moment) -> Hearing:
+    """How a receiver hears that listens, now being `moment`."""
+    watch.listen(receiver, moment)
+    return watch.hearing(receiver, moment)

@@ -51,7 +51,9 @@ def test_the_minute_is_counted_to_the_second(steps: list[tuple[int, int]]) -> No
 
 def test_health_tells_it() -> None:
     activity = Activity(12, 34, NOON_MS)
-    plain = Health("0f1e2d3c4b5a", NOON_MS, [], Counts(0, 0, {}), activity=activity).to_object()
+    plain = Health(
+        "0f1e2d3c4b5a", NOON_MS, [], Counts(0, 0, {}), watched={"activity": activity.to_object()}
+    ).to_object()
     validator(Schema.HEALTH).validate(plain)
     assert plain["activity"] == {
         "frames_per_minute": 12,

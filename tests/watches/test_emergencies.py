@@ -1,4 +1,5 @@
-from gateway.frames.network_line import route
+from gateway.feed.heard_object import HeardPayload
+from gateway.frames.network_line import network_line, route
 from gateway.judge.verdict import Reason
 from gateway.watches.emergencies import MAXIMUM_SOURCES, Emergencies, Taken
 from tests.judged_frames import Post
@@ -8,9 +9,12 @@ LINE = b'QA1BCD-9>332564,qAO,QX1GAT-10:`(_fn"Oj/\r\n'
 
 
 def heard(*frames: tuple[bytes, Reason | None]) -> Emergencies:
-    post, emergencies = Post(), Emergencies(route("QX1GAT-10"))
-    for line, reason in frames:
-        emergencies.hear(post.hear(line, reason=reason))
+    post, emergencies = Post(), Emergencies()
+    for text, reason in frames:
+        judged = post.hear(text, reason=reason)
+        assert judged.innermost is not None
+        line = b"" if reason else network_line(judged.innermost, route("QX1GAT-10"))
+        emergencies.hear(HeardPayload(judged, line=line))
     return emergencies
 
 

@@ -11,7 +11,7 @@ from gateway.frames.heard import Moment
 from gateway.part import Part, PartKind, State
 from gateway.watches.quiet import FEWEST_DAYS, LIMIT, MOST_AN_HOUR, REMEDY, SLOW_DAY, Hearing, QuietWatch, with_hearing
 from tests.remembering import dumped, restore
-from tests.watches.listening_post import DAY, HOUR, MINUTE, MONDAY_MS, STEP, ListeningPost
+from tests.watches.listening_post import DAY, HOUR, MINUTE, MONDAY_MS, STEP, ListeningPost, listened
 
 NOON = 25 * DAY + 12 * HOUR
 NIGHT = 25 * DAY + 2 * HOUR
@@ -28,7 +28,7 @@ def quiet_spans(post: ListeningPost, days: int, watch: QuietWatch | None = None)
     for moment, frames in post.hear(days):
         if frames:
             watch.heard("vhf", moment, frames)
-        is_quiet = watch.state("vhf", moment).state is State.QUIET
+        is_quiet = listened(watch, "vhf", moment).state is State.QUIET
         if is_quiet and not quiet:
             spans.append((moment.elapsed_ms, None))
         elif quiet and not is_quiet:
@@ -130,7 +130,7 @@ def test_a_restart_forgets_neither_what_is_usual_nor_that_it_is_quiet() -> None:
             restore(watch, memory)
         if frames:
             watch.heard("vhf", moment, frames)
-        hearing = watch.state("vhf", moment)
+        hearing = listened(watch, "vhf", moment)
     assert hearing.state is State.QUIET
     assert hearing.since_ms is not None
     assert abs(hearing.since_ms - (MONDAY_MS + NOON)) < HOUR
@@ -153,7 +153,7 @@ class Steady:
             self.moment = Moment(self.moment.elapsed_ms + self.step, self.moment.time_ms + self.step)
             if hearing:
                 self.watch.heard("vhf", self.moment)
-            found = self.watch.state("vhf", self.moment)
+            found = listened(self.watch, "vhf", self.moment)
         return found
 
 
@@ -196,7 +196,7 @@ def test_one_receiver_says_nothing_of_another() -> None:
     watch = QuietWatch(["vhf", "hf"])
     for moment, frames in ListeningPost(20).hear(9):
         watch.heard("vhf", moment, frames)
-        assert watch.state("hf", moment).state is State.OK
+        assert listened(watch, "hf", moment).state is State.OK
     memory = hearing_of(watch)
     assert all(root == 0 for _, root in memory["hf"]["days"])
     assert any(root > 0 for _, root in memory["vhf"]["days"])
@@ -207,7 +207,7 @@ def test_time_in_which_nobody_asked_is_not_silence() -> None:
     steady.pass_time(8 * DAY, hearing=True)
     for _ in range(50):
         steady.moment = Moment(steady.moment.elapsed_ms + HOUR, steady.moment.time_ms + HOUR)
-        assert steady.watch.state("vhf", steady.moment).state is State.OK
+        assert listened(steady.watch, "vhf", steady.moment).state is State.OK
 
 
 def test_a_clock_that_is_set_makes_no_silence_and_no_lesson() -> None:
@@ -216,8 +216,8 @@ def test_a_clock_that_is_set_makes_no_silence_and_no_lesson() -> None:
     before = hearing_of(steady.watch)["vhf"]["days"]
     for jump in (5 * HOUR, -5 * HOUR, 400 * DAY, -400 * DAY):
         steady.moment = Moment(steady.moment.elapsed_ms + MINUTE, steady.moment.time_ms + jump)
-        assert steady.watch.state("vhf", steady.moment).state is State.OK
-        steady.watch.state("vhf", Moment(steady.moment.elapsed_ms + STEP, steady.moment.time_ms + STEP))
+        assert listened(steady.watch, "vhf", steady.moment).state is State.OK
+        listened(steady.watch, "vhf", Moment(steady.moment.elapsed_ms + STEP, steady.moment.time_ms + STEP))
     assert hearing_of(steady.watch)["vhf"]["days"] == before
 
 
@@ -225,7 +225,7 @@ def test_a_clock_that_starts_in_1970_teaches_nothing() -> None:
     watch = QuietWatch(["vhf"])
     for step in range(0, DAY, STEP):
         watch.heard("vhf", Moment(step, step))
-        assert watch.state("vhf", Moment(step, step)).state is State.OK
+        assert listened(watch, "vhf", Moment(step, step)).state is State.OK
     assert hearing_of(watch) == hearing_of(QuietWatch(["vhf"]))
 
 
@@ -294,7 +294,7 @@ def test_whatever_is_taken_in_can_be_asked_and_given_out(receivers: object) -> N
     watch = QuietWatch(["vhf"])
     restore(watch, [{"receivers": receivers}])
     watch.heard("vhf", Moment(0, MONDAY_MS))
-    assert watch.state("vhf", Moment(MINUTE, MONDAY_MS + MINUTE)).state is State.OK
+    assert listened(watch, "vhf", Moment(MINUTE, MONDAY_MS + MINUTE)).state is State.OK
     assert dumped(watch)
 
 
@@ -310,7 +310,7 @@ def test_whatever_the_clocks_do_the_debt_stays_within_its_bounds(steps: list[tup
     for passed, set_by, count in steps:
         moment = Moment(moment.elapsed_ms + passed, max(0, moment.time_ms + passed + set_by))
         watch.heard("vhf", moment, count)
-        watch.state("vhf", moment)
+        listened(watch, "vhf", moment)
         assert 0 <= hearing_of(watch)["vhf"]["debt"][0] <= LIMIT
 
 

@@ -25,7 +25,8 @@ class Antenna:
 
     def now(self, after: int = 0) -> Reach:
         self.post.wait(after)
-        return self.watch.now(self.post.now())
+        self.watch.read(self.post.now())
+        return self.watch.reach()
 
 
 def test_the_farthest_of_those_heard_direct_is_told() -> None:

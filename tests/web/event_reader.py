@@ -9,6 +9,7 @@ from typing import Any
 import httpx
 from httpx_sse import EventSource, ServerSentEvent, aconnect_sse
 
+from tests.answers import figure
 from tests.web.opened import OpenWeb
 
 
@@ -47,10 +48,10 @@ def events_in(octets: bytes) -> list[ServerSentEvent]:
 @asynccontextmanager
 async def stream_of(web: OpenWeb, **headers: str) -> AsyncIterator[EventReader]:
     """A stream that the server knows of; headers are written with underscores for their hyphens."""
-    opened = web.server.state().numbers.streams
+    opened = figure(web.server, "event_streams")
     named = {name.replace("_", "-"): value for name, value in headers.items()}
     async with aconnect_sse(web.client, "GET", "/events", headers=named) as source:
         source.response.raise_for_status()
-        while web.server.state().numbers.streams <= opened:  # noqa: ASYNC110 - the other end of a socket knows it
+        while figure(web.server, "event_streams") <= opened:  # noqa: ASYNC110 - the other end of a socket knows it
             await asyncio.sleep(0)
         yield EventReader(source)

@@ -11,9 +11,10 @@ from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
+from gateway.frames import tnc2
 from gateway.judge import conditions
 from gateway.judge.verdict import Judged, Reason
-from gateway.part import Part, PartKind, State
+from gateway.part import Figure, Part, PartKind, State, shed
 from gateway.web.options import WebLimits, WebOptions, WebPace
 from gateway.web.server import WebServer
 from gateway.web.sources import PolicyFile, PublishedPolicy, WebSources
@@ -51,7 +52,8 @@ class Gateway:
             Part(PartKind.RECEIVER, "vhf", State.OK, NOON_MS),
             Part(PartKind.UPLINK, "uplink", State.DEGRADED, NOON_MS, "the login is not verified", "check the passcode"),
         ]
-        return Health(self.post.run, NOON_MS, parts, counts, shed={"bus": {"heard": 7}})
+        figures: dict[Part, Sequence[Figure]] = {parts[1]: shed({"lines": 7})}
+        return Health(self.post.run, NOON_MS, parts, counts, figures)
 
     def sources(self) -> WebSources:
         """As the service would give them in."""
@@ -69,7 +71,8 @@ class Gateway:
 
     def payload(self, judged: Judged) -> HeardPayload:
         """What every sink is offered for a judged frame."""
-        payload = HeardPayload(judged, READER)
+        line = tnc2.write(judged.innermost) + b"\r\n" if judged.forward and judged.innermost else b""
+        payload = HeardPayload(judged, READER, line)
         self.stations.hear(payload)
         return payload
 
@@ -85,7 +88,7 @@ class OpenWeb:
     @property
     def port(self) -> int:
         """Where it listens."""
-        port = self.server.state().port
+        port = self.server.port
         assert port is not None
         return port
 
@@ -97,7 +100,7 @@ class OpenWeb:
     def hear(self, line: bytes = LINE, reason: Reason | None = None) -> HeardPayload:
         """Hear a frame, and offer it to the web."""
         payload = self.gateway.hear(line, reason)
-        self.server.offer_heard(payload)
+        self.server.offer([payload])
         return payload
 
     async def get(self, path: str, **headers: str) -> httpx.Response:
@@ -128,8 +131,8 @@ async def open_web(
     server = WebServer(options, gateway.sources(), gateway.post.now, gateway.post.run)
     running = asyncio.create_task(server.run())
     try:
-        await until(lambda: server.state().port is not None)
-        base = f"http://127.0.0.1:{server.state().port}"
+        await until(lambda: server.port is not None)
+        base = f"http://127.0.0.1:{server.port}"
         async with (
             asyncio.timeout(FAIL_SAFE_SECONDS),
             httpx.AsyncClient(base_url=base, timeout=FAIL_SAFE_SECONDS, trust_env=False) as client,

@@ -38,9 +38,9 @@ def filled(events: int, limit: int = 100) -> EventLog:
 def test_each_kind_of_event_carries_its_object_under_its_name() -> None:
     log = log_of()
     judged = Post().hear(b'QB2BCD-7>T8SVUP:`(_fn"Oj/')
-    payload = HeardPayload(judged, READER)
+    payload = HeardPayload(judged, READER, b'QB2BCD-7>T8SVUP,qAO,QX1GAT-10:`(_fn"Oj/\r\n')
     record(log, payload)
-    log.forwarded(payload, b'QB2BCD-7>T8SVUP,qAO,QX1GAT-10:`(_fn"Oj/\r\n', NOON_MS)
+    log.forwarded(payload, NOON_MS)
     log.health(Gateway().health().to_object())
     log.alert(emergency_alert(judged, heard_object(judged)))
     events = events_in(log.read(0, ALL).octets)
@@ -158,7 +158,7 @@ def test_any_information_at_all_stays_inside_its_event(information: bytes) -> No
     log = log_of()
     judged = Post().hear(b"QA1BCD>APRS:" + information)
     record(log, HeardPayload(judged, READER))
-    log.forwarded(HeardPayload(judged, READER), b"line:" + information, NOON_MS)
+    log.forwarded(HeardPayload(judged, READER, b"line:" + information), NOON_MS)
     events = events_in(log.read(0, ALL).octets)
     assert [event.event for event in events] == [EventKind.HEARD, EventKind.FORWARDED]
     assert json.loads(events[0].data) == heard_object(judged, READER(judged))

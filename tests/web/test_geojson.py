@@ -7,6 +7,7 @@ from geojson_pydantic import Feature, FeatureCollection, Point
 
 from gateway.feed.schemas import Schema
 from gateway.web.geojson import feature, point
+from tests.answers import figure
 from tests.judged_frames import Post
 from tests.payload_schemas import held_to
 from tests.web.opened import LINE, Gateway, open_web
@@ -82,4 +83,4 @@ async def test_one_station_that_cannot_be_encoded_does_not_take_the_others_with_
         station.first_heard_ms = None  # type: ignore[assignment] # a fault of our own, in the guise of one
         answer = await web.get("/api/stations")
         assert [one["id"] for one in answer.json()["features"]] == ["QB2BCD"]
-        assert web.server.state().numbers.failed == 1
+        assert figure(web.server, "web_failed") == 1

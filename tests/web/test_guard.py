@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from gateway.web import session
 from gateway.web.guard import Refusal, host_name
+from tests.answers import figure
 from tests.web.event_reader import stream_of
 from tests.web.opened import TOKEN, OpenWeb, open_web
 
@@ -49,7 +50,7 @@ async def test_by_any_other_name_it_is_not_known(host: str) -> None:
             answer = await web.get(path, Host=host)
             assert answer.status_code == 421
             assert "hosts" in answer.json()["detail"]
-        assert web.server.state().numbers.refused[Refusal.HOST] == 4
+        assert figure(web.server, "http_refused", why=Refusal.HOST) == 4
 
 
 async def test_by_a_name_that_the_operator_gave_it_is_known() -> None:
@@ -104,7 +105,7 @@ async def test_where_a_token_is_set_nothing_is_told_without_it(path: str) -> Non
             answer = await web.get(path, **headers)
             assert answer.status_code == 401
             assert answer.headers["WWW-Authenticate"].startswith("Bearer")
-        assert web.server.state().numbers.refused[Refusal.TOKEN] == 4
+        assert figure(web.server, "http_refused", why=Refusal.TOKEN) == 4
 
 
 async def test_with_the_token_everything_is_told() -> None:
@@ -163,7 +164,7 @@ async def test_a_wrong_token_in_the_form_opens_nothing_and_is_counted() -> None:
     async with open_web(token=TOKEN) as web:
         assert await sign_in(web, "wrong") == (401, "")
         assert await sign_in(web, "") == (401, "")
-        assert web.server.state().numbers.refused[Refusal.TOKEN] == 2
+        assert figure(web.server, "http_refused", why=Refusal.TOKEN) == 2
 
 
 async def test_a_form_that_is_too_long_or_of_another_kind_is_refused() -> None:
@@ -186,7 +187,7 @@ async def test_pages_of_other_sites_may_not_ask(site: str) -> None:
         }
         assert (await web.get("/api/health", **asked)).status_code == 403
         assert (await sign_in(web, Sec_Fetch_Site=site, Sec_Fetch_Mode="navigate", Sec_Fetch_Dest="document"))[0] == 403
-        assert web.server.state().numbers.refused[Refusal.SITE] == 2
+        assert figure(web.server, "http_refused", why=Refusal.SITE) == 2
 
 
 async def test_a_link_from_another_site_may_be_followed() -> None:

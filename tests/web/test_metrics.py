@@ -50,7 +50,7 @@ async def test_the_numbers_are_those_of_the_health_and_add_up() -> None:
     states = {(s.labels["part"], s.labels["state"]): s.value for s in families["stile_part_state"].samples}
     assert (states["uplink", "degraded"], states["uplink", "ok"], states["vhf", "ok"]) == (1, 0, 1)
     assert number("stile_stations") == 1
-    assert families["stile_shed"].samples[0].labels == {"sink": "bus", "carries": "heard"}
+    assert families["stile_shed"].samples[0].labels == {"kind": "uplink", "part": "uplink", "carries": "lines"}
 
 
 async def test_a_post_that_has_heard_nothing_does_not_say_when() -> None:

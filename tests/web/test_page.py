@@ -8,6 +8,7 @@ import pytest
 from gateway.alerts.alert import emergency_alert
 from gateway.feed.heard_object import heard_object
 from gateway.judge.verdict import Reason
+from tests.answers import figure
 from tests.judged_frames import NOON_MS, Post
 from tests.web.browser import open_browser
 from tests.web.opened import READER, TOKEN, Gateway, open_web, until
@@ -71,7 +72,7 @@ async def test_it_shows_verdicts_with_their_reasons_and_counts_that_add_up() -> 
             "forward 3 = sent 2 + late 0 + dropped 0 + stopped 0 + refused 0 + waiting 1",
         ]
         assert "check the passcode" in await browser.text("#parts")
-        web.server.offer_forwarded(payload, b"line\r\n", NOON_MS)
+        web.server.offer_forwarded([payload], NOON_MS)
         await browser.until("#heard", lambda text: "sent" in text)
         keep(await browser.picture(), "page.png")
 
@@ -132,7 +133,7 @@ async def test_where_a_token_is_set_the_page_asks_for_it_and_then_shows_all() ->
         keep(await browser.picture(), "sign-in.png")
         await browser.script(submit, TOKEN)
         await browser.until("#heard", lambda text: "for those who may see it" in text)
-        await until(lambda: web.server.state().numbers.streams == 1)
+        await until(lambda: figure(web.server, "event_streams") == 1)
         web.hear(b"QA1BCD>APRS:>as it happens")
         await browser.until("#heard", lambda text: "as it happens" in text)
         assert await browser.script("return document.cookie") == ""

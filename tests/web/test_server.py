@@ -9,6 +9,7 @@ from gateway.feed.schemas import Schema
 from gateway.judge.verdict import Reason
 from gateway.web.options import WebOptions, WebPace
 from gateway.web.server import WebServer
+from tests.answers import figure
 from tests.judged_frames import NOON_MS, POLICY, Post
 from tests.payload_schemas import held_to
 from tests.web.event_reader import data_of, stream_of
@@ -113,7 +114,7 @@ async def test_an_event_reaches_every_stream_as_it_was_offered() -> None:
     async with open_web() as web, stream_of(web) as one, stream_of(web) as other:
         assert one.response.headers["Content-Type"] == "text/event-stream"
         payload = web.hear()
-        web.server.offer_forwarded(payload, LINE + b"\r\n", NOON_MS)
+        web.server.offer_forwarded([payload], NOON_MS)
         web.server.offer_health(web.gateway.health().to_object())
         web.server.offer_alert({"alert": "emergency"})
         for reader in (one, other):
@@ -128,7 +129,7 @@ async def test_a_stream_that_was_cut_off_goes_on_where_it_was() -> None:
         async with stream_of(web) as reader:
             web.hear(b"QA1BCD>APRS:>one")
             last = await reader.next()
-        await until(lambda: web.server.state().numbers.streams == 0)
+        await until(lambda: figure(web.server, "event_streams") == 0)
         web.hear(b"QA1BCD>APRS:>two")
         web.hear(b"QA1BCD>APRS:>three")
         async with stream_of(web, Last_Event_ID=last.id) as reader:
@@ -143,7 +144,7 @@ async def test_a_stream_that_comes_back_too_late_is_told_how_many_it_missed() ->
             missed, *others = await reader.take(4)
             assert (missed.event, data_of(missed)["count"]) == ("missed", 5)
             assert [data_of(event)["information"] for event in others] == [">7", ">8", ">9"]
-        assert web.server.state().shed == {"events": 5}
+        assert figure(web.server, "shed", carries="events") == 5
 
 
 async def test_a_stream_from_before_a_restart_gets_what_this_run_remembers() -> None:
@@ -178,20 +179,20 @@ async def test_a_client_that_does_not_read_is_dropped_and_the_others_lose_nothin
     pace = WebPace(patience=0.1)
     async with open_web(pace=pace, chunk_octets=2000, kernel_octets=4096) as web, stream_of(web) as reader:
         with deaf_client(web):
-            await until(lambda: web.server.state().numbers.streams == 2)
-            while not web.server.state().numbers.streams_dropped:
+            await until(lambda: figure(web.server, "event_streams") == 2)
+            while not figure(web.server, "event_streams_dropped"):
                 payload = web.hear(LONG_LINE)
                 assert (await reader.next()).data.encode() == payload.encoded()
-            await until(lambda: web.server.state().numbers.streams == 1)
-        assert web.server.state().numbers.streams_dropped == 1
-        assert web.server.state().numbers.events_missed == 0
+            await until(lambda: figure(web.server, "event_streams") == 1)
+        assert figure(web.server, "event_streams_dropped") == 1
+        assert figure(web.server, "shed", carries="events") == 0
 
 
 async def test_a_client_that_reads_too_slowly_is_told_how_many_events_it_missed() -> None:
     async with open_web(chunk_octets=2000, kernel_octets=4096, events=10) as web:
         with deaf_client(web) as slow:
             slow.setblocking(False)
-            await until(lambda: web.server.state().numbers.streams == 1)
+            await until(lambda: figure(web.server, "event_streams") == 1)
             for _ in range(400):
                 web.hear(LONG_LINE)
                 await asyncio.sleep(0)
@@ -199,8 +200,8 @@ async def test_a_client_that_reads_too_slowly_is_told_how_many_events_it_missed(
             loop = asyncio.get_running_loop()
             while b'event: missed\ndata: {"because":"behind","count":' not in received:
                 received += await loop.sock_recv(slow, 65_536)
-        assert web.server.state().numbers.streams_dropped == 0
-        assert web.server.state().numbers.events_missed > 0
+        assert figure(web.server, "event_streams_dropped") == 0
+        assert figure(web.server, "shed", carries="events") > 0
 
 
 async def test_there_is_room_for_the_health_when_there_is_none_for_one_more_stream() -> None:
@@ -208,7 +209,7 @@ async def test_there_is_room_for_the_health_when_there_is_none_for_one_more_stre
         answer = await web.get("/events")
         assert (answer.status_code, answer.headers["Retry-After"]) == (503, "10")
         assert (await web.get("/api/health")).status_code == 200
-        assert web.server.state().numbers.streams_turned_away == 1
+        assert figure(web.server, "event_streams_turned_away") == 1
 
 
 async def test_one_connection_more_than_there_is_room_for_is_turned_away() -> None:
@@ -282,17 +283,17 @@ async def test_a_drain_gives_the_streams_what_waits_and_ends_them_in_good_order(
         assert len(await reader.take(20)) == 20
         with pytest.raises(StopAsyncIteration):
             await reader.next()
-        assert web.server.state().port is None
+        assert web.server.port is None
 
 
 async def test_a_drain_does_not_wait_for_a_client_that_does_not_read() -> None:
     async with open_web(kernel_octets=4096) as web:
         with deaf_client(web):
-            await until(lambda: web.server.state().numbers.streams == 1)
+            await until(lambda: figure(web.server, "event_streams") == 1)
             for _ in range(100):
                 web.hear(LONG_LINE)
             await web.server.drain(FAIL_SAFE_SECONDS)
-        assert web.server.state().port is None
+        assert web.server.port is None
 
 
 async def test_a_port_that_is_taken_is_said_and_tried_again_until_it_is_free() -> None:
@@ -302,10 +303,10 @@ async def test_a_port_that_is_taken_is_said_and_tried_again_until_it_is_free() -
     options = WebOptions("QX1GAT-10", port=port, pace=WebPace(retry=0.01))
     server = WebServer(options, Gateway().sources(), post.now, post.run)
     running = asyncio.create_task(server.run())
-    await until(lambda: server.state().trouble == "Address already in use")
-    server.offer_heard(Gateway().hear(LINE, Reason.DUPLICATE))
+    await until(lambda: server.part().why == "Address already in use")
+    server.offer([Gateway().hear(LINE, Reason.DUPLICATE)])
     taken.close()
-    await until(lambda: server.state().port == port)
+    await until(lambda: server.port == port)
     running.cancel()
     with pytest.raises(asyncio.CancelledError):
         await running

@@ -123,6 +123,11 @@ def busy_words(health: HealthShown, now: datetime) -> Iterator[str]:
     if reach is not None:
         far = "" if reach.farthest_km is None else f", the farthest {reach.farthest_km:.1f} km away"
         yield f"heard direct in the last hour: {reach.direct_last_hour} stations{far}"
-    shed = [f"{shown(sink)} {shown(what)} {count}" for sink, of in health.shed.items() for what, count in of.items()]
+    shed = [
+        f"{shown(sink)} {shown(what)} {count}"
+        for sink, of in health.shed.items()
+        for what, count in of.items()
+        if count
+    ]
     if shed:
         yield f"shed, as it could not be told fast enough: {', '.join(shed)}"

@@ -140,7 +140,7 @@ function show(health) {
   if (outcomes) sums.push(sum("forward", forward, { ...outcomes, waiting }));
   place("sums").replaceChildren(...sums);
   const shed = Object.entries(health.shed).flatMap(([sink, of]) =>
-    Object.entries(of).map(([what, number]) => `${sink}, ${what}: ${number}`));
+    Object.entries(of).filter(([, number]) => number).map(([what, number]) => `${sink}, ${what}: ${number}`));
   place("shed").hidden = !shed.length;
   place("shed").textContent = `Shed, as it could not be told fast enough: ${shed.join("; ")}`;
   place("emergencies").hidden = !count && !emergencies.length;

@@ -19,7 +19,7 @@ from gateway.feed.heard_object import heard_object
 from gateway.feed.reader import ReportReader
 from gateway.judge import conditions
 from gateway.judge.verdict import Judged, Reason
-from gateway.part import Part, PartKind, State
+from gateway.part import Part, PartKind, State, shed
 from tests.judged_frames import NOON_MS, Post
 
 NOON = datetime(2026, 6, 6, 12, tzinfo=UTC)
@@ -45,7 +45,8 @@ class Scene:
 
     def tell_health(self, *parts: Part, counts: Counts | None = None) -> None:
         counts = counts or Counts(5, 3, {Reason.DUPLICATE: 2}, {"sent": 2, "late": 0}, waiting=1)
-        self.tell(Kind.HEALTH, Health("0f1e", NOON_MS, parts, counts, shed={"bus": {"heard": 7}}).to_object())
+        figures = {part: shed({"heard": 7, "lines": 0}) for part in parts[:1]}
+        self.tell(Kind.HEALTH, Health("0f1e", NOON_MS, parts, counts, figures).to_object())
 
     def answer(self) -> None:
         self.watched.take(Answering(), NOON)
@@ -88,7 +89,7 @@ def test_a_whole_screen(scene: Scene) -> None:
         "heard 5 = forward 3 + keep 2\n"
         "keep 2 = duplicate 2\n"
         "forward 3 = sent 2 + late 0 + waiting 1\n"
-        "shed, as it could not be told fast enough: bus heard 7\n"
+        "shed, as it could not be told fast enough: vhf heard 7\n"
         "The last frames, the newest first (times in UTC):\n"
         "12:00:00 vhf QZ9BCD    keep: rule bench-beacon on the bench\n"
         "12:00:00 vhf QA1BCD-9  keep: duplicate         !5836.00N/00355.00W>under way\n"
