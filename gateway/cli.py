@@ -87,7 +87,7 @@ def _parser() -> argparse.ArgumentParser:
 def _add_replay(replay: argparse.ArgumentParser) -> None:
     replay.description = (
         "Judges what captures, recordings of the bus (mosquitto_sub, with -v or without) and the journal hold, or "
-        "lines of TNC-2 text as TIME LINE or TIME [RECEIVER] LINE, where TIME is an RFC 3339 time or Unix seconds. "
+        "lines of TNC-2 text as TIME LINE or TIME RECEIVER LINE, where TIME is an RFC 3339 time or Unix seconds. "
         "Which it is, and whether it is compressed with gzip or zstd, is told by the content; - reads standard input."
     )
     replay.add_argument("captures", type=Path, nargs="+", metavar="CAPTURE", help="what to read, one after the other")

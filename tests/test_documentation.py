@@ -28,6 +28,13 @@ DOCUMENTS = (
 )
 
 
+SOURCE = re.compile(
+    r"\b(AX\.25|KISS|APRS1\d+|APRS 1\.\d|Base91 Comment Telemetry|IS-[A-Z]\w+|X\.25 FCS|ITU-T I\.\d+|NMEA \d+|WGS \d+"
+    r"|Maidenhead|MQTT \d\.[\d.]*\d|YAML 1[\d.]*\d|ECMA-\d+|ISO \d+|OpenAPI \d[\d.]*|AsyncAPI 3\.0|RFC)\b"
+)
+"""How a source of a fact is named."""
+
+
 def blocks() -> list[tuple[str, str]]:
     found = []
     for name in DOCUMENTS:
@@ -81,3 +88,15 @@ def test_a_ready_policy_loads_holds_its_examples_and_gives_no_warning(name: str)
 def test_the_schema_for_editors_is_the_one_that_the_models_make() -> None:
     written = (TREE / "policies/policy.schema.json").read_text("utf-8")
     assert written == policy_schema_text(), "write it anew: python -m gateway.judge.policy_schema"
+
+
+def test_every_source_that_is_named_stands_in_the_table_of_sources() -> None:
+    developers = (TREE / "DEVELOPERS.md").read_text("utf-8")
+    table = developers.partition("## Sources\n")[2].partition("\n## ")[0]
+    named = {
+        match[1]: path.relative_to(TREE)
+        for room in ("gateway", "demo", "tests")
+        for path in (TREE / room).rglob("*.py")
+        for match in SOURCE.finditer(path.read_text("utf-8"))
+    }
+    assert {name: path for name, path in named.items() if name not in table} == {}

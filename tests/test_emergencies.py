@@ -15,7 +15,8 @@ from gateway.replay.contender import Contender
 from tests.judge.listening import POST, source_of
 from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file, until
 
-# APRS101 chapter 10: three digits first in the destination are the message bits 000, an emergency; S32 are 100.
+# Ours, after APRS101 chapter 10: three digits first in the destination are the message bits 000, an emergency; S32 are
+# 100.
 # APRS12, from memory: !EMERGENCY! in the comment of a station's own position.
 FRAMES = [
     b'QA1BCD-9>332564:`(_fn"Oj/forwarded',

@@ -266,7 +266,7 @@ async def test_what_the_operator_asked_for_and_an_emergency_raise_alerts_on_the_
             witness(broker, "stile/QX1GAT-10/alerts") as house,
             running(station_file(tmp_path, station_text(decoder, more=more))),
         ):
-            emergency = b'QB2CDE-9>332564:`(_fn"Oj/'
+            emergency = b'QB2CDE-9>332564:`(_fn"Oj/'  # ours, after APRS101 chapter 10
             await decoder.send(kiss_of(MOORED) + kiss_of(emergency) + kiss_of(emergency))
             seen = await house.until_topic("stile/QX1GAT-10/alerts", 2)
         alerts = [held_to(Schema.ALERT, message.payload) for message in seen]

@@ -10,7 +10,7 @@ from tests.judged_frames import NOON_MS, Post
 from tests.payload_schemas import held_to, validator
 
 NOON = "2026-06-06T12:00:00.000Z"
-MAYDAY = Post().hear(b'QB2BCD-7>332UVT:`(_fn"Oj/')
+MAYDAY = Post().hear(b'QB2BCD-7>332UVT:`(_fn"Oj/')  # ours, after APRS101 chapter 10: message bits 000
 HEARD = heard_object(MAYDAY)
 
 

@@ -225,6 +225,7 @@ def test_one_frame_may_raise_several() -> None:
 # Emergencies
 
 
+# Ours, after APRS101 chapter 10: 332 are the message bits 000, an emergency, S32 are 100.
 EMERGENCY = 'QB2BCD-7>332UVT:`(_fn"Oj/'
 CALM = 'QB2BCD-7>S32UVT:`(_fn"Oj/'
 

@@ -70,7 +70,9 @@ async def test_all_that_is_offered_is_seen_by_an_independent_client_and_keeps_to
 ) -> None:
     async with witness(broker) as watching, open_bus(options_for(broker.port)) as bus:
         boat = post.hear(BOAT)
-        mic_e = post.hear(b'QB2BCD-7>S32UVT,QD1RPT*:`(_fn"Oj/', reason=Reason.DUPLICATE)  # APRS101 chapter 10
+        mic_e = post.hear(
+            b'QB2BCD-7>S32UVT,QD1RPT*:`(_fn"Oj/', reason=Reason.DUPLICATE
+        )  # ours, after APRS101 chapter 10
         relayed = post.hear(b"QD2GAT>APZ001:}QC3BCD>APRS,TCPIP,QD2GAT*:>x", reason=Reason.THIRD_PARTY_INTERNET)
         bytes_above = post.hear(b"QA2BCD>APRS:>\xff\xfe temperature 3\xb0", port=2)
         payload = offer(bus, boat, _report, UP)

@@ -56,7 +56,7 @@ def test_the_report_of_a_frame_from_its_own_sender_names_no_relay() -> None:
 
 
 def test_a_frame_is_shown_with_what_the_reports_room_reads_in_it() -> None:
-    judged = Post().hear(b"QA1BCD-9>APRS:!4903.50N/07201.75W-")  # APRS101 chapter 8
+    judged = Post().hear(b"QA1BCD-9>APRS:!4903.50N/07201.75W-")  # ours, after APRS101 chapter 8
     plain = heard_object(judged, to_object(read("APRS", b"!4903.50N/07201.75W-")))
     assert held_to(Schema.HEARD, encode(plain))["report"]["kind"] == "position"
 

@@ -63,10 +63,11 @@ def test_a_copy_says_nothing_new() -> None:
 @pytest.mark.parametrize(
     "line",
     [
+        # The information is that of published examples, the callsign ours.
         b"QA1BCD-9>APRS:;LEADER   *092345z4903.50N/07201.75W>088/036",  # APRS101 chapter 11: an object is elsewhere
         b"QA1BCD-9>APRS:)AID #2!4903.50N/07201.75WA",  # APRS101 chapter 11: so is an item
         b"QA1BCD-9>APRS:$GPWPL,4903.50,N,07201.75,W,CLIFF*6D",  # a waypoint that it gives
-        b"QA1BCD-9>APRS:>IO91SX/G",  # a locator in a status is where its sender once was
+        b"QA1BCD-9>APRS:>IO91SX/G",  # APRS101 chapter 16: a locator in a status is where its sender once was
         b"QA1BCD-9>APRS::QB2BCD-7 :hello{003",
     ],
 )

@@ -9,13 +9,10 @@ from gateway.frames.frame import MAXIMUM_DAMAGED_OCTETS, Damaged, Frame
 from gateway.frames.header import Header, Repeater
 from tests.frames.strategies import any_frames, callsigns, headers, ui_frames
 
-# AX.25 version 2.2, the worked examples that follow section 3.12 (figures of a frame without and with a repeater),
+# AX.25, the worked examples that follow section 3.12 (figures of a frame without and with a repeater),
 # from memory. Flags and check sequence left out, as a KISS modem does.
 DIRECT_EXAMPLE = bytes.fromhex("9c946e a04040 e0  9c6e98 8a9a40 61  3e f0".replace(" ", ""))
 REPEATED_EXAMPLE = bytes.fromhex("9c946e a04040 e0  9c6e98 8a9a40 60  9c6e9e 9e4040 e3  3e f0".replace(" ", ""))
-
-# AX.25 version 2.0, the same example with the callsigns of that edition, from memory.
-OLDER_EXAMPLE = bytes.fromhex("96709a 9a9e40 e0  ae8468 948c92 61  3e f0".replace(" ", ""))
 
 
 def header_of(*callsigns: str) -> Header:
@@ -29,7 +26,6 @@ def header_of(*callsigns: str) -> Header:
     [
         (DIRECT_EXAMPLE, header_of("NJ7P", "N7LEM")),
         (REPEATED_EXAMPLE, header_of("NJ7P", "N7LEM", "N7OO-1*")),
-        (OLDER_EXAMPLE, header_of("K8MMO", "WB4JFI")),
     ],
 )
 def test_the_standards_examples_are_read_and_written_octet_by_octet(octets: bytes, header: Header) -> None:

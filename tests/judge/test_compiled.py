@@ -115,7 +115,7 @@ GOOD_LINES = [
     b"QA1BCD>APRS,WIDE1*,WIDE2-1:>x moored",
     b"qb2cde>APZ001:!5936.00N/00355.00W_",
     b"QZ9XY-15>APRS,A*,B*,C*::QB2CDE   :hello{1",
-    b'QC3DEF>S32UVT:`(_fn"Oj/',
+    b'QC3DEF>S32UVT:`(_fn"Oj/',  # the information of APRS101 chapter 10's example, as the next is of chapter 13's
     b"Q>APRS:T#005,199,000,255,073,123,01101001",
     b"QD1AA>APRS,QD1AA*:}QB2CDE>APRS,WIDE1*:>inside",
     b"QZ1XY-15>APRS:?x", b"QA1BCD-0>TCPIPX:{Qx",

@@ -1,6 +1,7 @@
 """What an emergency is: one property of a judged frame, whatever becomes of it.
 
-APRS101 chapter 10: a Mic-E destination that begins with three digits says the message bits 000, an emergency.
+Frames are ours, after APRS101 chapter 10: a Mic-E destination that begins with three digits says the message bits 000,
+an emergency.
 APRS12 (from memory): !EMERGENCY! in the comment of a station's own position is one, too.
 """
 

@@ -90,7 +90,7 @@ def test_a_copy_is_told_with_how_long_ago_the_first_went_up() -> None:
 
 
 def test_an_emergency_ends_the_questions_before_the_policy_is_asked() -> None:
-    # APRS101 chapter 10: message bits 000 in the first three characters of the destination.
+    # Ours, after APRS101 chapter 10: message bits 000 in the first three characters of the destination.
     explanation = Explaining("rules: [{name: nothing, then: keep}]").explain(b'QA1BCD-9>332564:`(_fn"Oj/')
     last = explanation.steps[-1]
     assert (last.step, last.decided) == ("emergency", True)

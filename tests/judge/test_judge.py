@@ -245,7 +245,7 @@ INPUTS = 50_000
 USED = Repeater("QD1AA", used=True)
 GOOD = [
     Frame(Header("QA1BCD-9", "APRS", (USED, Repeater("WIDE2-1"))), b"!5836.00N/00355.00W>088/036/A=000012 hello"),
-    Frame(Header("QB2CDE", "332564", (USED,)), b'`(_fn"Oj/ on the water'),
+    Frame(Header("QB2CDE", "332564", (USED,)), b'`(_fn"Oj/ on the water'),  # ours, after APRS101 chapter 10
     Frame(Header("QX9GAT", "APRS"), b"}QA1BCD-9>APRS,QNET*:}QB2CDE>APRS,QD1AA*:>inside"),
     Frame(Header("QC3DEF-15", "APZ001"), b":QB2CDE   :?APRSP"),
     Frame(Header("QC3DEF", "APRS"), b"x" * 470),

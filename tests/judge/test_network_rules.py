@@ -1,8 +1,6 @@
 """Each of the network's own rules, with the page that asks for it beside it.
 
-Sources by their short names: IS-Details, IS-IGating, IS-Connect, IS-Server (the network's own specification), APRS101
-(the protocol reference 1.0.1), AX.25 (version 2.2). "Common practice" has no published source. "ours" is a choice of
-this project, stated in its documents.
+DEVELOPERS.md says what the names of sources stand for.
 """
 
 from dataclasses import dataclass
@@ -62,8 +60,8 @@ FORWARDED = [
         "common practice: some decoders star every used one",
     ),
     Row(b"QA1BCD-0>APRS-0,QD1AA-0*:" + POSITION, up(b"QA1BCD>APRS,QD1AA*"), "common practice: SSID 0 is not written"),
-    Row(b"QA1BCD>APRS:" + POSITION, up(b"QA1BCD>APRS"), "AX.25 3.12.2: SSID 0"),
-    Row(b"QA1BCD-15>APRS,QD1AA-15*:" + POSITION, up(b"QA1BCD-15>APRS,QD1AA-15*"), "AX.25 3.12.2: SSID 15"),
+    Row(b"QA1BCD>APRS:" + POSITION, up(b"QA1BCD>APRS"), "AX.25 section 3.12.2: SSID 0"),
+    Row(b"QA1BCD-15>APRS,QD1AA-15*:" + POSITION, up(b"QA1BCD-15>APRS,QD1AA-15*"), "AX.25 section 3.12.2: SSID 15"),
     Row(
         b"QA1BCD-9>APRS,QD1A,QD1B,QD1C,QD1D,QD1E,QD1F,QD1G,QD1H*:" + POSITION,
         up(b"QA1BCD-9>APRS,QD1A,QD1B,QD1C,QD1D,QD1E,QD1F,QD1G,QD1H*"),
@@ -74,7 +72,7 @@ FORWARDED = [
         up(b"qa1bcd-9>aprs,qd1aa*"),
         "IS-Server: the case of a header is not changed",
     ),
-    Row(b"ABCDEFGHI>APRS:" + POSITION, up(b"ABCDEFGHI>APRS"), "IS-Connect: 1-9 characters"),
+    Row(b"QABCDEFGH>APRS:" + POSITION, up(b"QABCDEFGH>APRS"), "IS-Connect: 1-9 characters"),
     Row(b"Q>A:" + POSITION, up(b"Q>A"), "IS-Connect: 1-9 characters"),
     Row(b"QA1BCD-AB>APRS:" + POSITION, up(b"QA1BCD-AB>APRS"), "IS-Server: SSID of 1-2 letters or digits"),
     Row(
@@ -225,15 +223,13 @@ KEPT = [
 ]
 
 IN_ORDER = [
-    Row(b"N0CALL>APRS,TOO-LONG-X,qAR,TCPIP,NOGATE:", Reason.BAD_CALLSIGN, "design: bad-callsign before the rest"),
-    Row(b"N0CALL>APRS,qAR,TCPIP,NOGATE:", Reason.PLACEHOLDER_CALLSIGN, "design: placeholder before q construct"),
-    Row(b"QA1BCD>APRS,qAR,TCPIP,NOGATE:", Reason.Q_CONSTRUCT_ON_AIR, "design: q construct before internet"),
-    Row(b"QA1BCD>APRS,NOGATE,TCPIP:", Reason.INTERNET_ORIGIN, "design: internet before asked-not-to-gate"),
-    Row(b"QD1AA>APRS,NOGATE:}bad", Reason.ASKED_NOT_TO_GATE, "design: asked before malformed"),
-    Row(
-        b"QD1AA>APRS:}QB2CDE>APRS,TCPIP:}bad", Reason.THIRD_PARTY_MALFORMED, "design: malformed before internet inside"
-    ),
-    Row(b"QD1AA>APRS:}QB2CDE>APRS,TCPIP:", Reason.THIRD_PARTY_INTERNET, "design: internet inside before empty"),
+    Row(b"N0CALL>APRS,TOO-LONG-X,qAR,TCPIP,NOGATE:", Reason.BAD_CALLSIGN, "ours: bad-callsign before the rest"),
+    Row(b"N0CALL>APRS,qAR,TCPIP,NOGATE:", Reason.PLACEHOLDER_CALLSIGN, "ours: placeholder before q construct"),
+    Row(b"QA1BCD>APRS,qAR,TCPIP,NOGATE:", Reason.Q_CONSTRUCT_ON_AIR, "ours: q construct before internet"),
+    Row(b"QA1BCD>APRS,NOGATE,TCPIP:", Reason.INTERNET_ORIGIN, "ours: internet before asked-not-to-gate"),
+    Row(b"QD1AA>APRS,NOGATE:}bad", Reason.ASKED_NOT_TO_GATE, "ours: asked before malformed"),
+    Row(b"QD1AA>APRS:}QB2CDE>APRS,TCPIP:}bad", Reason.THIRD_PARTY_MALFORMED, "ours: malformed before internet inside"),
+    Row(b"QD1AA>APRS:}QB2CDE>APRS,TCPIP:", Reason.THIRD_PARTY_INTERNET, "ours: internet inside before empty"),
 ]
 
 
@@ -264,13 +260,13 @@ HEADER = Header("QA1BCD-9", "APRS", PATH)
     [
         (0x03, 0xF0, None, "IS-Details: UI with no layer 3"),
         (0x13, 0xF0, Reason.NOT_UI, "IS-Details: control is not 03; the poll bit is set"),
-        (0x00, 0xF0, Reason.NOT_UI, "AX.25 4.2.1: an I frame"),
-        (0x01, None, Reason.NOT_UI, "AX.25 4.3.2: an S frame (RR)"),
-        (0x3F, None, Reason.NOT_UI, "AX.25 4.3.3: SABM"),
-        (0x43, None, Reason.NOT_UI, "AX.25 4.3.3: DISC"),
-        (0x03, 0xCF, Reason.WRONG_PID, "AX.25 3.4: another layer 3 protocol"),
-        (0x03, 0xCC, Reason.WRONG_PID, "AX.25 3.4: IP"),
-        (0x13, 0xCC, Reason.NOT_UI, "design: control before protocol identifier"),
+        (0x00, 0xF0, Reason.NOT_UI, "AX.25 section 4.2.1: an I frame"),
+        (0x01, None, Reason.NOT_UI, "AX.25 section 4.3.2: an S frame (RR)"),
+        (0x3F, None, Reason.NOT_UI, "AX.25 section 4.3.3: SABM"),
+        (0x43, None, Reason.NOT_UI, "AX.25 section 4.3.3: DISC"),
+        (0x03, 0xCF, Reason.WRONG_PID, "AX.25 section 3.4: another layer 3 protocol"),
+        (0x03, 0xCC, Reason.WRONG_PID, "AX.25 section 3.4: IP"),
+        (0x13, 0xCC, Reason.NOT_UI, "ours: control before protocol identifier"),
     ],
 )
 def test_only_unnumbered_information_with_no_layer_3_goes_up(

@@ -218,7 +218,7 @@ def test_what_a_rule_or_the_network_keeps_costs_no_token() -> None:
 def test_an_emergency_costs_no_token() -> None:
     post = Listening("rates: [{name: slow, per: source, allow: 1 per day}]")
     for number in range(5):
-        assert post.hear(b'QA1BCD>332564:`(_fn"Oj/%d' % number).forward  # APRS101 chapter 10: message bits 000
+        assert post.hear(b'QA1BCD>332564:`(_fn"Oj/%d' % number).forward  # ours, after APRS101 chapter 10
     assert post.hear(b"QA1BCD>APRS:>x").forward
 
 

@@ -163,7 +163,7 @@ def test_groups_stand_for_their_patterns() -> None:
 
 
 def test_an_emergency_passes_every_rule_and_rate() -> None:
-    # APRS101 chapter 10: message bits 000 in the first three characters of the destination.
+    # Ours, after APRS101 chapter 10: message bits 000 in the first three characters of the destination.
     post = Listening("rules: [{name: nothing, then: keep}]\nrates: [{name: slow, per: everything, allow: 1 per day}]")
     emergency = post.hear(b'QA1BCD-9>332564:`(_fn"Oj/', at=0)
     assert emergency.emergency

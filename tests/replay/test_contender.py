@@ -8,7 +8,7 @@ from tests.replay.recording import heard
 BEACON = b"QA1BCD-9>APRS:>still here"
 LINE_OCTETS = len(b"QA1BCD-9>APRS,qAO,QX1GAT-10:>still here\r\n")
 MIC_E_EMERGENCY = b'QE1SOS>335206:`(_fn"Oj/'
-"""Digits alone in the destination are the message bits 000: an emergency (APRS101 chapter 10)."""
+"""Ours, after APRS101 chapter 10: digits alone in the destination are the message bits 000, an emergency."""
 
 
 def contender(policy: str = "") -> Contender:

@@ -4,7 +4,7 @@ from gateway.judge.verdict import Reason
 from gateway.watches.emergencies import MAXIMUM_SOURCES, Emergencies, Taken
 from tests.judged_frames import Post
 
-EMERGENCY = b'QA1BCD-9>332564:`(_fn"Oj/'
+EMERGENCY = b'QA1BCD-9>332564:`(_fn"Oj/'  # ours, after APRS101 chapter 10: message bits 000
 LINE = b'QA1BCD-9>332564,qAO,QX1GAT-10:`(_fn"Oj/\r\n'
 
 

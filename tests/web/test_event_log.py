@@ -37,7 +37,7 @@ def filled(events: int, limit: int = 100) -> EventLog:
 
 def test_each_kind_of_event_carries_its_object_under_its_name() -> None:
     log = log_of()
-    judged = Post().hear(b'QB2BCD-7>T8SVUP:`(_fn"Oj/')
+    judged = Post().hear(b'QB2BCD-7>T8SVUP:`(_fn"Oj/')  # ours, after APRS101 chapter 10
     payload = HeardPayload(judged, READER, b'QB2BCD-7>T8SVUP,qAO,QX1GAT-10:`(_fn"Oj/\r\n')
     record(log, payload)
     log.forwarded(payload, NOON_MS)

@@ -79,7 +79,7 @@ def web_beside(token: str | None) -> Iterator[OpenWeb]:
         async with open_web(Gateway(), token=token) as web:
             for number in range(30):
                 web.hear(b"QA%dBC>APRS,QD1AA*:!5836.00N/00355.00W>%d" % (number % 10, number))
-            web.hear(b'QB2BCD-7>T8SVUP:`(_fn"Oj/')
+            web.hear(b'QB2BCD-7>T8SVUP:`(_fn"Oj/')  # ours, after APRS101 chapter 10
             web.hear(b"QA1BCD>APRS:>\xff\x00 no UTF-8", Reason.DUPLICATE)
             web.hear(b"this is no frame")
             ready.append(web)

@@ -21,7 +21,7 @@ pytestmark = [
 
 MARKUP = b"<script>document.title='taken'</script><img src=x onerror=\"document.title='taken'\">"
 EMERGENCY = b'QB2BCD-7>332UVT:`(_fn"Oj/help'
-"""APRS101 chapter 10's example, but for its message bits: none is set."""
+"""Ours, after APRS101 chapter 10's example: no message bit is set."""
 
 PICTURES = os.environ.get("STILE_TEST_PICTURES")
 """A folder for pictures of what the browser showed, for whoever wants to look."""
