@@ -26,14 +26,14 @@ def make_private_folder(path: Path) -> None:
         path.chmod(FOLDER_MODE)
 
 
-def why_not_private(path: Path) -> str | None:
-    """In words, what others on this computer may do with a file or folder; None where they may do nothing."""
+def why_not_private(path: Path) -> str:
+    """In words, what others on this computer may do with a file or folder, and the remedy; empty: nothing."""
     try:
-        mode = path.stat().st_mode & _OF_OTHERS
+        mode = path.stat().st_mode
     except OSError:
-        return None
-    if not mode:
-        return None
+        return ""
+    if not mode & _OF_OTHERS:
+        return ""
     rights = "change" if mode & (stat.S_IWGRP | stat.S_IWOTH) else "read"
-    private = FOLDER_MODE if path.is_dir() else FILE_MODE
-    return f"others on this computer may {rights} {path}: chmod {private:o} {path}"
+    private = FOLDER_MODE if stat.S_ISDIR(mode) else FILE_MODE
+    return f"others on this computer may {rights} it: chmod {private:o} {path}"

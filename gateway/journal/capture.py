@@ -11,13 +11,13 @@ from pathlib import Path
 
 import structlog
 
-from gateway.frames.heard import Run
+from gateway.frames.heard import Moment, Run
 from gateway.journal.batch import Batch
 from gateway.journal.options import CaptureOptions
 from gateway.journal.recorder import Recorder
 from gateway.journal.trouble import Trouble, explain_system
 from gateway.part import PartKind
-from gateway.private_files import make_private_folder, open_private
+from gateway.private_files import make_private_folder, open_private, why_not_private
 
 _log = structlog.get_logger()
 
@@ -145,10 +145,10 @@ class CaptureWriter:
             self._open = None
             raise explain_system(error, path) from None
 
-    def tidy(self, time_ms: int) -> bool:
+    def tidy(self, moment: Moment) -> bool:
         """End a file that was begun too long ago, so that it is whole. Raises `JournalError`."""
         file = self._open
-        if file is not None and abs(time_ms - file.begun_ms) >= self._options.file_ms:  # a clock may be set back
+        if file is not None and abs(moment.time_ms - file.begun_ms) >= self._options.file_ms:  # a clock may be set back
             try:
                 self._end()
             except OSError as error:
@@ -184,6 +184,9 @@ class CaptureWriter:
     def _make_room(self) -> None:
         """Delete the oldest files until one more has room, and nothing else that may lie in the folder."""
         make_private_folder(self._options.folder)
+        open_to_others = why_not_private(self._options.folder)
+        if open_to_others and not self._files:
+            _log.warning("the captures are not private", path=str(self._options.folder), why=open_to_others)
         files = sorted(path for path in self._options.folder.iterdir() if _FILE_NAME.fullmatch(path.name))
         sizes = [path.stat().st_size for path in files]
         room = self._options.octets - self._options.file_octets

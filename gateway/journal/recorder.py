@@ -55,8 +55,8 @@ class Medium(Protocol):
     def look(self) -> bool:
         """See whether what is written still stands in its place; returns whether it had to be begun anew."""
 
-    def tidy(self, time_ms: int) -> bool:
-        """Take a small step to delete what is too old at that Unix time; returns whether more is left."""
+    def tidy(self, moment: Moment) -> bool:
+        """Take a small step to delete what is too old; returns whether more is left."""
 
     def close(self) -> None:
         """Close what is open. Never raises."""
@@ -230,7 +230,7 @@ class Recorder(RunningSink):
         """Delete what is too old, and say what was shed since the last time. `run` does it every minute."""
         try:
             for _ in range(TIDY_STEPS):
-                if not await self._ask(self._medium.tidy, self._now().time_ms):
+                if not await self._ask(self._medium.tidy, self._now()):
                     break
         except JournalError as error:
             self._become(error.trouble)

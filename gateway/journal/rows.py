@@ -88,6 +88,12 @@ def keep_within(connection: sqlite3.Connection, octets: int, *, added: int) -> N
         connection.execute(f"DELETE FROM heard WHERE id IN ({oldest})", (2 * added,))  # noqa: S608 - no value is in the text
 
 
+def oldest_ms(connection: sqlite3.Connection) -> int | None:
+    """The earliest time at which a frame was heard, in Unix milliseconds; None where there is none."""
+    found = connection.execute("SELECT min(time_ms) FROM heard").fetchone()[0]
+    return found if isinstance(found, int) else None
+
+
 def delete_heard(connection: sqlite3.Connection, before_ms: int) -> bool:
     """Delete some of the frames that were heard before then, in Unix milliseconds; returns whether more may be left."""
     old = "SELECT id FROM heard WHERE time_ms < ? ORDER BY time_ms LIMIT ?"

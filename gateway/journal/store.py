@@ -15,14 +15,17 @@ from pathlib import Path
 
 import structlog
 
+from gateway.duration import in_words
+from gateway.frames.heard import Moment
 from gateway.journal import rows, schema
+from gateway.journal.ageing import Ageing
 from gateway.journal.batch import Batch, Dump, PolicyTexts, Row, put_dump
 from gateway.journal.options import JournalOptions
 from gateway.journal.pending import PendingFile, read_pending
 from gateway.journal.recollection import Recollection, Wanted, recollect
 from gateway.journal.runs import RunRecord
 from gateway.journal.trouble import JournalDamagedError, JournalError, Trouble, explain_database, explain_system
-from gateway.private_files import make_private_folder, open_private
+from gateway.private_files import make_private_folder, open_private, why_not_private
 
 BUSY_SECONDS = 2.0
 """How long a write waits for another program that writes."""
@@ -86,6 +89,7 @@ class Store:
         self._options = options
         self._path = options.path
         self._run_record = run
+        self._ageing = Ageing(options.keep_ms)
         self._pending = PendingFile(options.path.with_name(f"{options.path.name}-pending"), run)
         self._held = _Held()
         self._taken: Batch | None = None
@@ -94,6 +98,7 @@ class Store:
         self._run = 0
         self._policy: PolicyTexts | None = None
         self._is_damaged = False
+        self._said_open = False
         self._place: tuple[int, int] | None = None
 
     def write(self, batch: Batch) -> None:
@@ -158,15 +163,21 @@ class Store:
                 pass
         return is_moved
 
-    def tidy(self, time_ms: int) -> bool:
-        """Delete some of what is too old, now being a Unix time in milliseconds; returns whether more is left."""
+    def tidy(self, moment: Moment) -> bool:
+        """Delete some of what is too old; returns whether more is left."""
+        jump_ms = self._ageing.jump_ms(moment)
+        if jump_ms:
+            by = f"{in_words(jump_ms)} {'ahead' if jump_ms > 0 else 'back'}"
+            _log.warning("the clock was set: nothing is deleted for its age before it was steady for an hour", by=by)
         if self._connection is None:
             return False
-        before_ms = time_ms - self._options.keep_ms
         with self._using() as connection:
-            if rows.delete_heard(connection, before_ms):
-                return True
-            rows.forget_past(connection, before_ms, self._run)
+            oldest_ms = rows.oldest_ms(connection)
+            before_ms = None if oldest_ms is None else self._ageing.before_ms(moment, oldest_ms)
+            if before_ms is not None:
+                if rows.delete_heard(connection, before_ms):
+                    return True
+                rows.forget_past(connection, before_ms, self._run)
             return rows.give_back(connection)
 
     def close(self) -> None:
@@ -249,6 +260,10 @@ class Store:
         """Make the file before SQLite does, so that nobody else can read it; its log gets the rights that it has."""
         with contextlib.suppress(OSError):  # SQLite says better what is wrong
             os.close(open_private(self._path, os.O_RDWR))
+        open_to_others = why_not_private(self._path)
+        if open_to_others and not self._said_open:
+            _log.warning("the journal is not private", path=str(self._path), why=open_to_others)
+            self._said_open = True
 
     def _settle_left_behind(self, connection: sqlite3.Connection) -> None:
         """Write what a run before this one had not settled when it was killed."""

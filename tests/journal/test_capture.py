@@ -15,6 +15,7 @@ from gateway.duration import DAY_MS
 from gateway.expanding import CompressionError
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.capture import BadLine, Line, read_heard
+from gateway.frames.heard import Moment
 from gateway.journal.capture import Captures, CaptureWriter
 from gateway.journal.options import MEGABYTE, CaptureOptions, Pace
 from gateway.journal.reading import read_lines
@@ -71,7 +72,7 @@ async def test_what_is_heard_is_captured_as_it_is_published(folder: Path) -> Non
 def test_no_file_is_made_before_something_is_heard(folder: Path) -> None:
     fixture = Fixture(folder)
     fixture.writer.write(batch_of())
-    fixture.writer.tidy(NOON_MS)
+    fixture.writer.tidy(Moment(0, NOON_MS))
     fixture.writer.close()
     assert list(folder.iterdir()) == []
 
@@ -130,10 +131,10 @@ def test_a_file_that_is_large_enough_is_ended_and_another_one_begun(folder: Path
 def test_a_file_that_is_old_enough_is_ended(folder: Path, later_ms: int) -> None:
     fixture = Fixture(folder)
     fixture.writer.append([b"one"])
-    assert fixture.writer.tidy(NOON_MS + DAY_MS - 1) is False
+    assert fixture.writer.tidy(Moment(0, NOON_MS + DAY_MS - 1)) is False
     fixture.writer.append([b"two"])
     fixture.now_ms += later_ms
-    fixture.writer.tidy(fixture.now_ms)
+    fixture.writer.tidy(Moment(0, fixture.now_ms))
     assert [gzip.decompress(path.read_bytes()) for path in fixture.files()] == [b"one\ntwo\n"]
     fixture.writer.append([b"three"])
     fixture.writer.close()

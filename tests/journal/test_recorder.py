@@ -12,6 +12,7 @@ from gateway.back_off import Pauses
 from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload, encode
 from gateway.feed.schemas import Schema
+from gateway.frames.heard import Moment
 from gateway.journal.batch import Batch
 from gateway.journal.options import Limits, Pace
 from gateway.journal.recorder import Recorder
@@ -57,11 +58,11 @@ class Disk:
             self.batches.append([row.sequence for row in batch.rows])
         self.sent |= batch.sent
 
-    def tidy(self, time_ms: int) -> bool:
+    def tidy(self, moment: Moment) -> bool:
         self.threads.add(threading.get_ident())
         if self.failures:
             raise self.failures.pop(0)
-        self.tidied_at.append(time_ms)
+        self.tidied_at.append(moment.time_ms)
         self.left_to_tidy -= 1
         return self.left_to_tidy > 0
 
