@@ -94,6 +94,7 @@ class CaptureWriter:
         self._now_ms = now_ms
         self._files = 0
         self._open: CaptureFile | None = None
+        self._is_tried = False
         self._taken: Batch | None = None
 
     @property
@@ -161,11 +162,12 @@ class CaptureWriter:
             self._end()
 
     def _try_folder(self) -> None:
-        """See that files can be written there, without leaving one."""
-        if self._open is None:
-            self._options.folder.mkdir(exist_ok=True)
+        """See, once, that files can be written there, without leaving one."""
+        if not self._is_tried:
+            make_private_folder(self._options.folder)
             with tempfile.TemporaryFile(dir=self._options.folder):
                 pass
+            self._is_tried = True
 
     def _begin(self) -> CaptureFile:
         self._make_room()
