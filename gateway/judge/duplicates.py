@@ -54,7 +54,7 @@ class RecentForwards:
 
     def state(self) -> DuplicatesState:
         """All that it knows: another that takes it in answers alike for ever."""
-        return DuplicatesState(
+        return DuplicatesState.model_construct(
             recent=list(self._recent.items()),
             older=list(self._older.items()),
             recent_began=self._recent_began,

@@ -72,7 +72,7 @@ class FairShares:
 
     def state(self) -> SharesState:
         """All that it knows: another that takes it in answers alike for ever."""
-        return SharesState(
+        return SharesState.model_construct(
             since_ms=self._since_ms,
             began_ms=self._began_ms,
             looked_ms=self._looked_ms,

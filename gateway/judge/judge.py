@@ -136,7 +136,9 @@ class Judge:
 
     def state(self) -> JudgeState:
         """All that it knows but its policy: another of the same policy that takes it in judges alike for ever."""
-        return JudgeState(duplicates=self.recent.state(), limits=[limit.state() for limit in self.limits])
+        return JudgeState.model_construct(
+            duplicates=self.recent.state(), limits=[limit.state() for limit in self.limits]
+        )
 
     def resume(self, state: JudgeState) -> None:
         """Take in what `state` gave out, in place of what was known. Both judges have the same policy."""

@@ -73,7 +73,7 @@ class TokenBuckets:
 
     def state(self) -> BucketsState:
         """All that it knows: another that takes it in answers alike for ever."""
-        return BucketsState(full_at=dict(self._full_at), swept_at=self._swept_at)
+        return BucketsState.model_construct(full_at=dict(self._full_at), swept_at=self._swept_at)
 
     def resume(self, state: BucketsState) -> None:
         """Take in what `state` gave out, in place of what was known."""
@@ -225,7 +225,7 @@ class RateLimit:
 
     def state(self) -> LimitState:
         """All that it knows: another that takes it in answers alike for ever."""
-        return LimitState(
+        return LimitState.model_construct(
             name=self.name,
             per=self.per,
             buckets=None if self.buckets is None else self.buckets.state(),

@@ -9,6 +9,10 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
+JUDGE = 1
+"""Which judge this is: raise it with every change after which a frame may be judged otherwise than before. Hubs of one
+club that judge otherwise would not send as one."""
+
 MOST_KEYS = 100_000
 MOST_SOURCES = 20_000
 
