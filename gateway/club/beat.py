@@ -1,20 +1,30 @@
 """A member's beat: a small message of its own each second, whose stamp tells what the stream's clock says."""
 
 import asyncio
-import contextlib
+from collections.abc import Callable
 
-from gateway.club.engine import Engine, RefusedError, UnansweredError
+from gateway.club.engine import AbsentError, Engine, RefusedError, UnansweredError
 from gateway.club.steady import steady_ms
 from gateway.club.stream_clock import StreamClock
 
 BEAT_SECONDS = 1.0
 
 
-async def keep_beating(engine: Engine, subject: str, clock: StreamClock) -> None:
-    """Beat for ever. What is not answered tells nothing: `clock` then knows less and less surely, and soon no more."""
+async def keep_beating(
+    engine: Engine, subject: str, clock: StreamClock, *, on_beat: Callable[[], None], on_absent: Callable[[], None]
+) -> None:
+    """Beat for ever, and tell of each answer: `on_absent` where the engine has no such stream.
+
+    What is not answered tells nothing: `clock` then knows less and less surely, and soon no more.
+    """
     while True:
-        with contextlib.suppress(UnansweredError, RefusedError):
+        try:
             await beat(engine, subject, clock)
+            on_beat()
+        except AbsentError:
+            on_absent()
+        except (UnansweredError, RefusedError):
+            pass
         await asyncio.sleep(BEAT_SECONDS)
 
 

@@ -30,13 +30,19 @@ class PolicyEntry:
     """A policy, and the judge that is to judge by it."""
 
     judge: int
+    begins: bool
+    """Whether every hub begins here with a judge that knows nothing: the first policy of a club, or the first after
+    what the judge knew was lost."""
+
     texts: tuple[PolicyText, ...]
     """Its files, its own first."""
 
     def to_octets(self) -> bytes:
         """The message. Raises `PolicyEntryError` where it is longer than the engine takes."""
         files = [{"file": text.file, "text": text.text} for text in self.texts]
-        octets = json.dumps({"judge": self.judge, "files": files}, ensure_ascii=False).encode("utf-8")
+        octets = json.dumps({"judge": self.judge, "begins": self.begins, "files": files}, ensure_ascii=False).encode(
+            "utf-8"
+        )
         if len(octets) > MAXIMUM_OCTETS:
             raise PolicyEntryError(f"the policy with its includes is longer than {MAXIMUM_OCTETS // 1024} kB")
         return octets
@@ -60,7 +66,7 @@ class PolicyEntry:
             raise PolicyEntryError(str(error.problems[0])) from None
 
 
-def entry_of(source: PolicySource, judge: int, ready: PurePath) -> PolicyEntry:
+def entry_of(source: PolicySource, judge: int, ready: PurePath, *, begins: bool = False) -> PolicyEntry:
     """The entry of a policy that was read from files; `ready` is the folder of the ready policies."""
     own = PurePath(source.texts[0].file).parent
 
@@ -70,7 +76,7 @@ def entry_of(source: PolicySource, judge: int, ready: PurePath) -> PolicyEntry:
             return f"{READY}/{path.name}"
         return posixpath.relpath(path.as_posix(), own.as_posix() or ".")
 
-    return PolicyEntry(judge, tuple(PolicyText(name_of(text.file), text.text) for text in source.texts))
+    return PolicyEntry(judge, begins, tuple(PolicyText(name_of(text.file), text.text) for text in source.texts))
 
 
 def read_entry(octets: bytes) -> PolicyEntry:
@@ -82,8 +88,10 @@ def read_entry(octets: bytes) -> PolicyEntry:
     except (ValueError, RecursionError):
         raise PolicyEntryError("it is no JSON") from None
     match value:
-        case {"judge": int(judge), "files": list(files)} if files and len(files) <= MAXIMUM_FILES:
-            return PolicyEntry(judge, tuple(map(_text, files)))
+        case {"judge": int(judge), "begins": bool(begins), "files": list(files)} if (
+            files and len(files) <= MAXIMUM_FILES
+        ):
+            return PolicyEntry(judge, begins, tuple(map(_text, files)))
     raise PolicyEntryError("it has other fields than ours")
 
 

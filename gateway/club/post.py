@@ -75,12 +75,21 @@ class Post:
         try:
             async with asyncio.TaskGroup() as tasks:
                 beat = self._options.subjects.post_beat(self._options.name)
-                tasks.create_task(keep_beating(engine, beat, self.clock))
+                tasks.create_task(
+                    keep_beating(engine, beat, self.clock, on_beat=self._on_beat, on_absent=self._on_absent)
+                )
                 tasks.create_task(self._hand_on(engine))
         finally:
             for task in self._under_way:
                 task.cancel()
             await asyncio.gather(*self._under_way, return_exceptions=True)
+
+    def _on_beat(self) -> None:
+        self.stream_is_absent = False
+        self._more.set()
+
+    def _on_absent(self) -> None:
+        self.stream_is_absent = True
 
     async def _hand_on(self, engine: Engine) -> None:
         while True:

@@ -107,9 +107,8 @@ class Posts:
             self._older, self._recent, self._recent_began_ms = self._recent, {}, stamp_ms
         key = (frame.source, frame.destination, first_line(frame.information).rstrip(b" "))
         for known in (self._recent, self._older):
-            heard_by = known.get(key)
-            if heard_by is not None:
-                if heard_by != post:
+            if key in known:
+                if known[key] != post:
                     known[key] = _HEARD_BY_SEVERAL
                 return
         self._recent[key] = post

@@ -6,13 +6,13 @@ consumer is gone or has fallen silent. What comes of one read of the socket come
 
 import asyncio
 import json
-from collections.abc import AsyncIterator
-from dataclasses import dataclass
+from collections.abc import AsyncGenerator
 
 from nats.aio.msg import Msg
 from nats.js import api
 
 from gateway.club.engine import Engine, UnansweredError, in_our_words
+from gateway.club.follower import Message
 
 ASKED_FOR = 2000
 """Messages that may be under way to us: it bounds what a slow reader holds, at about 5 MB of the longest frames."""
@@ -26,19 +26,7 @@ _PLACES_OF_V1 = 9
 """Words of a reply subject without the engine's domain; with it there are two or three more (its ADR-15)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Message:
-    """A message as the stream holds it."""
-
-    sequence: int
-    stamp_ms: int
-    """When the engine stored it: Unix milliseconds by the engine's clock."""
-
-    subject: str
-    octets: bytes
-
-
-async def read_stream(engine: Engine, first: int) -> AsyncIterator[list[Message]]:
+async def read_stream(engine: Engine, first: int) -> AsyncGenerator[list[Message], None]:
     """The messages from that sequence on, in batches. Raises `UnansweredError` when nothing comes any more.
 
     Raises `RefusedError` where the engine gives no consumer.

@@ -1,0 +1,50 @@
+"""Carries out what a lease asks of the engine."""
+
+import asyncio
+
+from gateway.club.engine import Engine, OvertakenError, RefusedError, UnansweredError
+from gateway.club.lease import Lease, Look, Record, RecordError, Request, Wait, Write, read_record
+from gateway.club.steady import steady_ms
+
+AFTER_TROUBLE_SECONDS = 0.1
+
+
+class Ask:
+    """Requests about one key."""
+
+    def __init__(self, engine: Engine, key: str) -> None:
+        self._engine = engine
+        self._key = key
+
+    async def look(self) -> tuple[int, Record | None] | None:
+        """The key as it stands; None where nobody knows."""
+        try:
+            revision, octets = await self._engine.key(self._key)
+            return revision, None if octets is None else read_record(octets)
+        except (UnansweredError, RefusedError, RecordError):
+            await asyncio.sleep(AFTER_TROUBLE_SECONDS)
+            return None
+
+    async def write(self, write: Write) -> int | None:
+        """The revision that was written; None: nobody knows. Raises `OvertakenError`."""
+        try:
+            return await self._engine.set_key(self._key, write.record.to_octets(), write.revision)
+        except OvertakenError:
+            raise
+        except (UnansweredError, RefusedError):
+            await asyncio.sleep(AFTER_TROUBLE_SECONDS)
+            return None
+
+    async def of(self, lease: Lease, request: Request) -> Lease:
+        """Carry out what a lease asks that has nothing to send; gives back the lease after it."""
+        if isinstance(request, Wait):
+            await asyncio.sleep(max(0.0, request.until_ms - steady_ms()) / 1000)
+            return lease
+        if isinstance(request, Look):
+            seen = await self.look()
+            return lease.unanswered() if seen is None else lease.looked(*seen, steady_ms())
+        try:
+            revision = await self.write(request)
+        except OvertakenError:
+            return lease.refused()
+        return lease.unanswered() if revision is None else lease.wrote(revision, steady_ms())

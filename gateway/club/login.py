@@ -1,0 +1,46 @@
+"""Two hubs with one login would take the network's connection from one another: the engine's record refuses the second.
+
+It is the machine of the lease once more, on a key of the login's own: held for as long as the hub runs, taken over
+only when it stood unchanged, or was given up.
+"""
+
+import asyncio
+
+from gateway.club.engine import Engine
+from gateway.club.lease import Lease, Phase
+from gateway.club.lease_keeper import Ask
+from gateway.club.steady import steady_ms
+
+
+class LoginTakenError(Exception):
+    """Another hub took the login of this one while it ran."""
+
+
+class LoginRecord:
+    """This hub's hold on its login."""
+
+    def __init__(self, callsign: str, me: str, lease_ms: int) -> None:
+        self.held = asyncio.Event()
+        """Whether this hub has its login to itself. It stays so while the engine is away."""
+
+        self._key = f"login.{callsign.lower()}"
+        self._lease = Lease(me, lease_ms)
+
+    async def keep(self, engine: Engine) -> None:
+        """Take the login and hold it, for ever. Raises `LoginTakenError`."""
+        while True:
+            now_ms = steady_ms()
+            request = self._lease.next(now_ms, able=True)
+            self._lease = self._lease.begin(request, now_ms)
+            self._lease = await Ask(engine, self._key).of(self._lease, request)
+            if self._lease.phase is Phase.HOLDING:
+                self.held.set()
+            elif self.held.is_set():
+                raise LoginTakenError
+
+    async def give_up(self, engine: Engine) -> None:
+        """Leave the login to whoever comes first."""
+        request = self._lease.giving_up()
+        if request is not None:
+            self._lease = await Ask(engine, self._key).of(self._lease.begin(request, steady_ms()), request)
+            self.held.clear()
