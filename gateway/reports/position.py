@@ -21,9 +21,8 @@ PLAIN_OCTETS = 19
 LATEST_MARK = 40
 """A `!` up to this octet may begin a position in information that begins as none (APRS101 chapter 5)."""
 
-# Trackers that round send sixty minutes for the next degree.
-_EXACT_MINUTES = rb"([0-5][0-9]\.[0-9]{2}|60\.00)"
-_EXACT = re.compile(rb"([0-9]{2})" + _EXACT_MINUTES + rb"([NS])([!-~])([0-9]{3})" + _EXACT_MINUTES + rb"([EW])([!-~])")
+_EXACT = re.compile(rb"([0-9]{2})([0-5][0-9]\.[0-9]{2})([NS])([!-~])([0-9]{3})([0-5][0-9]\.[0-9]{2})([EW])([!-~])")
+# Trackers that round send sixty minutes for the next degree: these, too, are read below, since they are rare.
 _BLURRED_MINUTES = rb"([0-5 ][0-9 ]|60(?=\.[0 ]{2}))\.([0-9 ]{2})"
 _BLURRED = re.compile(
     rb"([0-9]{2})" + _BLURRED_MINUTES + rb"([NSns])([!-~])([0-9]{3})" + _BLURRED_MINUTES + rb"([EWew])([!-~])"
@@ -148,11 +147,10 @@ def _with_the_rest(data: bytes, at: int, place: Place) -> Located:
         if observed is not None:
             return observed
     found, after = extension.read(data, at, symbol)
-    if after > at and data[after : after + 1] == b"/":
-        if symbol == extension.FINDER_SYMBOL:
-            return _with_signal(data, after, place, found)
-        if symbol[1] == storm.SYMBOL_CODE:
-            return _with_storm(data, after, place, found)
+    if symbol == extension.FINDER_SYMBOL:
+        return _with_signal(data, after, place, found)
+    if symbol[1] == storm.SYMBOL_CODE:
+        return _with_storm(data, after, place, found)
     if symbol == _SIGNPOST_SYMBOL and (sign := _SIGN.match(data, after)) is not None:
         return replace(_commented(data, sign.end(), place, found), sign=clean(sign[1]) or None)
     return _commented(data, after, place, found)

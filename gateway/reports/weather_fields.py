@@ -80,10 +80,9 @@ _FIELDS: dict[int, _Field] = {
     ord("V"): _Field(3, "battery_v", lambda value: value / 10),
 }
 
-_BLANKS = re.compile(rb"[. -]*")
+_BLANK = b". -"
 _NEGATIVE = re.compile(rb"-[0-9]+")
 _DECIMAL = re.compile(rb"[0-9]*\.[0-9]+")
-_DIGIT_TOO_MANY = re.compile(rb"\.?[0-9]")
 _LIKE_A_VALUE = re.compile(rb"[-+. 0-9]*")
 
 _THREE = rb"[0-9]{3}|[. -]{3}"
@@ -123,9 +122,11 @@ def read_fields(data: bytes, at: int, values: Values) -> int:
     """
     end = at
     speed_came = _SPEED.name in values
-    while True:
-        at = _end_of(_BLANKS, data, at)
-        field = _FIELDS.get(data[at]) if at < len(data) else None
+    while at < len(data):
+        field = _FIELDS.get(data[at])
+        if field is None and data[at] in _BLANK:
+            at += 1
+            continue
         if field is _SPEED and speed_came:
             field = _SNOW
         if field is None or values.get(field.name) is not None:
@@ -144,12 +145,6 @@ def read_fields(data: bytes, at: int, values: Values) -> int:
     return end
 
 
-def _end_of(pattern: re.Pattern[bytes], data: bytes, at: int) -> int:
-    """Where the match of `pattern` at `at` ends; there itself, where there is none."""
-    match = pattern.match(data, at)
-    return at if match is None else match.end()
-
-
 _GARBLED = object()
 """In place of a value."""
 
@@ -162,12 +157,14 @@ def _is_value(data: bytes, at: int) -> bool:
 
 def _value(data: bytes, at: int, field: _Field) -> object:
     """What stands at `at`: a number, None for blanks, or `_GARBLED`."""
-    octets = data[at : at + field.octets]
-    if len(octets) < field.octets or _DIGIT_TOO_MANY.match(data, at + field.octets):
+    end = at + field.octets
+    octets = data[at:end]
+    has_a_digit_too_many = data[end : end + 2].removeprefix(b".")[:1].isdigit()
+    if len(octets) < field.octets or has_a_digit_too_many:
         return _GARBLED
     if octets.isdigit():
         return field.converted(int(octets))
-    if _BLANKS.fullmatch(octets):
+    if not octets.strip(_BLANK):
         return None
     # Temperatures may be below nought, and snow comes in tenths of an inch (common practice).
     if (field is _TEMPERATURE and _NEGATIVE.fullmatch(octets)) or (field is _SNOW and _DECIMAL.fullmatch(octets)):
@@ -182,7 +179,7 @@ def _behind_garbled(data: bytes, at: int, field: _Field) -> int | None:
     value. Where none does, another field's letter must stand where the value should end.
     """
     width_end = at + 1 + field.octets
-    value_end = _end_of(_LIKE_A_VALUE, data, at + 1)
+    value_end = _LIKE_A_VALUE.match(data, at + 1).end()  # type: ignore[union-attr]  # it matches nothing at all, too
     if value_end == at + 1:
         is_next = width_end < len(data) and data[width_end] in _FIELDS and b" " not in data[at:width_end]
         return width_end if is_next else None
