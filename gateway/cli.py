@@ -110,7 +110,7 @@ def _run(options: argparse.Namespace) -> int:
     form = log.LogForm(options.log) if options.log else None
     with log.opened(form) as writer:
         try:
-            asyncio.run(service.run(settings.load(options.station)))
+            asyncio.run(service.run(settings.load(options.station), parts=[writer]))
         except DocumentError as error:
             for problem in error.problems:  # one line each, as in any log
                 writer.write(f"{problem}\n")

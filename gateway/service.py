@@ -27,7 +27,7 @@ from gateway.house import House
 from gateway.judge.memory import JudgeMemory
 from gateway.judge.source import PolicySource
 from gateway.judge.verdict import Judged, Reason
-from gateway.part import Answers  # noqa: TC001 - type checkers want it, and it costs nothing
+from gateway.part import Answers
 from gateway.policy_in_force import PolicyInForce
 from gateway.receivers.address import Scheme
 from gateway.receivers.kinds import open_receiver
@@ -57,8 +57,13 @@ _log = structlog.get_logger("stile")
 class Service:
     """One gateway, from its station file."""
 
-    def __init__(self, station: StationFile, source: PolicySource, *, sinks: Sequence[Sink] = ()) -> None:
-        """`sinks` are told besides those of the station file. Raises `ValueError` where a part cannot be made so."""
+    def __init__(
+        self, station: StationFile, source: PolicySource, *, sinks: Sequence[Sink] = (), parts: Sequence[Answers] = ()
+    ) -> None:
+        """`sinks` are told, and `parts` asked, besides those of the station file.
+
+        Raises `ValueError` where a part cannot be made so.
+        """
         settings = station.settings
         self.frames = Run()
         self._station = station
@@ -77,7 +82,13 @@ class Service:
             for receiver in settings.receivers
         ]
         self._uplink = self._make_uplink()
-        self._others: tuple[Answers, ...] = (*self.sinks.made, self._policy, *self._house.watches.answers, self._house)
+        self._others: tuple[Answers, ...] = (
+            *self.sinks.made,
+            self._policy,
+            *self._house.watches.answers,
+            self._house,
+            *parts,
+        )
         """Who answers for a part, beside receivers and uplink."""
 
     async def run(self, stop: asyncio.Event) -> None:
@@ -254,14 +265,17 @@ def spare_the_collector() -> None:
     gc.set_threshold(20_000, 20, 50)
 
 
-async def run(station: StationFile, *, sinks: Sequence[Sink] = ()) -> None:
-    """Run a gateway until SIGTERM or SIGINT; SIGHUP reloads the policy. Raises `DocumentError`."""
+async def run(station: StationFile, *, sinks: Sequence[Sink] = (), parts: Sequence[Answers] = ()) -> None:
+    """Run a gateway until SIGTERM or SIGINT; SIGHUP reloads the policy. Raises `DocumentError`.
+
+    See `Service` for `sinks` and `parts`.
+    """
     refused = station.passcode_problem()
     if refused is not None:
         raise DocumentError([refused])
     source = policy_files.load_for(station)
     try:
-        service = Service(station, source, sinks=sinks)
+        service = Service(station, source, sinks=sinks, parts=parts)
     except ValueError as error:  # a part cannot be made so: the message says why
         raise DocumentError([Problem(str(station.path), 1, "", str(error))]) from None
     stop = asyncio.Event()
