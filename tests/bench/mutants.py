@@ -95,6 +95,8 @@ class _Finder(ast.NodeVisitor):
 
     def visit(self, node: ast.AST) -> None:
         """Note the changes of a node, and go on to what stands in it."""
+        if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
+            return
         if isinstance(node, ast.expr | ast.stmt):
             for name, changes in _CHANGES.items():
                 if isinstance(node, name):
@@ -131,11 +133,6 @@ class _Finder(ast.NodeVisitor):
     def visit_Expr(self, node: ast.Expr) -> None:
         """No docstring."""
         if not isinstance(node.value, ast.Constant):
-            self.generic_visit(node)
-
-    def visit_If(self, node: ast.If) -> None:
-        """All but what only the type checker runs."""
-        if not (isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"):
             self.generic_visit(node)
 
     def _note(self, target: ast.expr | ast.stmt, becomes: ast.AST | None) -> None:
