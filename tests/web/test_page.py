@@ -71,7 +71,9 @@ async def test_it_shows_verdicts_with_their_reasons_and_counts_that_add_up() -> 
             "keep 2 = duplicate 2",
             "forward 3 = sent 2 + late 0 + dropped 0 + stopped 0 + refused 0 + waiting 1",
         ]
-        assert "check the passcode" in await browser.text("#parts")
+        parts = await browser.text("#parts")
+        assert "check the passcode" in parts
+        assert "shed lines 7" in parts
         web.server.offer_forwarded([payload], NOON_MS)
         await browser.until("#heard", lambda text: "sent" in text)
         keep(await browser.picture(), "page.png")

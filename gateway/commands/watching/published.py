@@ -35,6 +35,8 @@ class PartShown(_Published):
     since: AwareDatetime
     why: str = ""
     do: str = ""
+    figures: dict[str, float | dict[str, float]] = {}
+    """What it counts; a figure that a label tells apart by the label's values."""
 
     @property
     def label(self) -> str:

@@ -105,10 +105,11 @@ def _trouble(watched: Watched, now: datetime, columns: int) -> Iterator[Line]:
 def _parts(health: HealthShown, now: datetime, columns: int, room: int) -> Iterator[Line]:
     parts = sorted(health.parts, key=lambda part: _WORST_FIRST[part.state])
     label_columns = max((width(shown(part.label)) for part in parts), default=0)
-    whole = [line for part in parts for line in _part(part, now, columns, label_columns)]
-    if len(whole) <= room:
-        yield from whole
-        return
+    for with_figures in (True, False):
+        whole = [line for part in parts for line in _part(part, now, columns, label_columns, with_figures=with_figures)]
+        if len(whole) <= room:
+            yield from whole
+            return
     for part in parts:
         if part.state is not State.OK:
             yield from _part(part, now, columns, label_columns)
@@ -117,11 +118,15 @@ def _parts(health: HealthShown, now: datetime, columns: int, room: int) -> Itera
         yield from _wrapped(f"ok: {', '.join(well)}", columns)
 
 
-def _part(part: PartShown, now: datetime, columns: int, label_columns: int) -> Iterator[Line]:
+def _part(
+    part: PartShown, now: datetime, columns: int, label_columns: int, *, with_figures: bool = False
+) -> Iterator[Line]:
     emphasis = Emphasis.PLAIN if part.state is State.OK else Emphasis.STRONG
     yield Line(cut(words.part_words(part, now, label_columns), columns), emphasis)
-    for text in wrapped(words.why_and_what_to_do(part), columns - 4):
-        yield Line(cut(f"    {text}", columns))
+    beside = [words.why_and_what_to_do(part), words.figures(part) if with_figures else ""]
+    for text in beside:
+        for line in wrapped(text, columns - 4):
+            yield Line(cut(f"    {line}", columns))
 
 
 def _figures(health: HealthShown, now: datetime, columns: int, *, most: int | None) -> Iterator[Line]:

@@ -93,6 +93,16 @@ def why_and_what_to_do(part: PartShown) -> str:
     return "; ".join(shown(words) for words in (part.why, part.do) if words)
 
 
+def figures(part: PartShown) -> str:
+    """What a part counts, as far as there is something to count: `octets 812, shed heard 7`."""
+    named = [
+        (f"{name} {label}".rstrip(), number)
+        for name, of in part.figures.items()
+        for label, number in (of.items() if isinstance(of, dict) else [("", of)])
+    ]
+    return ", ".join(f"{shown(name.replace('_', ' '))} {number:.0f}" for name, number in named if number)
+
+
 def sums(counts: CountsShown) -> Iterator[str]:
     """The counts as sums that add up, and where one does not, by how much."""
     yield _sum("heard", counts.heard, {"forward": counts.forward, "keep": counts.keep})

@@ -120,7 +120,16 @@ function partRow(part) {
   cell(row, part.state, `mark ${part.state}`);
   cell(row, clock(part.since));
   cell(row, [part.why, part.do].filter(Boolean).join("; "));
+  cell(row, figures(part).join(", "), "figures");
   return row;
+}
+
+/* What a part counts, as far as there is something to count: `octets 812`, `shed heard 7`. */
+function figures(part) {
+  return Object.entries(part.figures ?? {}).flatMap(([name, of]) =>
+    (typeof of === "number" ? [[name, of]] : Object.entries(of).map(([label, number]) => [`${name} ${label}`, number])))
+    .filter(([, number]) => number)
+    .map(([name, number]) => `${name.replaceAll("_", " ")} ${Math.round(number)}`);
 }
 
 function sum(whole, count, parts) {

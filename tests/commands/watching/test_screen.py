@@ -85,6 +85,7 @@ def test_a_whole_screen(scene: Scene) -> None:
         "uplink       down     since 12:00:00\n"
         "    no server answers; can this computer reach the network?\n"
         "receiver vhf ok       since 11:59:00\n"
+        "    shed heard 7\n"
         "policy       ok       since 2026-06-05 12:00\n"
         "heard 5 = forward 3 + keep 2\n"
         "keep 2 = duplicate 2\n"
