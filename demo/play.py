@@ -184,7 +184,9 @@ async def _run_for(service: Service, stop: asyncio.Event, seconds: float | None)
 
 def summary(counts: Counts, network: NetworkServer, house: Subscriber) -> bool:
     """Print what became of everything; whether it all adds up."""
-    kept = ", ".join(f"{reason} {counts.kept[reason]}" for reason in Reason if counts.kept.get(reason))
+    kept = ", ".join(
+        f"{reason} {counts.keep_by_reason[reason]}" for reason in Reason if counts.keep_by_reason.get(reason)
+    )
     outcomes = counts.outcomes or {}
     ends = " + ".join(f"{outcome} {outcomes[outcome]}" for outcome in Outcome)
     seen = network.counts

@@ -216,7 +216,7 @@ def test_a_frame_is_explained_step_by_step(stile: Command) -> None:
     assert lines[0].split() == ["damaged", "Can", "it", "be", "read?", "yes"]
     assert any(line.startswith("forward  (receive-only@") for line in lines)
     # Without a station file as long a callsign as can be stands for its own.
-    assert "goes up as: QA1BCD-9>APRS,QD1AA*,qAO,MYCALL-10:!5836.00N/00355.00W>moored" in lines
+    assert "goes up as: QA1BCD-9>APRS,QD1AA*,qAO,QX1GAT-10:!5836.00N/00355.00W>moored" in lines
     assert "  kind: position" in lines
     assert stile.err == ""
 
@@ -332,7 +332,7 @@ def test_text_from_the_air_cannot_reach_the_terminal_as_more_than_text(
 
 def test_what_goes_up_is_shown_to_its_last_space(stile: Command) -> None:
     assert stile("explain", "QA1BCD-9>APRS:>two spaces  ", "--policy", "receive-only") == FINE
-    assert "goes up as: QA1BCD-9>APRS,qAO,MYCALL-10:>two spaces  \n" in stile.out
+    assert "goes up as: QA1BCD-9>APRS,qAO,QX1GAT-10:>two spaces  \n" in stile.out
 
 
 def test_a_policy_that_cannot_be_used_exits_1_with_its_place(stile: Command, house: Path) -> None:

@@ -78,7 +78,7 @@ async def test_counts_add_up_whatever_is_heard(tmp_path: Path) -> None:
         counts = service.health().counts
         assert counts.adds_up
         assert (counts.heard, counts.forward, counts.waiting) == (502, 500, 0)
-        assert counts.kept == {Reason.INTERNET_ORIGIN: 1, Reason.DAMAGED: 1}
+        assert counts.keep_by_reason == {Reason.INTERNET_ORIGIN: 1, Reason.DAMAGED: 1}
         assert counts.outcomes is not None
         assert counts.outcomes["sent"] == 500 == server.counts.accepted == len(ear.sent)
         assert [judged.heard.sequence for judged in ear.judged] == list(range(1, 503))

@@ -140,7 +140,7 @@ def _of_the_post() -> Iterator[tuple[str, PlainObject]]:
     )
     yield "keep", {**_COUNTER, "name": "Keep", "value_template": _value("counts", "keep")}
     for reason in Reason:
-        count = _template(f"value_json.counts.kept.get({_literal(reason)}, 0)")
+        count = _template(f"value_json.counts.keep_by_reason.get({_literal(reason)}, 0)")
         yield f"keep_{reason}", {**_COUNTER, "name": f"Keep: {reason}", "value_template": count}
 
 

@@ -16,7 +16,7 @@ from gateway.judge.explanation import Explanation, explain
 from gateway.judge.judge import Judge
 from gateway.printable import printable
 
-NO_STATION = Post("MYCALL-10")
+NO_STATION = Post("QX1GAT-10")
 """Where no station file is given: as long as a callsign can be, so that what fits with it fits with any."""
 
 

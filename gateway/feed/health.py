@@ -14,7 +14,7 @@ class Counts:
 
     heard: int
     forward: int
-    kept: Mapping[Reason, int]
+    keep_by_reason: Mapping[Reason, int]
     outcomes: Mapping[str, int] | None = None
     """What became of the frames judged `forward`, by outcome; None where the post only listens."""
 
@@ -27,7 +27,7 @@ class Counts:
     @property
     def keep(self) -> int:
         """How many frames were kept at home."""
-        return sum(self.kept.values())
+        return sum(self.keep_by_reason.values())
 
     @property
     def adds_up(self) -> bool:
@@ -41,7 +41,9 @@ class Counts:
             "heard": self.heard,
             "forward": self.forward,
             "keep": self.keep,
-            "kept": {reason: self.kept[reason] for reason in Reason if self.kept.get(reason)},
+            "keep_by_reason": {
+                reason: self.keep_by_reason[reason] for reason in Reason if self.keep_by_reason.get(reason)
+            },
             "emergencies": self.emergencies,
         }
         if self.outcomes is not None:

@@ -17,7 +17,7 @@ def of_health(health: Health) -> Iterable[Figure]:
     """What became of every frame, how every part is, and what each counts."""
     counts = health.counts
     judged = {Decision.FORWARD: counts.forward, Decision.KEEP: counts.keep}
-    kept = {reason: counts.kept.get(reason, 0) for reason in Reason}
+    kept = {reason: counts.keep_by_reason.get(reason, 0) for reason in Reason}
     yield counter("stile_frames_heard_total", counts.heard, "Frames heard, by all receivers.")
     yield from counters("stile_frames_judged_total", "verdict", judged, "Frames by verdict; they add up to heard.")
     yield from counters("stile_frames_kept_total", "reason", kept, "Frames kept at home, by reason.")

@@ -18,7 +18,7 @@ UPLINK = Part(PartKind.UPLINK, "uplink", State.DEGRADED, NOON_MS, "the login is 
 COUNTS = Counts(
     heard=10,
     forward=6,
-    kept={Reason.DUPLICATE: 3, Reason.DAMAGED: 1, Reason.RULE: 0},
+    keep_by_reason={Reason.DUPLICATE: 3, Reason.DAMAGED: 1, Reason.RULE: 0},
     outcomes={"sent": 4, "late": 1, "dropped": 0, "stopped": 0, "refused": 0},
     waiting=1,
     emergencies=1,
@@ -51,7 +51,7 @@ def test_health_tells_each_part_since_when_why_and_what_to_do() -> None:
             "heard": 10,
             "forward": 6,
             "keep": 4,
-            "kept": {"damaged": 1, "duplicate": 3},
+            "keep_by_reason": {"damaged": 1, "duplicate": 3},
             "emergencies": 1,
             "outcomes": {"sent": 4, "late": 1, "dropped": 0, "stopped": 0, "refused": 0},
             "waiting": 1,
@@ -81,9 +81,9 @@ def test_figures_stand_with_their_part_by_name_also_while_they_are_0() -> None:
 
 
 def test_a_post_that_only_listens_has_no_outcomes() -> None:
-    counts = Counts(heard=2, forward=1, kept={Reason.EMPTY: 1})
+    counts = Counts(heard=2, forward=1, keep_by_reason={Reason.EMPTY: 1})
     plain = held_to(Schema.HEALTH, encode(_health(RECEIVER, counts=counts).to_object()))
-    assert plain["counts"] == {"heard": 2, "forward": 1, "keep": 1, "kept": {"empty": 1}, "emergencies": 0}
+    assert plain["counts"] == {"heard": 2, "forward": 1, "keep": 1, "keep_by_reason": {"empty": 1}, "emergencies": 0}
     assert counts.adds_up
 
 
@@ -107,9 +107,9 @@ def test_the_post_is_as_well_as_its_worst_part(states: list[State], whole: State
     ("counts", "adds_up"),
     [
         (COUNTS, True),
-        (Counts(heard=11, forward=6, kept=COUNTS.kept, outcomes=COUNTS.outcomes, waiting=1), False),
-        (Counts(heard=10, forward=6, kept=COUNTS.kept, outcomes=COUNTS.outcomes, waiting=0), False),
-        (Counts(heard=0, forward=0, kept={}), True),
+        (Counts(heard=11, forward=6, keep_by_reason=COUNTS.keep_by_reason, outcomes=COUNTS.outcomes, waiting=1), False),
+        (Counts(heard=10, forward=6, keep_by_reason=COUNTS.keep_by_reason, outcomes=COUNTS.outcomes, waiting=0), False),
+        (Counts(heard=0, forward=0, keep_by_reason={}), True),
     ],
 )
 def test_counts_add_up_or_say_that_they_do_not(counts: Counts, *, adds_up: bool) -> None:

@@ -43,7 +43,7 @@ class Gateway:
         counts = Counts(
             heard=5,
             forward=3,
-            kept={Reason.DUPLICATE: 2},
+            keep_by_reason={Reason.DUPLICATE: 2},
             outcomes={"sent": 2, "late": 0, "dropped": 0, "stopped": 0, "refused": 0},
             waiting=1,
             emergencies=self.emergencies,

@@ -50,7 +50,7 @@ class CountsShown(_Published):
     heard: Count
     forward: Count
     keep: Count
-    kept: dict[str, Count]
+    keep_by_reason: dict[str, Count]
     emergencies: Count
     outcomes: dict[str, Count] | None = None
     waiting: Count = 0

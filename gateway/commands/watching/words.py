@@ -106,8 +106,8 @@ def figures(part: PartShown) -> str:
 def sums(counts: CountsShown) -> Iterator[str]:
     """The counts as sums that add up, and where one does not, by how much."""
     yield _sum("heard", counts.heard, {"forward": counts.forward, "keep": counts.keep})
-    if counts.keep or counts.kept:
-        yield _sum("keep", counts.keep, counts.kept)
+    if counts.keep or counts.keep_by_reason:
+        yield _sum("keep", counts.keep, counts.keep_by_reason)
     if counts.outcomes is not None:
         yield _sum("forward", counts.forward, {**counts.outcomes, "waiting": counts.waiting})
     if counts.emergencies:

@@ -144,8 +144,8 @@ function show(health) {
   place("state").textContent = health.state;
   place("state").className = `mark ${health.state}`;
   place("parts").replaceChildren(...health.parts.map(partRow));
-  const { heard, forward, keep, kept, outcomes, waiting, emergencies: count } = health.counts;
-  const sums = [sum("heard", heard, { forward, keep }), sum("keep", keep, kept)];
+  const { heard, forward, keep, keep_by_reason: reasons, outcomes, waiting, emergencies: count } = health.counts;
+  const sums = [sum("heard", heard, { forward, keep }), sum("keep", keep, reasons)];
   if (outcomes) sums.push(sum("forward", forward, { ...outcomes, waiting }));
   place("sums").replaceChildren(...sums);
   const shed = Object.entries(health.shed).flatMap(([sink, of]) =>
