@@ -175,9 +175,9 @@ def _compressed(data: bytes, at: int) -> Located:
     after = at + compressed.OCTETS
     found, altitude_m, fix = compressed.read_extra(*data[after - 3 : after])
     if place[1][1] == _WEATHER_CODE:
-        observed = _observed(data, after, place, _wind_of(found))
+        observed = _observed(data, after, place, _wind_of(found), altitude_m, fix)
         if observed is not None:
-            return replace(observed, altitude_m=observed.altitude_m or altitude_m, fix=fix)
+            return observed
     return _commented(data, after, place, found, altitude_m, fix)
 
 
@@ -210,14 +210,22 @@ def _commented(  # noqa: PLR0913, PLR0917 - one call for every position: no obje
     return Located(position, shown_as, found, altitude_m, text, frequency, telemetry, fix=fix, because=because)
 
 
-def _observed(data: bytes, at: int, place: Place, wind: weather_fields.Values) -> Located | None:
+def _observed(  # noqa: PLR0913, PLR0917 - as above
+    data: bytes,
+    at: int,
+    place: Place,
+    wind: weather_fields.Values,
+    altitude_m: float | None = None,
+    fix: Fix | None = None,
+) -> Located | None:
     """The weather at a place; None where no field follows the symbol, which then is only a picture."""
     values = dict(wind)
     after = weather_fields.read_fields(data, at, values)
     if not values:
         return None
     device, after = weather_fields.read_device(data, after)
-    return replace(_commented(data, after, place, None), weather=Weather(**values), device=device)
+    located = _commented(data, after, place, None, altitude_m, fix)
+    return replace(located, weather=Weather(**values), device=device)
 
 
 def report_of(located: Located, time: Moment | None, *, takes_messages: bool) -> Report:
