@@ -7,10 +7,12 @@ one, so that nothing of the old one is sent late. The client's own buffer is off
 
 import asyncio
 import contextlib
+import inspect
 import ssl
 from collections.abc import AsyncIterator, Iterator
 from dataclasses import dataclass, field
 from http import HTTPStatus
+from typing import Any
 
 import nats
 import nats.errors
@@ -26,6 +28,9 @@ from gateway.printable import printable
 CONNECT_SECONDS = 3
 ANSWER_SECONDS = 2.0
 """How long a request may take: within a lease of 6 s a write that is not answered leaves time for another."""
+
+_KEY_FILE = next(name for name in inspect.signature(Client.connect).parameters if name.startswith("nkeys_"))
+"""The client's option for a file with a user's key."""
 
 PING_SECONDS = 2
 UNANSWERED_PINGS = 2
@@ -229,6 +234,7 @@ async def connected(options: EngineOptions, subjects: Subjects, server: str) -> 
         """What the client says beside its answers: whoever asked hears of it by its own answer, or by silence."""
         del error
 
+    key: dict[str, Any] = {} if options.holds_token else {_KEY_FILE: options.credentials}
     try:
         async with asyncio.timeout(CONNECT_SECONDS):
             await client.connect(
@@ -246,8 +252,8 @@ async def connected(options: EngineOptions, subjects: Subjects, server: str) -> 
                 user=options.user,
                 password=options.password,
                 user_credentials=options.credentials if options.holds_token else None,
-                nkeys_seed=None if options.holds_token else options.credentials,
                 tls=options.tls,
+                **key,
             )
     except (OSError, nats.errors.Error, TimeoutError) as error:
         await _close(client)
