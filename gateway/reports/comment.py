@@ -17,7 +17,6 @@ EMERGENCY_MARK = b"!EMERGENCY!"
 """In the comment of a station's own position: it calls for help (APRS12, from memory). In upper case exactly."""
 
 _ALTITUDE = re.compile(rb"/A=([0-9]{6}|-[0-9]{5})")
-_ALTITUDE_OCTETS = 9
 _PRECISION = re.compile(rb"!(?:([A-Z])([0-9]{2}|  )|(w)([!-{]{2}))!")
 _TELEMETRY = re.compile(rb"\|((?:[!-{]{2}){2,7})\|(?=(?:" + _PRECISION.pattern + rb")? *$)")
 _MEGAHERTZ = rb"([0-9]{3}|[A-O][0-9]{2})\.([0-9]{2,3})"
@@ -146,8 +145,7 @@ def _take_altitude(octets: bytes) -> tuple[float | None, bytes]:
     match = _ALTITUDE.search(octets)
     if match is None:
         return None, octets
-    start = match.start()
-    return int(match[1]) * units.METRES_PER_FOOT, octets[:start] + octets[start + _ALTITUDE_OCTETS :]
+    return int(match[1]) * units.METRES_PER_FOOT, _without(octets, match)
 
 
 def _take_frequency(octets: bytes) -> tuple[Frequency | None, bytes]:

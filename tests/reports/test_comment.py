@@ -94,3 +94,92 @@ def test_the_documented_tones_are_told_apart_by_their_whole_hertz() -> None:
     assert len(tones) == 50
     assert all(int(exact) == sent for sent, exact in tones.items())
     assert tones[107] == 107.2
+
+
+@pytest.mark.parametrize(
+    ("altitude", "metres", "comment"),
+    [
+        ("/A=001234Test", 376.1, "Test"), ("Hi/A=001234,Test", 376.1, "Hi,Test"), ("/A=0012345", 376.1, "5"),
+        ("/A=-12345x", -3762.8, "x"), ("/A=00123", None, "/A=00123"), ("/A=-0012", None, "/A=-0012"),
+        ("/a=001234", None, "/a=001234"), ("/A=000001/A=000002", 0.3, "/A=000002"),
+    ],
+)  # fmt: skip
+def test_an_altitude_has_six_characters(altitude: str, metres: float | None, comment: str) -> None:
+    """APRS101 chapter 6."""
+    published = to_object(read("APRS", b"!4903.50N/07201.75W-" + altitude.encode()))
+    assert (published.get("altitude_m"), published.get("comment")) == (metres, comment)
+
+
+# APRS12; which letters a tone can have, and how many digits, from memory.
+@pytest.mark.parametrize(
+    ("written", "expected"),
+    [
+        ("146.940MHz", {"frequency_mhz": 146.94}),
+        ("146.94 MHz", {"frequency_mhz": 146.94}),
+        ("146.94MHz", {"frequency_mhz": 146.94}),
+        ("146.9405MHz", {"comment": "146.9405MHz"}),
+        ("146.9MHz", {"comment": "146.9MHz"}),
+        ("1146.940MHz", {"comment": "1146.940MHz"}),
+        ("1.146.940MHz", {"comment": "1.146.940MHz"}),
+        ("46.940MHz", {"comment": "46.940MHz"}),
+        ("P96.000MHz", {"comment": "P96.000MHz"}),
+        ("146.940MHz T107", {"frequency_mhz": 146.94, "tone_hz": 107}),
+        ("146.940MHz t107", {"frequency_mhz": 146.94, "tone_hz": 107}),
+        ("146.940MHz C107", {"frequency_mhz": 146.94, "tone_hz": 107}),
+        ("146.940MHz c107", {"frequency_mhz": 146.94, "tone_hz": 107}),
+        ("146.940MHz T1750", {"frequency_mhz": 146.94, "tone_hz": 1750}),
+        ("146.940MHz T000", {"frequency_mhz": 146.94}),
+        ("146.940MHz T10", {"frequency_mhz": 146.94, "comment": "T10"}),
+        ("146.940MHz T10755", {"frequency_mhz": 146.94, "comment": "T10755"}),
+        ("146.940MHz T107x", {"frequency_mhz": 146.94, "comment": "T107x"}),
+        ("146.940MHz D023", {"frequency_mhz": 146.94, "tone_code": "023"}),
+        ("146.940MHz d777", {"frequency_mhz": 146.94, "tone_code": "777"}),
+        ("146.940MHz D078", {"frequency_mhz": 146.94, "comment": "D078"}),
+        ("146.940MHz D02", {"frequency_mhz": 146.94, "comment": "D02"}),
+        ("146.940MHz toff", {"frequency_mhz": 146.94}),
+        ("146.940MHz doff coffee", {"frequency_mhz": 146.94, "comment": "coffee"}),
+        ("146.940MHz  T107   +060  R10k", {"frequency_mhz": 146.94, "tone_hz": 107, "frequency_offset_mhz": 0.6}
+         | {"range_km": 10.0}),
+        ("146.940MHzT107-060R10k", {"frequency_mhz": 146.94, "tone_hz": 107, "comment": "-060R10k"}),
+        ("146.940MHz +500", {"frequency_mhz": 146.94, "frequency_offset_mhz": 5.0}),
+        ("146.940MHz -000", {"frequency_mhz": 146.94, "frequency_offset_mhz": 0.0}),
+        ("146.940MHz -60", {"frequency_mhz": 146.94, "comment": "-60"}),
+        ("146.940MHz -0600", {"frequency_mhz": 146.94, "comment": "-0600"}),
+        ("146.940MHz 060", {"frequency_mhz": 146.94, "comment": "060"}),
+        ("146.940MHz R25", {"frequency_mhz": 146.94, "comment": "R25"}),
+        ("146.940MHz R5m", {"frequency_mhz": 146.94, "comment": "R5m"}),
+        ("146.940MHz R025m", {"frequency_mhz": 146.94, "comment": "R025m"}),
+        ("146.940MHz R25miles", {"frequency_mhz": 146.94, "comment": "R25miles"}),
+        ("Net 146.940MHz T107 daily", {"frequency_mhz": 146.94, "tone_hz": 107, "comment": "Net  daily"}),
+    ],
+)  # fmt: skip
+def test_a_frequency_and_what_follows_it_is_told_from_words(written: str, expected: dict[str, object]) -> None:
+    published = to_object(read("APRS", b"!4903.50N/07201.75W-" + written.encode()))
+    place = to_object(read("APRS", b"!4903.50N/07201.75W-"))
+    assert published == place | expected
+
+
+# The note "Base91 Comment Telemetry"; that nothing but a finer position may follow is said there.
+@pytest.mark.parametrize(
+    ("written", "expected"),
+    [
+        ("|!!!!|", {"telemetry_sequence": 0, "analogue": [0]}),
+        ("|{{{{|", {"telemetry_sequence": 8280, "analogue": [8280]}),
+        ('|!!!!!!!!!!!"|', {"telemetry_sequence": 0, "analogue": [0, 0, 0, 0, 1]}),
+        ('|!!!!!!!!!!!!!"|', {"telemetry_sequence": 0, "analogue": [0, 0, 0, 0, 0], "digital": "10000000"}),
+        ("|!!!!!!!!!!!!{{|", {"telemetry_sequence": 0, "analogue": [0, 0, 0, 0, 0], "digital": "00011010"}),
+        ("|!!!!!!!!!!!!!!!!|", {"comment": "|!!!!!!!!!!!!!!!!|"}),
+        ("|!!|", {"comment": "|!!|"}),
+        ("|!!!|", {"comment": "|!!!|"}),
+        ("|!! !|", {"comment": "|!! !|"}),
+        ("|!!!!|  ", {"telemetry_sequence": 0, "analogue": [0]}),
+        ("|!!!!|!W  !", {"telemetry_sequence": 0, "analogue": [0], "datum": "W"}),
+        ("|!!!!|!", {"comment": "|!!!!|!"}),
+        ("|!!!!|/A=000001", {"comment": "|!!!!|", "altitude_m": 0.3}),
+        ('|!!!!|!!"!|', {"comment": "|!!!!", "telemetry_sequence": 0, "analogue": [91]}),
+    ],
+)
+def test_telemetry_in_a_comment_is_its_end(written: str, expected: dict[str, object]) -> None:
+    published = to_object(read("APRS", b"!4903.50N/07201.75W-" + written.encode()))
+    place = to_object(read("APRS", b"!4903.50N/07201.75W-"))
+    assert published == place | expected
