@@ -66,3 +66,25 @@ def test_octets_that_no_base_91_digit_has_say_nothing_more() -> None:
         report = located(extra)
         assert report.located.extension is None
         assert report.located.altitude_m is None
+
+
+@pytest.mark.parametrize(
+    ("north", "east", "on_the_globe"),
+    [
+        (380926 * 180, 190463 * 360, True),
+        (380926 * 180 + 1, 0, False),
+        (0, 190463 * 360 + 1, False),
+        (0, 0, True),
+    ],
+)
+def test_the_last_steps_of_base_91_lie_beyond_the_globe(north: int, east: int, on_the_globe: bool) -> None:
+    """APRS101 chapter 9: the divisors."""
+    report = read("APRS", b"!/" + encoders.base91(north, 4) + encoders.base91(east, 4) + b"> sT")
+    assert isinstance(report, PositionReport) is on_the_globe
+
+
+def test_a_compressed_place_has_thirteen_octets() -> None:
+    assert isinstance(read("APRS", b"!/5L!!<*e7> sT"), PositionReport)
+    assert not isinstance(read("APRS", b"!/5L!!<*e7> s"), PositionReport)
+    assert not isinstance(read("APRS", b"!k5L!!<*e7> sT"), PositionReport)
+    assert not isinstance(read("APRS", b"!/5L!!<*e7\x7f sT"), PositionReport)
