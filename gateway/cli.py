@@ -12,13 +12,15 @@ from pathlib import Path
 
 from gateway import __version__
 from gateway.documents import DocumentError
+from gateway.lock import LockHeldError
 
 FINE, FOUND_WRONG, USED_WRONGLY = 0, 1, 2
 """Exit statuses of every command but `run`."""
 
-STOPPED, FAILED, WRONG_CONFIGURATION = 0, 70, 78
-"""Exit statuses of `run`: stopped by its operator, a fault of its own (EX_SOFTWARE), and what only a change of the
-station file or the policy can mend (EX_CONFIG of sysexits.h): a service that restarts after the others leaves it."""
+STOPPED, FAILED, ANOTHER_RUNS, WRONG_CONFIGURATION = 0, 70, 75, 78
+"""Exit statuses of `run`: stopped by its operator; a fault of its own (EX_SOFTWARE of sysexits.h); another gateway
+runs with the same files (EX_TEMPFAIL); what only a change of the station file or the policy can mend (EX_CONFIG), after
+which alone a service should not start it again."""
 
 LONGEST_LINE = 4096
 """Octets read of a line from standard input; no frame is as long."""
@@ -115,6 +117,9 @@ def _run(options: argparse.Namespace) -> int:
             for problem in error.problems:  # one line each, as in any log
                 writer.write(f"{problem}\n")
             return WRONG_CONFIGURATION
+        except LockHeldError as error:
+            writer.write(f"{error}\n")
+            return ANOTHER_RUNS
         except Exception as error:  # noqa: BLE001 - Python would print it to where nobody may be reading, and wait
             log.say_fatal(error)
             return FAILED

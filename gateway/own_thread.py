@@ -1,6 +1,7 @@
 """A call that may block for long, in a thread that nobody waits for."""
 
 import asyncio
+import errno
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
@@ -11,7 +12,7 @@ _T = TypeVar("_T")
 
 
 async def in_own_thread(function: Callable[_P, _T], *arguments: _P.args, **more: _P.kwargs) -> _T:
-    """What `function` returns or raises.
+    """What `function` returns or raises. Raises `OSError` where the system has no thread left.
 
     A call that blocks cannot be cancelled, and the event loop waits at its end for the threads of its own: a stop would
     wait for a resolver's last time-out. So a thread is taken that ends by itself; cancelled, the call goes on in it,
@@ -28,5 +29,8 @@ async def in_own_thread(function: Callable[_P, _T], *arguments: _P.args, **more:
         else:
             answer.set_result(result)
 
-    threading.Thread(target=call, name="own thread", daemon=True).start()
+    try:
+        threading.Thread(target=call, name="own thread", daemon=True).start()
+    except RuntimeError:
+        raise OSError(errno.EAGAIN, "the system has no thread left") from None
     return await asyncio.wrap_future(answer)

@@ -46,7 +46,7 @@ class PartKind(StrEnum):
     CLOCK = "clock"
     ALERTS = "alerts"
     LOG = "log"
-    HOUSE = "house"
+    GATEWAY = "gateway"
     """What joins all that is told of what is heard."""
 
 

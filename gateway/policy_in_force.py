@@ -8,13 +8,25 @@ import structlog
 
 from gateway import policy_files
 from gateway.documents import DocumentError
+from gateway.faults import Doing, Faults
 from gateway.frames.heard import Run
 from gateway.judge.compiled import CompiledPolicy
 from gateway.judge.judge import Judge
 from gateway.judge.source import PolicySource
+from gateway.kept_tasks import kept_tasks
+from gateway.own_thread import in_own_thread
 from gateway.part import Figure, Part, PartKind, State, counter
 from gateway.policy_watch import changed_files
 from gateway.settings import StationFile
+
+LONG_READING_SECONDS = 5
+"""What takes longer to read is shown."""
+
+LONGEST_READING_SECONDS = 60.0
+"""A disk that has not answered by then hangs; the largest policy takes a few seconds."""
+
+WATCH_AGAIN_SECONDS = 5.0
+"""After a fault of the watch over files."""
 
 _log = structlog.get_logger("stile")
 
@@ -26,7 +38,13 @@ class PolicyInForce:
     """
 
     def __init__(
-        self, station: StationFile, source: PolicySource, run: Run, *, on_change: Callable[[], None] | None = None
+        self,
+        station: StationFile,
+        source: PolicySource,
+        run: Run,
+        faults: Faults,
+        *,
+        on_change: Callable[[], None] | None = None,
     ) -> None:
         """`on_change` hears of every policy that was read again, taken or refused."""
         self.source = source
@@ -36,9 +54,13 @@ class PolicyInForce:
 
         self._station = station
         self._run = run
+        self._faults = faults
         self._on_change = on_change
         self._since_ms = run.now().time_ms
         self._reloads = self._refusals = 0
+        self._reading_since_ms: int | None = None
+        """Since when a new one is being read, in elapsed milliseconds; None where none is."""
+
         self._wanted = asyncio.Event()
         self._watch_again = asyncio.Event()
 
@@ -49,6 +71,12 @@ class PolicyInForce:
 
     def part(self) -> Part:
         """Whether the policy in force is the one that its files hold."""
+        reading_s = self._reading_s()
+        if reading_s is not None and reading_s >= LONG_READING_SECONDS:
+            why = f"{self.label} stays in force: a new one is being read for {reading_s} s"
+            return Part(
+                PartKind.POLICY, PartKind.POLICY, State.DEGRADED, self._since_ms, why, "see whether its disk hangs"
+            )
         if not self.refused:
             return Part(PartKind.POLICY, PartKind.POLICY, State.OK, self._since_ms)
         why = f"{self.label} stays in force, for the new one is refused: {self.refused}"
@@ -67,8 +95,8 @@ class PolicyInForce:
 
     async def run(self) -> None:
         """Read it again whenever that is wanted, for ever."""
-        async with asyncio.TaskGroup() as tasks:
-            tasks.create_task(self._watch_files())
+        async with kept_tasks() as tasks:
+            tasks.keep(self._watch_files(), "policy: files")
             while True:
                 await self._wanted.wait()
                 self._wanted.clear()
@@ -77,11 +105,15 @@ class PolicyInForce:
     async def _read_again(self) -> None:
         try:
             # A long list takes its time to read: frames are judged by the old policy meanwhile.
-            source, policy = await asyncio.to_thread(self._read)
+            self._reading_since_ms = self._run.now().elapsed_ms
+            async with asyncio.timeout(LONGEST_READING_SECONDS):
+                source, policy = await in_own_thread(self._read)
         except DocumentError as error:
-            self.refused = str(error.problems[0])
-            self._refusals += 1
-            _log.error("the new policy is refused, the old one stays", policy=self.label, problem=self.refused)
+            self._refuse(str(error.problems[0]))
+        except TimeoutError:
+            self._refuse(f"it could not be read within {LONGEST_READING_SECONDS:g} s")
+        except OSError as error:
+            self._refuse(f"it cannot be read now: {error.strerror}")
         else:
             self.judge.replace(policy, self._run.now().elapsed_ms)
             if self.source.files != source.files:
@@ -90,15 +122,32 @@ class PolicyInForce:
             self.refused = ""
             self._reloads += 1
             _log.info("policy reloaded", policy=self.label)
+        finally:
+            self._reading_since_ms = None
         self._since_ms = self._run.now().time_ms
         if self._on_change is not None:
             self._on_change()
+
+    def _refuse(self, problem: str) -> None:
+        self.refused = problem
+        self._refusals += 1
+        _log.error("the new policy is refused, the old one stays", policy=self.label, problem=problem)
+
+    def _reading_s(self) -> int | None:
+        since_ms = self._reading_since_ms
+        return None if since_ms is None else (self._run.now().elapsed_ms - since_ms) // 1000
 
     def _read(self) -> tuple[PolicySource, CompiledPolicy]:
         source = policy_files.load_for(self._station)
         return source, source.compiled(self._station.settings.post)
 
     async def _watch_files(self) -> None:
+        while True:
+            with self._faults.contained(Doing.WATCHING_FILES):
+                await self._reload_when_changed()
+            await asyncio.sleep(WATCH_AGAIN_SECONDS)
+
+    async def _reload_when_changed(self) -> None:
         station = self._station.path
         async for changed in changed_files(lambda: [station, *map(Path, self.source.files)], self._watch_again):
             if station in changed:

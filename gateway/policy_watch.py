@@ -4,6 +4,8 @@ import asyncio
 from collections.abc import AsyncIterator, Callable, Iterable
 from pathlib import Path
 
+from gateway.own_thread import in_own_thread
+
 SETTLE_MS = 400
 """An editor writes a file in several steps: changes within this time are one."""
 
@@ -21,9 +23,9 @@ async def changed_files(watched: Callable[[], Iterable[Path]], again: asyncio.Ev
     other folders are to be watched. That something happens in a folder is only the occasion to look: what changed is
     told by the files themselves, so nothing is missed between two watches.
     """
-    prints = {path: _print_of(path) for path in watched()}
+    prints = await in_own_thread(_prints_of, [*watched()])
     async for _ in _occasions(watched, again):
-        now = {path: _print_of(path) for path in watched()}
+        now = await in_own_thread(_prints_of, [*watched()])  # a file may lie on a share that hangs
         changed = {path for path, found in now.items() if found is not None and found != prints.get(path, found)}
         prints = now
         if changed:
@@ -51,6 +53,10 @@ async def _occasions(watched: Callable[[], Iterable[Path]], again: asyncio.Event
                 yield
         except (OSError, RuntimeError):  # a folder is gone, or the system has no watches left: look now and then
             await asyncio.sleep(LOOK_MS / 1000)
+
+
+def _prints_of(paths: Iterable[Path]) -> dict[Path, Print]:
+    return {path: _print_of(path) for path in paths}
 
 
 def _print_of(path: Path) -> Print:

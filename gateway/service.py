@@ -10,12 +10,14 @@ import gc
 import signal
 from collections import Counter
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import structlog
 
 from gateway import policy_files
 from gateway.documents import DocumentError, Problem
+from gateway.faults import Doing, Faults
 from gateway.feed.health import Counts, Health, figures_object
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
@@ -27,6 +29,9 @@ from gateway.house import House
 from gateway.judge.memory import JudgeMemory
 from gateway.judge.source import PolicySource
 from gateway.judge.verdict import Judged, Reason
+from gateway.kept_tasks import kept_tasks
+from gateway.lock import held
+from gateway.notify import ServiceManager
 from gateway.part import Answers
 from gateway.policy_in_force import PolicyInForce
 from gateway.receivers.address import Scheme
@@ -45,6 +50,9 @@ if TYPE_CHECKING:
 STOP_SECONDS = 3.0
 """How long a stop may take: half of it to send what waits, half to publish what waits."""
 
+SHOW_LIFE_SECONDS = 30.0
+"""How often the service manager is told what the gateway does, three times in this, where it asks for no more."""
+
 HEALTH_SECONDS = 10.0
 """How often the health of the post is looked at and published; a change of the uplink is published at once."""
 
@@ -58,9 +66,15 @@ class Service:
     """One gateway, from its station file."""
 
     def __init__(
-        self, station: StationFile, source: PolicySource, *, sinks: Sequence[Sink] = (), parts: Sequence[Answers] = ()
+        self,
+        station: StationFile,
+        source: PolicySource,
+        *,
+        sinks: Sequence[Sink] = (),
+        parts: Sequence[Answers] = (),
+        manager: ServiceManager | None = None,
     ) -> None:
-        """`sinks` are told, and `parts` asked, besides those of the station file.
+        """`sinks` are told besides those of the station file, and `parts` asked besides them.
 
         Raises `ValueError` where a part cannot be made so.
         """
@@ -72,8 +86,10 @@ class Service:
         """How many frames were kept for which reason; None: forwarded."""
 
         self._starting = True
-        self._policy = PolicyInForce(station, source, self.frames, on_change=self._on_policy)
-        self._house = _make_house(settings, self.frames)
+        self._manager = manager or ServiceManager({})
+        self._faults = Faults(self.frames.now)
+        self._policy = PolicyInForce(station, source, self.frames, self._faults, on_change=self._on_policy)
+        self._house = _make_house(settings, self.frames, self._faults)
         asked = Asked(self.health, self._published_policy, self._waits_for)
         self.sinks = Sinks(station, self.frames, self._house, asked, policy=self._policy.label)
         self._house.add([*sinks, *self.sinks.made])
@@ -86,7 +102,7 @@ class Service:
             *self.sinks.made,
             self._policy,
             *self._house.watches.answers,
-            self._house,
+            self._faults,
             *parts,
         )
         """Who answers for a part, beside receivers and uplink."""
@@ -94,22 +110,26 @@ class Service:
     async def run(self, stop: asyncio.Event) -> None:
         """Work until `stop` is set, then drain within `STOP_SECONDS` and return."""
         await self._recollect()
-        async with broker(self._station), asyncio.TaskGroup() as tasks:
-            keepers = self._house.start(tasks)
+        async with broker(self._station), kept_tasks() as tasks:
+            self._house.start(tasks)
             if self._uplink is not None:
-                keepers.append(tasks.create_task(self._uplink.run(), name="uplink"))
-            keepers.append(tasks.create_task(self._look_after(), name="health"))
-            keepers.append(tasks.create_task(self._policy.run(), name="policy"))
-            listeners = [tasks.create_task(receiver.listen(), name=receiver.name) for receiver in self._receivers]
+                tasks.keep(self._uplink.run(), name="uplink")
+            tasks.keep(self._look_after(), name="health")
+            tasks.keep(self._policy.run(), name="policy")
+            tasks.keep(self._show_life(), name="signs of life")
+            listeners = [
+                tasks.keep(receiver.listen(), name=receiver.name, may_return=True) for receiver in self._receivers
+            ]
             self._starting = False
+            self._manager.ready()
             _log.info("started", run=self.frames.identity, policy=self._policy.label, receivers=len(listeners))
             await stop.wait()
+            self._manager.stopping()
+            tasks.release()
             for listener in listeners:
                 listener.cancel()
             await asyncio.gather(*listeners, return_exceptions=True)
             await self._drain()
-            for keeper in keepers:
-                keeper.cancel()
         self._sum_up()
 
     def reload(self) -> None:
@@ -150,7 +170,14 @@ class Service:
     def _deliver(self, batch: Sequence[Heard]) -> None:
         """The way of every frame. A receiver calls it with what one read brought."""
         judge = self._policy.judge.judge
-        frames = [self._payload(judge(heard)) for heard in batch]
+        frames: list[HeardPayload] = []
+        for heard in batch:
+            try:
+                frames.append(self._payload(judge(heard)))
+            except Exception as error:  # noqa: BLE001 - one frame of which we know too little must not end the others
+                self._faults.contain(Doing.JUDGING, error, frames=1)
+        if not frames:
+            return
         self._reasons.update([frame.judged.verdict.reason for frame in frames])
         sent: Sequence[HeardPayload] = ()
         if self._uplink is not None:
@@ -174,13 +201,28 @@ class Service:
         """What is due from time to time: the house lets time pass, and health is told."""
         pause = FIRST_HEALTH_SECONDS
         while True:
-            self._house.tick([receiver.name for receiver in self._receivers if receiver.is_listening])
+            with self._faults.contained(Doing.MEMORY):
+                self._house.tick([receiver.name for receiver in self._receivers if receiver.is_listening])
             self._publish_health()
+            self._faults.tick()
             await asyncio.sleep(pause)
             pause = HEALTH_SECONDS
 
     def _publish_health(self) -> None:
-        self._house.tell_health(self.health())
+        with self._faults.contained(Doing.HEALTH):
+            self._house.tell_health(self.health())
+
+    async def _show_life(self) -> None:
+        """Tell the service manager again and again that the gateway turns, for as long as frames come to a verdict."""
+        heard = judged = 0
+        is_stuck = False
+        while True:
+            heard_before, judged_before = heard, judged
+            heard, judged = self.frames.heard, self._reasons.total()
+            is_stuck = judged == judged_before and (is_stuck or heard > heard_before)
+            if not is_stuck:
+                self._manager.alive(f"heard {judged}, of which {self._reasons[None]} to be forwarded")
+            await asyncio.sleep((self._manager.watchdog_seconds or SHOW_LIFE_SECONDS) / 3)
 
     def _published_policy(self) -> "PublishedPolicy":
         from gateway.web.sources import PolicyFile, PublishedPolicy  # noqa: PLC0415 - asked by the web alone
@@ -249,14 +291,14 @@ class Service:
         return Uplink(options, self.frames, on_outcome=self._on_outcome, on_change=self._on_uplink_change)
 
 
-def _make_house(settings: Settings, run: Run) -> House:
+def _make_house(settings: Settings, run: Run, faults: Faults) -> House:
     """What the feed remembers and the watches, with nobody to tell yet."""
     limits = settings.bus.stations if settings.bus else None
     listed = settings.bus.discovery.callsigns if settings.bus and settings.bus.discovery else ()
     stations = Stations(limits.limit, limits.forget, listed) if limits else Stations()
     reader = ReportReader(settings.post)
     on_air = [receiver.name for receiver in settings.receivers if receiver.address.scheme is not Scheme.FILE]
-    return House(run, reader, stations, Watches(settings.alerts, on_air, settings.post, reader, run.now()))
+    return House(run, reader, stations, Watches(settings.alerts, on_air, settings.post, reader, run.now()), faults)
 
 
 def spare_the_collector() -> None:
@@ -266,22 +308,33 @@ def spare_the_collector() -> None:
 
 
 async def run(station: StationFile, *, sinks: Sequence[Sink] = (), parts: Sequence[Answers] = ()) -> None:
-    """Run a gateway until SIGTERM or SIGINT; SIGHUP reloads the policy. Raises `DocumentError`.
+    """Run a gateway until SIGTERM or SIGINT; SIGHUP reloads the policy. See `Service` for `sinks` and `parts`.
 
-    See `Service` for `sinks` and `parts`.
+    Raises `DocumentError`, and `LockHeldError` where another gateway runs with the same station file or journal.
     """
     refused = station.passcode_problem()
     if refused is not None:
         raise DocumentError([refused])
     source = policy_files.load_for(station)
-    try:
-        service = Service(station, source, sinks=sinks, parts=parts)
-    except ValueError as error:  # a part cannot be made so: the message says why
-        raise DocumentError([Problem(str(station.path), 1, "", str(error))]) from None
-    stop = asyncio.Event()
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        loop.add_signal_handler(number, stop.set)
-    loop.add_signal_handler(signal.SIGHUP, service.reload)
-    spare_the_collector()
-    await service.run(stop)
+    with held(_locked_files(station)):
+        manager = ServiceManager()
+        try:
+            service = Service(station, source, sinks=sinks, parts=parts, manager=manager)
+        except ValueError as error:  # a part cannot be made so: the message says why
+            raise DocumentError([Problem(str(station.path), 1, "", str(error))]) from None
+        stop = asyncio.Event()
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGTERM, signal.SIGINT):
+            loop.add_signal_handler(number, stop.set)
+        loop.add_signal_handler(signal.SIGHUP, service.reload)
+        spare_the_collector()
+        await service.run(stop)
+
+
+def _locked_files(station: StationFile) -> list[Path]:
+    """What no other gateway may use: the station file, and a file beside the journal, which may itself be replaced."""
+    journal = station.settings.journal
+    if journal is None:
+        return [station.path]
+    path = (station.folder / journal.path).resolve()
+    return [station.path, path.with_name(f"{path.name}.lock")]

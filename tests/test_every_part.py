@@ -116,7 +116,7 @@ FAULTS: dict[str, tuple[State, str]] = {
     "policy": (State.DEGRADED, "nmae"),
     "alerts": (State.OK, ""),
     "clock": (State.DEGRADED, "the clock shows 2001"),
-    "house": (State.DEGRADED, "a fault of the gateway's own"),
+    "gateway": (State.DEGRADED, "faults of the gateway's own"),
 }
 
 
@@ -153,7 +153,7 @@ async def test_the_fault_of_every_part_shows_in_health_page_metrics_and_log(
         words = {
             "lines": "the text port",
             "uplink": "the network",
-            "house": "the house",
+            "gateway": "a fault of the gateway's own",
             "policy": "policy",
             "bus": "bus",
         }

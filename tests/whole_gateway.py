@@ -14,6 +14,7 @@ from gateway.feed.sink import Sink
 from gateway.frames import ax25, kiss, tnc2
 from gateway.frames.frame import Frame
 from gateway.judge.verdict import Judged
+from gateway.notify import ServiceManager
 from gateway.service import Service
 
 PASSCODE = "21161"
@@ -93,10 +94,12 @@ def station_file(folder: Path, text: str, passcode: str = PASSCODE) -> settings.
 
 
 @asynccontextmanager
-async def running(station: settings.StationFile, *sinks: Sink) -> AsyncIterator[Service]:
+async def running(
+    station: settings.StationFile, *sinks: Sink, manager: ServiceManager | None = None
+) -> AsyncIterator[Service]:
     """The service of a station file, stopped and drained at the end."""
     source = policy_files.load_for(station)
-    service = Service(station, source, sinks=sinks)
+    service = Service(station, source, sinks=sinks, manager=manager)
     stop = asyncio.Event()
     task = asyncio.create_task(service.run(stop))
     try:

@@ -21,6 +21,7 @@ from gateway.feed.sink import RunningSink
 from gateway.feed.stations import Stations
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
+from gateway.kept_tasks import kept_tasks
 from gateway.part import Figure, Part, PartKind, State, counters, failed, shed, waiting
 
 _log = structlog.get_logger()
@@ -192,10 +193,9 @@ class Bus(RunningSink):
     async def run(self) -> None:
         """Stay connected and publish, until drained. Cancelled, it goes without a word: the will says `offline`."""
         try:
-            async with asyncio.timeout(None) as self._limit, asyncio.TaskGroup() as tasks:
-                tidying = tasks.create_task(self._tidy_for_ever())
+            async with asyncio.timeout(None) as self._limit, kept_tasks() as tasks:
+                tasks.keep(self._tidy_for_ever(), "bus: tidy")
                 await self._stay_connected()
-                tidying.cancel()
         except TimeoutError:
             if self._publisher.leave_at is None:
                 raise

@@ -12,6 +12,7 @@ from gateway.bus.connection import OFFLINE, ONLINE, Connection
 from gateway.bus.outbox import Outbox
 from gateway.bus.topics import TopicGroup, Topics
 from gateway.giving_way import Rests
+from gateway.kept_tasks import kept_tasks
 
 _log = structlog.get_logger()
 
@@ -50,18 +51,16 @@ class Publisher:
         self._outbox.connected()
         self._heard_ourselves.clear()
         try:
-            async with asyncio.TaskGroup() as tasks:
+            async with kept_tasks() as tasks:
                 # aiomqtt tells of a lost connection where one iterates over its messages; publishing may not notice.
-                beside = [tasks.create_task(self._listen(connection))]
+                tasks.keep(self._listen(connection), "bus: listen")
                 await connection.subscribe(
                     [(topic, 0) for topic in self._learnt] + [(topic, 1) for topic in self._followed]
                 )
                 await connection.say(ONLINE)
-                beside.append(tasks.create_task(self._learn(connection)))
+                tasks.keep(self._learn(connection), "bus: learn", may_return=True)
                 await self._publish(connection)
                 await connection.say(OFFLINE)
-                for task in beside:
-                    task.cancel()
         finally:
             self._outbox.disconnected()
 

@@ -20,6 +20,7 @@ from gateway.journal.batch import Batch, Dump, Waiting
 from gateway.journal.options import Limits, Pace
 from gateway.journal.trouble import JournalError, Trouble
 from gateway.journal.worker import Worker
+from gateway.kept_tasks import kept_tasks
 from gateway.part import Figure, Part, PartKind, State, counter, failed, gauge, shed, waiting
 
 ENCODE_SECONDS = 0.001
@@ -194,11 +195,11 @@ class Recorder(RunningSink):
         """Write what is offered, until drained or cancelled. Whatever the disk does, it goes on."""
         self._worker.start()
         try:
-            async with asyncio.timeout(None) as self._limit, asyncio.TaskGroup() as tasks:
-                keepers = [tasks.create_task(self._tidy_for_ever()), tasks.create_task(self._look_for_ever())]
-                await self._write_until_drained()
-                for keeper in keepers:
-                    keeper.cancel()
+            async with asyncio.timeout(None) as self._limit:
+                async with kept_tasks() as tasks:
+                    tasks.keep(self._tidy_for_ever(), "journal: tidy")
+                    tasks.keep(self._look_for_ever(), "journal: look")
+                    await self._write_until_drained()
                 await self._ask(self._medium.close)
         except TimeoutError:
             if not self._draining.is_set():

@@ -19,6 +19,7 @@ from gateway.feed.sink import RunningSink
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Moment
 from gateway.giving_way import Rests, Round
+from gateway.kept_tasks import kept_tasks
 from gateway.lines.client import LineClient
 from gateway.lines.options import LinesOptions
 from gateway.listening import Listener
@@ -104,10 +105,9 @@ class LineServer(RunningSink):
                 self._new_client, self._leaving, prepare=self._bound_buffers
             ) as listens:
                 if listens:
-                    async with asyncio.TaskGroup() as tasks:
-                        writing = tasks.create_task(self._write_for_ever())
+                    async with kept_tasks() as tasks:
+                        tasks.keep(self._write_for_ever(), "lines: write")
                         await self._leaving.wait()
-                        writing.cancel()
             await self._take_leave()
         finally:
             for client in list(self._clients):

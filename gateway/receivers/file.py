@@ -8,6 +8,7 @@ from gateway.expanding import CompressionError, expanded
 from gateway.frames.capture import BadLine, CaptureLines, Line, read_heard
 from gateway.frames.heard import Heard, Run
 from gateway.frames.plain import PlainFormError
+from gateway.own_thread import in_own_thread
 from gateway.receivers.address import AddressError, CaptureFile, ReceiverAddress
 from gateway.receivers.receiver import Deliver, Phase, Receiver
 from gateway.receivers.reconnect import reason_of
@@ -76,7 +77,7 @@ class CaptureReceiver(Receiver):
         pieces = expanded(capture)
         at_end = False
         while not at_end:
-            data = await asyncio.to_thread(next, pieces, b"")  # a memory card can take its time
+            data = await in_own_thread(next, pieces, b"")  # a memory card can take its time
             at_end = not data
             self.counts.octets += len(data)
             for line in lines.end() if at_end else lines.feed(data):

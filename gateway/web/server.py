@@ -13,6 +13,7 @@ from gateway.feed.heard_object import HeardPayload
 from gateway.feed.sink import RunningSink
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
+from gateway.kept_tasks import kept_tasks
 from gateway.listening import Listener
 from gateway.loopback import is_loopback
 from gateway.part import Figure, Part, PartKind, counter, counters, gauge, shed
@@ -142,10 +143,9 @@ class WebServer(RunningSink):
                 if listens:
                     if not is_loopback(self._options.host):
                         _log.warning(UNENCRYPTED)
-                    async with asyncio.TaskGroup() as tasks:
-                        serving = tasks.create_task(self._streams.run())
+                    async with kept_tasks() as tasks:
+                        tasks.keep(self._streams.run(), "web: streams")
                         await self._leaving.wait()
-                        serving.cancel()
         finally:
             await self._streams.finish()
             await runner.cleanup()

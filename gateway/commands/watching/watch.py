@@ -19,6 +19,7 @@ from gateway.commands.watching.published import Event, NoAnswer
 from gateway.commands.watching.screen import screen
 from gateway.commands.watching.terminal import USUAL_SIZE, Terminal, can_draw
 from gateway.commands.watching.watched import Watched
+from gateway.kept_tasks import kept_tasks
 from gateway.part import State
 
 REDRAW_SECONDS = 0.25
@@ -136,13 +137,10 @@ async def _following(gateway: Gateway, watched: Watched) -> AsyncIterator[asynci
                     watched.take(await client.health(), _now())
                     changed.set()
 
-    async with Client(gateway, catch_up=True) as client, asyncio.TaskGroup() as tasks:
-        working = [tasks.create_task(work(client)) for work in (take_all, ask_health)]
-        try:
-            yield changed
-        finally:
-            for task in working:
-                task.cancel()
+    async with Client(gateway, catch_up=True) as client, kept_tasks() as tasks:
+        tasks.keep(take_all(client), "events")
+        tasks.keep(ask_health(client), "health")
+        yield changed
 
 
 def _end_on_signals() -> None:
