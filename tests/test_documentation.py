@@ -30,7 +30,8 @@ DOCUMENTS = (
 
 SOURCE = re.compile(
     r"\b(AX\.25|KISS|APRS1\d+|APRS 1\.\d|Base91 Comment Telemetry|IS-[A-Z]\w+|X\.25 FCS|ITU-T I\.\d+|NMEA \d+|WGS \d+"
-    r"|Maidenhead|MQTT \d\.[\d.]*\d|YAML 1[\d.]*\d|ECMA-\d+|ISO \d+|OpenAPI \d[\d.]*|AsyncAPI 3\.0|RFC)\b"
+    r"|Maidenhead|MQTT \d\.[\d.]*\d|YAML 1[\d.]*\d|ECMA-\d+|ISO \d+|OpenAPI \d[\d.]*|AsyncAPI 3\.0|RFC"
+    r"|U[TA][SX] #|sd_notify|Data Networks)"
 )
 """How a source of a fact is named."""
 
