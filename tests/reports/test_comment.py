@@ -81,8 +81,12 @@ def test_words_that_only_look_like_more_are_left_alone(words: str) -> None:
 @pytest.mark.parametrize(
     ("letter", "megahertz"),
     # APRS12, from memory: the bands that the letters stand for.
-    [("A", 1296.0), ("B", 2396.0), ("D", 3496.0), ("G", 5896.0), ("L", 10596.0), ("M", 24096.0), ("O", 24296.0)],
-)
+    [
+        ("A", 1296.0), ("B", 2396.0), ("C", 2496.0), ("D", 3496.0), ("E", 5696.0), ("F", 5796.0), ("G", 5896.0),
+        ("H", 10196.0), ("I", 10296.0), ("J", 10396.0), ("K", 10496.0), ("L", 10596.0), ("M", 24096.0),
+        ("N", 24196.0), ("O", 24296.0),
+    ],
+)  # fmt: skip
 def test_a_letter_stands_for_a_microwave_band(letter: str, megahertz: float) -> None:
     published = to_object(read("APRS", b"!4903.50N/07201.75Wr" + f"{letter}96.000MHz".encode()))
     assert published["frequency_mhz"] == megahertz

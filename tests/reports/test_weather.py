@@ -154,9 +154,32 @@ def test_where_no_value_came_before_s_is_the_wind_and_behind_one_snow() -> None:
     assert "snow_last_day_mm" not in to_object(read("APRS", AT_A_PLACE + b"s0.15"))
 
 
-def test_a_raw_record_that_breaks_off_is_refused() -> None:
-    assert read("APRS", b"$ULTW003100").kind == "unknown"
-    assert read("APRS", b"!!zz").kind == "unknown"
+# The order of the numbers: from memory. In tenths of km/h, 256ths of a circle, tenths of °F, tenths of hPa, tenths of a
+# per cent, hundredths of an inch.
+@pytest.mark.parametrize(
+    ("record", "expected"),
+    [
+        ("$ULTW" + "0064" + "0080" + "0302" + "FFFF" + "2710" + "FFFF" * 3 + "01F4" + "FFFF" * 2 + "0064" + "0032",
+         {"gust_ms": 2.8, "wind_deg": 180, "temperature_c": 25.0, "pressure_hpa": 1000.0, "humidity_pct": 50.0,
+          "rain_today_mm": 25.4, "wind_ms": 1.4}),
+        ("!!" + "0064" + "0080" + "0302" + "FFFF" + "2710" + "02BC" + "01F4" + "0190" + "FFFF" * 2 + "0064" + "0032",
+         {"wind_deg": 180, "temperature_c": 25.0, "pressure_hpa": 1000.0, "indoor_temperature_c": 21.1,
+          "humidity_pct": 50.0, "indoor_humidity_pct": 40.0, "rain_today_mm": 25.4, "wind_ms": 1.4}),
+        ("!!" + "0064" + "0080" + "0302" + "FFFF" + "2710",
+         {"wind_deg": 180, "temperature_c": 25.0, "pressure_hpa": 1000.0, "wind_ms": 2.8}),
+        ("$ULTW" + "----" * 5, {}),
+        ("$ULTW" + "0000" * 5, {"gust_ms": 0.0, "wind_deg": 0, "temperature_c": -17.8}),
+    ],
+)  # fmt: skip
+def test_a_raw_record_is_read_in_its_order(record: str, expected: dict[str, Any]) -> None:
+    assert to_object(read("APRS", record.encode())) == {"kind": "weather"} | expected
+
+
+@pytest.mark.parametrize(
+    "record", ["$ULTW003100", "!!zz", "$ULTW" + "0000" * 4, "!!" + "0000" * 4 + "000", "!!" + "---" * 5]
+)
+def test_a_raw_record_that_breaks_off_is_refused(record: str) -> None:
+    assert read("APRS", record.encode()).kind == "unknown"
 
 
 def test_degrees_below_nought_come_in_twos_complement_in_a_raw_record() -> None:
