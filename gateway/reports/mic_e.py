@@ -105,8 +105,6 @@ def read(destination: str, information: bytes) -> Report:
     movement = _movement(information)
     symbol, because = known_symbol(_symbol(information))
     located = Located(position, symbol, movement, because=because)
-    if len(information) == FEWEST_OCTETS:
-        return PositionReport(located, mic_e=said)
     return _with_text(information[FEWEST_OCTETS:], position, located, said)
 
 
@@ -122,15 +120,11 @@ def _position(destination: str, information: bytes) -> Position:
     elif degrees >= 180:  # noqa: PLR2004 - 180 to 189 stand for 100 to 109
         degrees -= 80
     minutes %= 60
-    if digits.isdigit():
-        ambiguity = 0
-        minutes_north, minutes_east = int(digits[2:]) / 100, minutes + hundredths / 100
-    else:
-        ambiguity = len(digits) - len(digits.rstrip())
-        if " " in digits.rstrip():
-            raise Unreadable("digits of the position are blanked, but not from the right")
-        minutes_north = blurred_minutes(digits[2:].encode(), ambiguity)
-        minutes_east = blurred_minutes(b"%02d%02d" % (minutes, hundredths), ambiguity)
+    ambiguity = len(digits) - len(digits.rstrip())
+    if " " in digits.rstrip():
+        raise Unreadable("digits of the position are blanked, but not from the right")
+    minutes_north = blurred_minutes(digits[2:].encode(), ambiguity)
+    minutes_east = blurred_minutes(b"%02d%02d" % (minutes, hundredths), ambiguity)
     latitude = int(digits[:2]) + minutes_north / 60
     if latitude > 90 or int(digits[2:].replace(" ", "0")) > _SIXTY_MINUTES:  # noqa: PLR2004 - the globe's own number
         raise Unreadable("the latitude of the Mic-E report is none")

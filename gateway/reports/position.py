@@ -64,9 +64,9 @@ def read_located(data: bytes, at: int) -> Located:
     """
     match = _EXACT.match(data, at)
     if match is not None:
-        return _with_the_rest(data, at + PLAIN_OCTETS, _exact_place(match))
+        return _plain(data, at + PLAIN_OCTETS, _exact_place(match))
     if data[at : at + 1].isdigit():
-        return _with_the_rest(data, at + PLAIN_OCTETS, _blurred_place(data, at))
+        return _plain(data, at + PLAIN_OCTETS, _blurred_place(data, at))
     return _compressed(data, at)
 
 
@@ -138,8 +138,8 @@ def _blanked(digits: bytes) -> int:
     return len(match[1])
 
 
-def _with_the_rest(data: bytes, at: int, place: Place) -> Located:
-    """A plain position with what follows it."""
+def _plain(data: bytes, at: int, place: Place) -> Located:
+    """A plain position with what follows it at `at`."""
     symbol = place[1]
     if symbol[1] == _WEATHER_CODE:
         wind, fields_at = weather_fields.read_wind(data, at)
@@ -147,27 +147,7 @@ def _with_the_rest(data: bytes, at: int, place: Place) -> Located:
         if observed is not None:
             return observed
     found, after = extension.read(data, at, symbol)
-    if symbol == extension.FINDER_SYMBOL:
-        return _with_signal(data, after, place, found)
-    if symbol[1] == storm.SYMBOL_CODE:
-        return _with_storm(data, after, place, found)
-    if symbol == _SIGNPOST_SYMBOL and (sign := _SIGN.match(data, after)) is not None:
-        return replace(_commented(data, sign.end(), place, found), sign=clean(sign[1]) or None)
-    return _commented(data, after, place, found)
-
-
-def _with_signal(data: bytes, at: int, place: Place, found: Extension | None) -> Located:
-    """A direction finder's position, with the bearing that may follow at `at`."""
-    signal, after = extension.read_signal(data, at)
-    return replace(_commented(data, after, place, found), signal=signal)
-
-
-def _with_storm(data: bytes, at: int, place: Place, found: Extension | None) -> Located:
-    """A storm's position, with what may be said of it at `at`."""
-    storming = storm.read(data, at)
-    if storming is None:
-        return _commented(data, at, place, found)
-    return replace(_commented(data, storming.end, place, found), storm=storming.storm, weather=storming.weather)
+    return _with_the_rest(data, after, place, found)
 
 
 def _compressed(data: bytes, at: int) -> Located:
@@ -178,7 +158,32 @@ def _compressed(data: bytes, at: int) -> Located:
         observed = _observed(data, after, place, _wind_of(found), altitude_m, fix)
         if observed is not None:
             return observed
-    return _commented(data, after, place, found, altitude_m, fix)
+    return _with_the_rest(data, after, place, found, altitude_m, fix)
+
+
+def _with_the_rest(  # noqa: PLR0913, PLR0917 - as below
+    data: bytes,
+    at: int,
+    place: Place,
+    found: Extension | None,
+    altitude_m: float | None = None,
+    fix: Fix | None = None,
+) -> Located:
+    """A place with what its symbol alone may have behind the extension, and with the comment."""
+    signal = storming = sign = None
+    symbol = place[1]
+    if symbol == extension.FINDER_SYMBOL:
+        signal, at = extension.read_signal(data, at)
+    elif symbol[1] == storm.SYMBOL_CODE:
+        storming, at = storm.read(data, at)
+    elif symbol == _SIGNPOST_SYMBOL and (match := _SIGN.match(data, at)) is not None:
+        sign, at = clean(match[1]) or None, match.end()
+    located = _commented(data, at, place, found, altitude_m, fix)
+    if signal is None and storming is None and sign is None:
+        return located  # nearly always
+    if storming is not None:
+        located = replace(located, storm=storming.storm, weather=storming.weather)
+    return replace(located, signal=signal, sign=sign)
 
 
 def _wind_of(found: Extension | None) -> weather_fields.Values:

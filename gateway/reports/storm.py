@@ -22,22 +22,21 @@ _TYPES = {
 
 
 class StormData(NamedTuple):
-    """A storm, its weather, and where the octets that say so end."""
+    """A storm and its weather."""
 
     storm: Storm
     weather: Weather
-    end: int
 
 
-def read(data: bytes, at: int) -> StormData | None:
-    """`/HC/150^200/0980>090&030%040` at `at`; None where nothing of the kind stands there.
+def read(data: bytes, at: int) -> tuple[StormData | None, int]:
+    """`/HC/150^200/0980>090&030%040` at `at`, if it stands there, and where it ends.
 
     Sustained wind and gusts in knots, pressure at the centre, then how far, in nautical miles, winds of hurricane
     strength, of storm strength and, if given, of whole gale reach. Dots: not known.
     """
     match = _STORM.match(data, at)
     if match is None:
-        return None
+        return None, at
     wind, gust, pressure, hurricane, tropical, gale = (
         int(group) if group and group.isdigit() else None for group in match.groups()[1:]
     )
@@ -46,7 +45,8 @@ def read(data: bytes, at: int) -> StormData | None:
         gust_ms=None if gust is None else gust * units.MS_PER_KNOT,
         pressure_hpa=pressure or None,
     )
-    return StormData(Storm(_TYPES[match[1]], _reach(hurricane), _reach(tropical), _reach(gale)), weather, match.end())
+    storm = Storm(_TYPES[match[1]], _reach(hurricane), _reach(tropical), _reach(gale))
+    return StormData(storm, weather), match.end()
 
 
 def _reach(nautical_miles: int | None) -> float | None:
