@@ -31,6 +31,7 @@ from gateway.judge.source import PolicySource
 from gateway.judge.verdict import Judged, Reason
 from gateway.kept_tasks import kept_tasks
 from gateway.lock import held
+from gateway.loop_faults import LoopFaults
 from gateway.notify import ServiceManager
 from gateway.part import Answers
 from gateway.policy_in_force import PolicyInForce
@@ -324,6 +325,7 @@ async def run(station: StationFile, *, sinks: Sequence[Sink] = (), parts: Sequen
             raise DocumentError([Problem(str(station.path), 1, "", str(error))]) from None
         stop = asyncio.Event()
         loop = asyncio.get_running_loop()
+        loop.set_exception_handler(LoopFaults())
         for number in (signal.SIGTERM, signal.SIGINT):
             loop.add_signal_handler(number, stop.set)
         loop.add_signal_handler(signal.SIGHUP, service.reload)

@@ -4,13 +4,13 @@ import asyncio
 import resource
 import socket
 from http import HTTPStatus
-from typing import cast
 
 import structlog
 from aiohttp import web
 
 from gateway.web.guard import SECURITY_HEADERS
 from gateway.web.options import WebLimits, WebPace
+from gateway.web.places import Places  # noqa: TC001 - type checkers want it, and it costs nothing
 from gateway.web.problem import CONTENT_TYPE, ProblemError
 
 LINE_OCTETS = 4096
@@ -25,9 +25,39 @@ _log = structlog.get_logger("web")
 
 
 class Connection(web.RequestHandler):
-    """One connection, whose broken requests are answered like all others that are wrong."""
+    """One connection, which holds one of the places, and whose broken requests are answered like all that are wrong."""
 
-    __slots__ = ()
+    __slots__ = ("_places",)
+
+    def __init__(self, server: web.Server, places: "Places[Connection]", pace: WebPace) -> None:
+        super().__init__(
+            server,
+            loop=asyncio.get_running_loop(),
+            access_log=None,  # type: ignore[arg-type] # the library's own runner passes it, too
+            keepalive_timeout=pace.idle,
+            max_line_size=LINE_OCTETS,
+            max_headers=HEADERS,
+            max_field_size=HEADER_OCTETS,
+            lingering_time=LINGER_SECONDS,
+        )
+        self._places = places
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        """Take a place; who has to leave for it is cut off."""
+        super().connection_made(transport)
+        peer = transport.get_extra_info("peername")
+        leaving = self._places.take(self, str(peer[0]) if peer else "")
+        if leaving is not None and leaving.transport is not None:
+            leaving.transport.abort()
+
+    def connection_lost(self, exc: BaseException | None) -> None:
+        """Give the place back."""
+        self._places.leave(self)
+        super().connection_lost(exc)
+
+    def has_asked(self) -> None:
+        """A whole request came over it."""
+        self._places.ask(self)
 
     def handle_error(
         self,
@@ -49,42 +79,6 @@ class Connection(web.RequestHandler):
     def log_exception(self, *args: object, **details: object) -> None:
         """A fault while an answer was written."""
         _log.error("a request could not be answered", error=type(details.get("exc_info")).__name__, what=str(args[:1]))
-
-
-class Connections:
-    """Makes a `Connection` for everyone who connects, as long as there is room."""
-
-    def __init__(self, server: web.Server, limit: int, pace: WebPace) -> None:
-        self.limit = limit
-        self.turned_away = 0
-        self._server = server
-        self._pace = pace
-
-    def __len__(self) -> int:
-        return len(self._server.connections)
-
-    def __call__(self) -> asyncio.Protocol:
-        """For the event loop, which calls it for every connection."""
-        if len(self) >= self.limit:
-            self.turned_away += 1
-            return _TurnedAway()
-        return Connection(
-            self._server,
-            loop=asyncio.get_running_loop(),
-            access_log=None,  # type: ignore[arg-type] # the library's own runner passes it, too
-            keepalive_timeout=self._pace.idle,
-            max_line_size=LINE_OCTETS,
-            max_headers=HEADERS,
-            max_field_size=HEADER_OCTETS,
-            lingering_time=LINGER_SECONDS,
-        )
-
-
-class _TurnedAway(asyncio.Protocol):
-    """There is no room."""
-
-    def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        cast("asyncio.Transport", transport).abort()
 
 
 def problem_response(problem: ProblemError) -> web.Response:

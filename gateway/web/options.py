@@ -19,6 +19,9 @@ class WebLimits:
     connections: int = 1_200
     """At once, of every kind; in any case no more than half of the files that the process may have open."""
 
+    share_of_an_address: float = 0.875
+    """Of the connections. A proxy brings everyone from one address; a client gone wild leaves room for others."""
+
     kept_for_requests: int = 32
     """So many of them are not for event streams, so that there is always room to ask for the health."""
 

@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import math
 from collections.abc import Awaitable, Callable, Iterable, Sequence
 from functools import partial
 from http import HTTPStatus
@@ -18,13 +19,14 @@ from gateway.listening import Listener
 from gateway.loopback import is_loopback
 from gateway.part import Figure, Part, PartKind, counter, counters, gauge, shed
 from gateway.web import metrics
-from gateway.web.connection import Connections, bound_buffers, most_connections, problem_response
+from gateway.web.connection import Connection, bound_buffers, most_connections, problem_response
 from gateway.web.event_log import EventLog, weight_of
 from gateway.web.event_stream import EventStreams
 from gateway.web.guard import SECURITY_HEADERS, Guard
 from gateway.web.handlers import Handlers
 from gateway.web.heard_memory import HeardMemory
 from gateway.web.options import WebOptions
+from gateway.web.places import Places
 from gateway.web.problem import ProblemError
 from gateway.web.sources import WebSources
 from gateway.web.turns import Turns
@@ -60,8 +62,9 @@ class WebServer(RunningSink):
         self._guard = Guard(options, lambda: now().time_ms)
         self._log = EventLog(run, limit=limits.events, limit_octets=limits.memory_octets)
         self._memory = HeardMemory(limit=limits.heard, limit_octets=limits.memory_octets)
-        self._most_connections = most_connections(limits)
-        room = self._most_connections - limits.kept_for_requests
+        most = most_connections(limits)
+        self._places = Places[Connection](most, math.ceil(most * limits.share_of_an_address))
+        room = most - limits.kept_for_requests
         self._streams = EventStreams(self._log, limits, options.pace, room=room, busy=busy)
         self._turns = Turns()
         self._handlers = Handlers(
@@ -78,7 +81,6 @@ class WebServer(RunningSink):
         self._listener = Listener(
             "the web", options.host, options.port, lambda: now().time_ms, retry_seconds=options.pace.retry
         )
-        self._connections: Connections | None = None
         self._leaving = asyncio.Event()
         self._ended = asyncio.Event()
         self._ended.set()
@@ -118,14 +120,15 @@ class WebServer(RunningSink):
 
     def figures(self) -> Sequence[Figure]:
         """All that it counts."""
-        tally, connections = self._streams.tally, self._connections
+        tally = self._streams.tally
         return [
             *shed({"events": tally.missed}),
             gauge("event_streams", len(self._streams), "Open event streams."),
             counter("event_streams_opened", tally.opened, "Event streams that began."),
             counter("event_streams_dropped", tally.dropped, "Event streams ended, as their clients did not read."),
             counter("event_streams_turned_away", tally.turned_away, "Clients without room for an event stream."),
-            gauge("http_connections", len(connections) if connections else 0, "Open HTTP connections."),
+            gauge("http_connections", len(self._places), "Open HTTP connections."),
+            counter("http_turned_away", self._places.turned_away, "Connections ended, so that others have room."),
             *counters("http_refused", "why", self._guard.refused, "Requests refused, by why."),
             counter("web_failed", self._log.failed + self._turns.failed, "Objects that could not be encoded: a fault."),
         ]
@@ -138,8 +141,8 @@ class WebServer(RunningSink):
         prepare = partial(bound_buffers, limits=self._options.limits, pace=self._options.pace)
         try:
             assert runner.server is not None  # noqa: S101 - `setup` has made it
-            self._connections = Connections(runner.server, self._most_connections, self._options.pace)
-            async with self._listener.listening(self._connections, self._leaving, prepare=prepare) as listens:
+            connect = partial(Connection, runner.server, self._places, self._options.pace)
+            async with self._listener.listening(connect, self._leaving, prepare=prepare) as listens:
                 if listens:
                     if not is_loopback(self._options.host):
                         _log.warning(UNENCRYPTED)
@@ -171,6 +174,8 @@ class WebServer(RunningSink):
         """Every request passes here: the guard first, and whatever goes wrong becomes a problem object."""
         try:
             self._guard.check(request)
+            if isinstance(request.protocol, Connection):
+                request.protocol.has_asked()
             if request.path == "/events":
                 return await handler(request)
             async with asyncio.timeout(self._options.pace.answer):

@@ -212,8 +212,21 @@ async def test_there_is_room_for_the_health_when_there_is_none_for_one_more_stre
         assert figure(web.server, "event_streams_turned_away") == 1
 
 
+async def test_clients_who_connect_and_say_nothing_keep_nobody_out() -> None:
+    async with open_web(connections=8) as web, contextlib.AsyncExitStack() as clients:
+        for _ in range(20):
+            _, writer = await asyncio.open_connection("127.0.0.1", web.port)
+            clients.callback(writer.close)
+        assert (await web.get("/healthz")).status_code == 200
+        assert figure(web.server, "http_turned_away") >= 12
+
+
 async def test_one_connection_more_than_there_is_room_for_is_turned_away() -> None:
-    async with open_web(connections=2, kept_for_requests=0) as web, stream_of(web), stream_of(web):
+    async with (
+        open_web(connections=2, kept_for_requests=0, share_of_an_address=1) as web,
+        stream_of(web),
+        stream_of(web),
+    ):
         reader, writer = await asyncio.open_connection("127.0.0.1", web.port)
         with contextlib.suppress(ConnectionResetError):
             assert await reader.read() == b""
