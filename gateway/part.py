@@ -45,6 +45,7 @@ class PartKind(StrEnum):
     POLICY = "policy"
     CLOCK = "clock"
     ALERTS = "alerts"
+    CLUB = "club"
     LOG = "log"
     GATEWAY = "gateway"
     """What joins all that is told of what is heard."""

@@ -93,6 +93,33 @@ class Uplink(Generic[AnyDeparture]):
             return sent
         return ()
 
+    @property
+    def verified(self) -> bool:
+        """Whether it is logged in and may send."""
+        return self._standing.phase is Phase.VERIFIED
+
+    @property
+    def writable(self) -> bool:
+        """Whether a line could be handed over now, and would go straight to the kernel."""
+        return self._link is not None and self._link.writable
+
+    def send_now(self, lines: Sequence[bytes]) -> int:
+        """Hand over whole lines that somebody else keeps, at this very moment; gives back how many, from the first on.
+
+        What the kernel does not take whole at once is not taken at all, but for the rest of one write.
+        """
+        now_ms = self._clock()
+        count = 0
+        while count < len(lines) and self._link is not None and self._link.writable:
+            batch, octets = count, 0
+            while count < len(lines) and octets < BATCH_OCTETS:
+                octets += len(lines[count])
+                count += 1
+            self._link.write(b"".join(lines[batch:count]), now_ms)
+        if count and self._watch is None:
+            self._look_in(min(WATCH_SECONDS, self._options.freshness_ms / 1000))
+        return count
+
     async def run(self) -> None:
         """Keep a connection for ever. Ends when it is cancelled, or once `drain` has stopped the uplink."""
         try:

@@ -1,0 +1,173 @@
+"""A hub's part in its club, as the service sees it: what it follows is told on, and it answers for itself."""
+
+from collections.abc import Callable, Sequence
+
+import structlog
+
+from gateway.club.dispatch import Due, Outcome
+from gateway.club.engine import RefusedError, UnansweredError
+from gateway.club.follower import Followed
+from gateway.club.hub import Hub, HubOptions, Network, Told
+from gateway.club.login import LoginTakenError
+from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, entry_of
+from gateway.club.steady import steady_ms
+from gateway.feed.heard_object import HeardPayload
+from gateway.frames.heard import Run
+from gateway.frames.plain import PlainObject
+from gateway.judge.source import PolicySource
+from gateway.judge.state import JUDGE
+from gateway.part import Figure, Part, PartKind, State, counter, counters, gauge
+from gateway.policy_files import ready_policies
+
+Hear = Callable[[Sequence[Followed]], Sequence[HeardPayload]]
+"""Tells the house what was judged, and gives back the frames as everybody gets them, in the same order."""
+
+Forwarded = Callable[[Sequence[HeardPayload]], None]
+
+_log = structlog.get_logger("club")
+
+
+class HubMember:
+    """A hub of a club. It answers for its part in it: see `part.Answers`."""
+
+    def __init__(
+        self, options: HubOptions, run: Run, source: Callable[[], PolicySource], hear: Hear, forwarded: Forwarded
+    ) -> None:
+        """`source` gives the policy of this hub's own files."""
+        self.policy: PolicySource | None = None
+        """The club's policy in force; None before it is known."""
+
+        self._run = run
+        self._source = source
+        self._hear = hear
+        self._forwarded = forwarded
+        self._policy_trouble = ""
+        self._hub = Hub(options, self._own_entry, Told(self._on_judged, self._on_outcome, self._on_policy), run)
+
+    @property
+    def outcomes(self) -> dict[str, int]:
+        """What became of the frames judged `forward`."""
+        return {outcome.value: count for outcome, count in self._hub.sender.dispatch.counts.items()}
+
+    @property
+    def waiting(self) -> int:
+        """Frames judged `forward` of which nothing has become yet."""
+        dispatch = self._hub.sender.dispatch
+        return dispatch.waiting + dispatch.given_out
+
+    async def run(self, network: Network | None) -> None:
+        """Follow, and send by `network` while this hub holds the lease. Raises `LoginTakenError`."""
+        self._hub.network = network
+        try:
+            await self._hub.run()
+        except* LoginTakenError:
+            raise LoginTakenError from None
+
+    async def until_login_is_held(self) -> None:
+        """Wait until the engine's record says that no other hub has this one's login."""
+        await self._hub.login.held.wait()
+
+    async def drain(self, seconds: float) -> None:
+        """Send what waits, for no longer than `seconds`, and leave the lease to others."""
+        await self._hub.drain(seconds)
+
+    async def tell_policy(self) -> None:
+        """Put this hub's own policy into the stream, where every hub changes over to it. What fails is said."""
+        try:
+            await self._hub.tell_policy(self._own_entry())
+        except (RefusedError, UnansweredError, PolicyEntryError) as error:
+            self._policy_trouble = str(error) or "the engine did not answer"
+            _log.error("the policy was not told to the club: reload it again", why=self._policy_trouble)
+        else:
+            self._policy_trouble = ""
+
+    def part(self) -> Part:
+        """How it is: whether this hub knows all that the club hears, and could send it."""
+        standing = self._hub.membership.standing
+        since_ms = self._run.now().time_ms - int(steady_ms() - standing.since_ms)
+        state, why, do = self._how()
+        return Part(PartKind.CLUB, PartKind.CLUB, state, since_ms, why, do)
+
+    def _how(self) -> tuple[State, str, str]:
+        hub = self._hub
+        standing, follower = hub.membership.standing, hub.follower
+        if not standing.connected:
+            state = State.DOWN if standing.reason else State.WAITING
+            why = f"the club's engine is away: {standing.reason or 'not connected yet'}"
+            return state, why, "can this computer reach the engine?"
+        if not hub.login.held.is_set():
+            why = "the engine's record says that another hub has this login, or had it until just now"
+            return State.DEGRADED, why, "give each hub a callsign of its own; after a crash wait for a lease"
+        if follower.judge is None:
+            return State.WAITING, "what the club has heard is not known here yet", "wait; see the log"
+        if not follower.judges_alike:
+            other = follower.entry.judge if follower.entry is not None else 0
+            why = f"the club judges by judge {other}, this hub is of judge {JUDGE}: it cannot send"
+            return State.DEGRADED, why, "upgrade every hub, then reload the policy of one that is upgraded"
+        if hub.behind_ms is None:
+            return State.DEGRADED, "the engine does not answer this hub's beat", "has the engine a leader?"
+        return self._whether_it_may_send()
+
+    def _whether_it_may_send(self) -> tuple[State, str, str]:
+        follower = self._hub.follower
+        trouble = self._policy_trouble or follower.refused_policy
+        if trouble:
+            return State.DEGRADED, f"the club's newest policy is not in force: {trouble}", "mend it and reload"
+        own = self._source()
+        if self.policy is not None and self.policy.digest != own.digest:
+            why = f"the club judges by {self.policy.policy.name}@{self.policy.digest}, this hub's files hold another"
+            return State.DEGRADED, why, "reload, to tell this hub's policy to the club; or give it the club's"
+        if not self._hub.holds and not self._hub.holder:
+            return State.DEGRADED, "no hub sends for the club", "see whether the hubs' logins are verified"
+        return State.OK, "", ""
+
+    def figures(self) -> Sequence[Figure]:
+        """All that it counts; what became of the frames stands in the counts of frames."""
+        hub = self._hub
+        counts = hub.follower.counts
+        read = {"judged": counts.judged, "beats": counts.beats, "unreadable": counts.unreadable,
+                "before_policy": counts.before_policy}  # fmt: skip
+        return [
+            gauge("holds_the_lease", int(hub.holds), "1 while this hub sends for the club."),
+            counter("leases_taken", hub.sender.taken, "How often this hub took the lease."),
+            gauge("behind_ms", hub.behind_ms or 0, "How far this hub is behind the stream; 0 where it is not known."),
+            gauge("sequence", hub.follower.order.sequence, "The message of the stream up to which this hub has read."),
+            *counters("read", "what", read, "Messages read from the stream, by what they were."),
+            gauge("posts", len(hub.follower.posts), "Posts that spoke in this run."),
+            counter("snapshots", hub.snapshots, "Snapshots that this hub kept in the engine."),
+            counter("starts", hub.starts, "How often this hub began to follow, from a snapshot or anew."),
+            counter("engine_connects", hub.membership.connects, "Connections to the engine."),
+            counter("clock_jumps", hub.clock.jumps, "How often the engine's clock turned out to be another."),
+        ]
+
+    def watched(self) -> PlainObject:
+        """The club as this hub sees it."""
+        hub = self._hub
+        plain: PlainObject = {
+            "holds": hub.holds,
+            "posts": hub.follower.posts.to_objects(self._hub.clock.latest(steady_ms()) or hub.follower.order.stamp_ms),
+        }
+        if hub.holder:
+            plain["holder"] = hub.holder
+        if self.policy is not None:
+            plain["policy"] = f"{self.policy.policy.name}@{self.policy.digest}"
+        return plain
+
+    def _own_entry(self) -> PolicyEntry:
+        return entry_of(self._source(), JUDGE, ready_policies())
+
+    def _on_judged(self, followed: Sequence[Followed]) -> Sequence[Due]:
+        frames = self._hear(followed)
+        return [
+            Due(one.sequence, frame.line, one.moment_ms, frame)
+            for one, frame in zip(followed, frames, strict=True)
+            if frame.line
+        ]
+
+    def _on_outcome(self, outcome: Outcome, dues: Sequence[Due]) -> None:
+        if outcome is Outcome.SENT:
+            self._forwarded([due.ticket for due in dues if isinstance(due.ticket, HeardPayload)])
+
+    def _on_policy(self, source: PolicySource) -> None:
+        self.policy = source
+        _log.info("the club's policy is in force", policy=f"{source.policy.name}@{source.digest}")
