@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from gateway import __version__
+from gateway.club.trouble import LoginTakenError
 from gateway.documents import DocumentError
 from gateway.lock import LockHeldError
 
@@ -19,8 +20,8 @@ FINE, FOUND_WRONG, USED_WRONGLY = 0, 1, 2
 
 STOPPED, FAILED, ANOTHER_RUNS, WRONG_CONFIGURATION = 0, 70, 75, 78
 """Exit statuses of `run`: stopped by its operator; a fault of its own (EX_SOFTWARE of sysexits.h); another gateway
-runs with the same files (EX_TEMPFAIL); what only a change of the station file or the policy can mend (EX_CONFIG), after
-which alone a service should not start it again."""
+runs with the same files, or another hub with the same login (EX_TEMPFAIL); what only a change of the station file or the
+policy can mend (EX_CONFIG), after which alone a service should not start it again."""
 
 LONGEST_LINE = 4096
 """Octets read of a line from standard input; no frame is as long."""
@@ -119,6 +120,9 @@ def _run(options: argparse.Namespace) -> int:
             return WRONG_CONFIGURATION
         except LockHeldError as error:
             writer.write(f"{error}\n")
+            return ANOTHER_RUNS
+        except LoginTakenError:
+            writer.write("another hub of the club has this one's login: give each hub a callsign of its own\n")
             return ANOTHER_RUNS
         except Exception as error:  # noqa: BLE001 - Python would print it to where nobody may be reading, and wait
             log.say_fatal(error)

@@ -6,16 +6,18 @@ one call of `Service._deliver`, which never waits; only sockets are waited for, 
 """
 
 import asyncio
+import contextlib
 import gc
 import signal
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import AsyncIterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import structlog
 
 from gateway import policy_files
+from gateway.club.trouble import LoginTakenError
 from gateway.documents import DocumentError, Problem
 from gateway.faults import Doing, Faults
 from gateway.feed.health import Counts, Health, figures_object
@@ -45,6 +47,8 @@ from gateway.uplink.state import Phase, UplinkOptions, UplinkState
 from gateway.watches.watches import Watches
 
 if TYPE_CHECKING:
+    from gateway.club.follower import Followed
+    from gateway.clubhouse import Clubhouse
     from gateway.remembered import Remembered
     from gateway.web.sources import PublishedPolicy
 
@@ -56,6 +60,9 @@ SHOW_LIFE_SECONDS = 30.0
 
 HEALTH_SECONDS = 10.0
 """How often the health of the post is looked at and published; a change of the uplink is published at once."""
+
+JUDGED_BY = {"post": "post", "hub": "club"}
+"""In a club every frame says whose verdict it carries: a post's own is not the one by which the club sends."""
 
 FIRST_HEALTH_SECONDS = 1.0
 """How soon after the start it is looked at again: by then what can listen and connect has done so."""
@@ -87,6 +94,8 @@ class Service:
         """How many frames were kept for which reason; None: forwarded."""
 
         self._starting = True
+        self._judged_by = "" if settings.club is None else JUDGED_BY[settings.club.role]
+        self._telling: asyncio.Future[None] | None = None
         self._manager = manager or ServiceManager({})
         self._faults = Faults(self.frames.now)
         self._policy = PolicyInForce(station, source, self.frames, self._faults, on_change=self._on_policy)
@@ -99,7 +108,9 @@ class Service:
             for receiver in settings.receivers
         ]
         self._uplink = self._make_uplink()
+        self._club = self._make_club()
         self._others: tuple[Answers, ...] = (
+            *(() if self._club is None else self._club.answers),
             *self.sinks.made,
             self._policy,
             *self._house.watches.answers,
@@ -111,9 +122,11 @@ class Service:
     async def run(self, stop: asyncio.Event) -> None:
         """Work until `stop` is set, then drain within `STOP_SECONDS` and return."""
         await self._recollect()
-        async with broker(self._station), kept_tasks() as tasks:
+        async with self._engine(), broker(self._station), kept_tasks() as tasks:
             self._house.start(tasks)
-            if self._uplink is not None:
+            if self._club is not None:
+                self._club.start(tasks, self._uplink, hears=bool(self._receivers))
+            if self._uplink is not None and not self._judges_for_a_club:
                 tasks.keep(self._uplink.run(), name="uplink")
             tasks.keep(self._look_after(), name="health")
             tasks.keep(self._policy.run(), name="policy")
@@ -154,13 +167,16 @@ class Service:
             parts=[*answers],
             counts=self._counts(),
             figures=answers,
-            watched=watches.watched(now, self._house.stations),
+            watched=watches.watched(now, self._house.stations) | ({} if self._club is None else self._club.watched()),
         )
 
     def _counts(self) -> Counts:
         """What became of every frame."""
         outcomes, waiting = None, 0
-        if self._uplink is not None:
+        hub = None if self._club is None else self._club.hub
+        if hub is not None:
+            outcomes, waiting = hub.outcomes, hub.waiting
+        elif self._uplink is not None:
             uplink = self._uplink.state()
             outcomes = {outcome.value: count for outcome, count in uplink.outcomes.items()}
             waiting = uplink.waiting
@@ -170,6 +186,10 @@ class Service:
 
     def _deliver(self, batch: Sequence[Heard]) -> None:
         """The way of every frame. A receiver calls it with what one read brought."""
+        if self._club is not None:
+            self._club.offer(batch)
+            if self._club.judges_for_all:
+                return  # it comes back from the stream, in its place among all others
         judge = self._policy.judge.judge
         frames: list[HeardPayload] = []
         for heard in batch:
@@ -187,12 +207,19 @@ class Service:
         if sent:
             self._house.forwarded(sent)
 
+    def _hear_the_club(self, followed: "Sequence[Followed]") -> Sequence[HeardPayload]:
+        """Frames of the club, judged in the order of the stream: the house is told. Sending them is the hub's."""
+        frames = [self._payload(one.judged) for one in followed]
+        self._reasons.update([frame.judged.verdict.reason for frame in frames])
+        self._house.hear(frames)
+        return frames
+
     def _payload(self, judged: Judged) -> HeardPayload:
         """The frame as everybody gets it, with its line where it should go up."""
         line = b""
         if judged.verdict.reason is None and judged.innermost is not None:
             line = network_line(judged.innermost, self._added)
-        return HeardPayload(judged, self._house.reader, line)
+        return HeardPayload(judged, self._house.reader, line, judged_by=self._judged_by)
 
     def _on_outcome(self, outcome: Outcome, frames: Sequence[HeardPayload]) -> None:
         if outcome is Outcome.SENT:
@@ -228,8 +255,10 @@ class Service:
     def _published_policy(self) -> "PublishedPolicy":
         from gateway.web.sources import PolicyFile, PublishedPolicy  # noqa: PLC0415 - asked by the web alone
 
-        files = [PolicyFile(text.file, text.text) for text in self._policy.source.texts]
-        return PublishedPolicy(self._policy.label, files, self._policy.refused)
+        hub = None if self._club is None else self._club.hub
+        source = self._policy.source if hub is None or hub.policy is None else hub.policy
+        files = [PolicyFile(text.file, text.text) for text in source.texts]
+        return PublishedPolicy(f"{source.policy.name}@{source.digest}", files, self._policy.refused)
 
     def _waits_for(self) -> list[str]:
         return ["its parts to be started"] if self._starting else []
@@ -241,7 +270,9 @@ class Service:
             return
         from gateway.journal.trouble import JournalRefusedError  # noqa: PLC0415 - loaded with the journal alone
 
-        memories: list[Remembered[HeardPayload]] = [JudgeMemory(self._policy.judge), *self._house.memories()]
+        memories: list[Remembered[HeardPayload]] = [*self._house.memories()]
+        if not self._judges_for_a_club:  # what that judge knows, the engine keeps
+            memories.insert(0, JudgeMemory(self._policy.judge))
         try:
             await journal.recollect(memories, self._house.reader)
         except JournalRefusedError as error:
@@ -255,6 +286,8 @@ class Service:
             self.sinks.journal.offer_policy(self._policy.label, texts)
 
     def _on_policy(self) -> None:
+        if self._club is not None and self._club.hub is not None and not self._policy.refused:
+            self._telling = asyncio.ensure_future(self._club.hub.tell_policy())
         if not self._policy.refused:
             self._note_policy()
         self._publish_health()
@@ -264,8 +297,10 @@ class Service:
             self._publish_health()
 
     async def _drain(self) -> None:
+        if self._club is not None:
+            await self._club.drain(STOP_SECONDS / 3)
         if self._uplink is not None:
-            await self._uplink.drain(STOP_SECONDS / 2)
+            await self._uplink.drain(STOP_SECONDS / (3 if self._judges_for_a_club else 2))
         self._publish_health()
         await self._house.drain(STOP_SECONDS / 2)
 
@@ -276,6 +311,27 @@ class Service:
             if figures := figures_object(health.figures[part]):
                 _log.info("counted", part=part.name, **figures)
         _log.info("stopped", **health.counts.to_object())
+
+    @property
+    def _judges_for_a_club(self) -> bool:
+        return self._club is not None and self._club.judges_for_all
+
+    @contextlib.asynccontextmanager
+    async def _engine(self) -> AsyncIterator[None]:
+        """The club's engine, where it is to run in a child process. Raises `DocumentError`."""
+        if self._club is None:
+            yield
+        else:
+            async with self._club.engine(self._station):
+                yield
+
+    def _make_club(self) -> "Clubhouse | None":
+        options = self._station.club
+        if options is None:
+            return None
+        from gateway.clubhouse import Clubhouse  # noqa: PLC0415 - it needs an extra
+
+        return Clubhouse(options, self.frames, lambda: self._policy.source, self._hear_the_club, self._house.forwarded)
 
     def _make_uplink(self) -> Uplink[HeardPayload] | None:
         uplink = self._station.settings.uplink
@@ -330,7 +386,10 @@ async def run(station: StationFile, *, sinks: Sequence[Sink] = (), parts: Sequen
             loop.add_signal_handler(number, stop.set)
         loop.add_signal_handler(signal.SIGHUP, service.reload)
         spare_the_collector()
-        await service.run(stop)
+        try:
+            await service.run(stop)
+        except* LoginTakenError:
+            raise LoginTakenError from None
 
 
 def _locked_files(station: StationFile) -> list[Path]:

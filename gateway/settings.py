@@ -7,7 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
-from typing import Annotated, NamedTuple, Self
+from typing import TYPE_CHECKING, Annotated, Literal, NamedTuple, Self
 from urllib.parse import SplitResult, urlsplit
 
 from pydantic import (
@@ -22,6 +22,7 @@ from pydantic import (
 
 from gateway.alerts.entry import Alert
 from gateway.alerts.entry import problems as alert_problems
+from gateway.club.subjects import Subjects
 from gateway.documents import Document, DocumentError, Problem, check, parse, read_text
 from gateway.documents.values import Duration, Name, Section, between, fits
 from gateway.duration import DAY_MS
@@ -32,6 +33,9 @@ from gateway.receivers.address import ReceiverAddress, Scheme, allowed_senders
 from gateway.receivers.address import parse as parse_receiver_address
 from gateway.reports import locator
 from gateway.uplink import passcode as passcodes
+
+if TYPE_CHECKING:
+    from gateway.club.options import ClubOptions
 
 PASSCODE_VARIABLE = "STILE_PASSCODE"
 RECEIVE_ONLY_PASSCODE = -1
@@ -47,6 +51,12 @@ HIGHEST_PORT = 65_535
 MAXIMUM_SECRET = 4096
 
 
+ENGINE_PORT = 4222
+"""Of the club's engine, by its own custom."""
+
+MOST_ENGINES = 16
+_MEMBER = r"[a-z0-9][a-z0-9-]{0,31}"
+_NO_MEMBER = "is no name in a club: write small letters, digits and hyphens, no more than 32"
 _TOPIC = r"[^/+#\x00-\x1f\x7f]+(?:/[^/+#\x00-\x1f\x7f]+)*"
 
 
@@ -285,17 +295,70 @@ class JournalSettings(Section):
     """A folder for captures, beside the journal; none are written if left out."""
 
 
+class ClubSettings(Section):
+    """This station's part in a club of posts: the engine that they share, and what it is there."""
+
+    name: Annotated[str, AfterValidator(fits(_MEMBER, _NO_MEMBER))]
+    servers: Annotated[list[str], Field(min_length=1, max_length=MOST_ENGINES)]
+    credentials_file: Path | None = None
+    user: str | None = None
+    password_file: Path | None = None
+    ca: Path | None = None
+    role: Literal["post", "hub"]
+    post: Annotated[str, AfterValidator(fits(_MEMBER, _NO_MEMBER))] | None = None
+    lease: Annotated[Duration, between("2s", "60s")] = 6000
+    freshness: Annotated[Duration, between("1s", "60s")] = 10_000
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        if self.embedded and len(self.servers) > 1:
+            raise ValueError("an embedded engine is one server: name no other beside it")
+        if self.credentials_file is not None and (self.user is not None or self.password_file is not None):
+            raise ValueError("give credentials_file, or user and password_file")
+        if (self.user is None) != (self.password_file is None):
+            raise ValueError("user and password_file go together")
+        for scheme, host, _ in () if self.embedded else self.addresses:
+            if self.password_file is not None and scheme != "tls" and not is_loopback(host):
+                raise ValueError(f"a password would go to {host} in the clear; use tls://")
+            if self.ca is not None and scheme != "tls":
+                raise ValueError("ca is for engines at tls://")
+        return self
+
+    @property
+    def embedded(self) -> bool:
+        """Whether the engine is to be started in a child process, on loopback."""
+        return self.servers[0].partition(":")[0] == "embedded"
+
+    @property
+    def embedded_port(self) -> int:
+        """Where it listens. Raises `ValueError`."""
+        _, colon, port = self.servers[0].partition(":")
+        if colon and not (port.isdecimal() and 0 < int(port) <= HIGHEST_PORT):
+            raise ValueError(f"{self.servers[0]!r}: write `embedded`, or `embedded:4222` with another port")
+        return int(port) if colon else ENGINE_PORT
+
+    @property
+    def addresses(self) -> list[tuple[str, str, int]]:
+        """Scheme, host and port of each server. Raises `ValueError`."""
+        if self.embedded:
+            return [("nats", "127.0.0.1", self.embedded_port)]
+        schemes = {"nats": ENGINE_PORT, "tls": ENGINE_PORT}
+        example = "nats://127.0.0.1:4222, tls://engine.example:4222 or embedded"
+        return [(server.partition(":")[0], *_split(server, schemes, example)) for server in self.servers]
+
+
 class Settings(Section):
     """A whole station file. A section left out is off."""
 
     station: StationSettings
-    receivers: Annotated[list[ReceiverSettings], Field(min_length=1)]
+    receivers: list[ReceiverSettings] = []
     policy: str = "receive-only"
     uplink: UplinkSettings | None = None
     bus: BusSettings | None = None
     lines: LinesSettings | None = None
     web: WebSettings | None = None
     journal: JournalSettings | None = None
+    club: ClubSettings | None = None
     alerts: list[Alert] = []
 
     @property
@@ -316,6 +379,17 @@ class StationFile:
     passcode: SecretStr | None
     bus_password: SecretStr | None
     web_token: SecretStr | None
+    club_password: SecretStr | None = None
+
+    @property
+    def club(self) -> "ClubOptions | None":
+        """What is told to its part in a club; None: it is in none."""
+        section = self.settings.club
+        if section is None:
+            return None
+        from gateway.club_file import club_options  # noqa: PLC0415 - it needs an extra
+
+        return club_options(self, section)
 
     @property
     def passcode_number(self) -> int | None:
@@ -359,7 +433,10 @@ def read(text: str, path: Path, environment: Mapping[str, str] = os.environ) -> 
         password = _secret(document, path.parent / settings.bus.password_file, ("bus", "password_file"))
     if settings.web is not None and settings.web.token_file is not None:
         token = _secret(document, path.parent / settings.web.token_file, ("web", "token_file"))
-    return StationFile(path, settings, document, passcode, password, token)
+    club_password = None
+    if settings.club is not None and settings.club.password_file is not None:
+        club_password = _secret(document, path.parent / settings.club.password_file, ("club", "password_file"))
+    return StationFile(path, settings, document, passcode, password, token, club_password)
 
 
 def _text_of(path: Path) -> str:
@@ -372,7 +449,12 @@ def _text_of(path: Path) -> str:
 def _checked(text: str, path: Path) -> tuple[Document, Settings]:
     document = parse(text, str(path))
     settings = check(document, Settings)
-    found = (_names_twice(document, settings), _captures_sent_up(document, settings), _bad_alerts(document, settings))
+    found = (
+        _names_twice(document, settings),
+        _captures_sent_up(document, settings),
+        _bad_alerts(document, settings),
+        _club_problems(document, settings),
+    )
     if problems := [*chain.from_iterable(found)]:
         raise DocumentError(problems)
     return document, settings
@@ -383,6 +465,21 @@ def _names_twice(document: Document, settings: Settings) -> Iterator[Problem]:
     for position, name in enumerate(names):
         if name in names[:position]:
             yield document.problem(("receivers", position, "name"), f"two receivers are called {name}")
+
+
+def _club_problems(document: Document, settings: Settings) -> Iterator[Problem]:
+    club = settings.club
+    if not settings.receivers and (club is None or club.role != "hub"):
+        yield document.problem(("receivers",), "name one or more receivers: only a hub of a club needs none")
+    if club is None:
+        return
+    if club.role == "post" and settings.uplink is not None:
+        what = "a post of a club has no uplink: its hubs send what goes up; take `uplink:` out, or be a hub"
+        yield document.problem(("uplink",), what)
+    try:
+        Subjects(club.name)
+    except ValueError as error:
+        yield document.problem(("club", "name"), str(error))
 
 
 def _bad_alerts(document: Document, settings: Settings) -> Iterator[Problem]:

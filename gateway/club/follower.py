@@ -138,7 +138,7 @@ class Follower:
 
     def begin(self, first: int) -> None:
         """Know nothing, and begin with the message of that sequence: nothing is judged before a policy that begins."""
-        self.judge, self.entry, self.order = None, None, StreamOrder(first - 1)
+        self.judge, self.entry, self.order = None, None, StreamOrder(max(first, 1) - 1)  # an empty stream has none
 
     def _read(self, one: Message, moment: Moment, house: Moment, run: Run) -> Followed | None:
         spoken = self._subjects.read(one.subject)

@@ -8,9 +8,9 @@ from gateway.club.dispatch import Due, Outcome
 from gateway.club.engine import RefusedError, UnansweredError
 from gateway.club.follower import Followed
 from gateway.club.hub import Hub, HubOptions, Network, Told
-from gateway.club.login import LoginTakenError
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, entry_of
 from gateway.club.steady import steady_ms
+from gateway.club.trouble import LoginTakenError
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject

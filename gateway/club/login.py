@@ -10,10 +10,7 @@ from gateway.club.engine import Engine
 from gateway.club.lease import Lease, Phase
 from gateway.club.lease_keeper import Ask
 from gateway.club.steady import steady_ms
-
-
-class LoginTakenError(Exception):
-    """Another hub took the login of this one while it ran."""
+from gateway.club.trouble import LoginTakenError
 
 
 class LoginRecord:

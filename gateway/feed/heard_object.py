@@ -91,18 +91,28 @@ class HeardPayload:
     before anyone asks is never encoded.
     """
 
-    __slots__ = ("_encoded", "_monitor_text", "_reader", "judged", "line")
+    __slots__ = ("_encoded", "_judged_by", "_monitor_text", "_reader", "judged", "line")
 
     def __init__(
-        self, judged: Judged, reader: Reader = no_report, line: bytes = b"", *, encoded: bytes | None = None
+        self,
+        judged: Judged,
+        reader: Reader = no_report,
+        line: bytes = b"",
+        *,
+        encoded: bytes | None = None,
+        judged_by: str = "",
     ) -> None:
-        """`encoded` is the heard object of a frame that was published before, as it was then."""
+        """`encoded` is the heard object of a frame that was published before, as it was then.
+
+        `judged_by`: in a club, whose verdict it is; empty elsewhere.
+        """
         self.judged = judged
         self.line = line
         """As the network gets it, CR LF included; empty where it should not go up."""
 
         self._reader = reader
         self._encoded = encoded
+        self._judged_by = judged_by
         self._monitor_text: bytes | None = None
 
     @property
@@ -124,7 +134,10 @@ class HeardPayload:
     def encoded(self) -> bytes:
         """The heard object as JSON."""
         if self._encoded is None:
-            self._encoded = encode(heard_object(self.judged, self._reader(self.judged)))
+            plain = heard_object(self.judged, self._reader(self.judged))
+            if self._judged_by:
+                plain["judged_by"] = self._judged_by
+            self._encoded = encode(plain)
         return self._encoded
 
     def forwarded(self, sent_at_ms: int) -> bytes:
