@@ -317,7 +317,7 @@ class ClubSettings(Section):
             raise ValueError("give credentials_file, or user and password_file")
         if (self.user is None) != (self.password_file is None):
             raise ValueError("user and password_file go together")
-        for scheme, host, _ in () if self.embedded else self.addresses:
+        for scheme, host, _ in self.addresses:
             if self.password_file is not None and scheme != "tls" and not is_loopback(host):
                 raise ValueError(f"a password would go to {host} in the clear; use tls://")
             if self.ca is not None and scheme != "tls":

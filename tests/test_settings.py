@@ -13,6 +13,7 @@ from gateway.receivers.address import Scheme
 from gateway.settings import PASSCODE_VARIABLE, StationFile
 
 STATION = "station: {callsign: QX1GAT-10}\n"
+CLUB = "club: {{name: wrackholm, servers: ['nats://127.0.0.1:4222'], {}}}\n"
 RECEIVER = "receivers: [{name: vhf, from: 'kiss+tcp://127.0.0.1:7581'}]\n"
 BASE = STATION + RECEIVER
 PASSCODE = "21161"  # trade-notes' check value for QX1GAT, from memory
@@ -176,8 +177,21 @@ MISTAKES = [
         ]
     ],
     # receivers
-    (STATION, "1: receivers: this key is missing, and it is required"),
-    (STATION + "receivers: []", "2: receivers: at least one belongs here"),
+    (STATION, "1: receivers: name one or more receivers"),
+    (STATION + "receivers: []", "2: receivers: name one or more receivers"),
+    (STATION + CLUB.format("role: post"), "1: receivers: name one or more receivers"),
+    (BASE + CLUB.format("role: star"), "3: club.role: this should be 'post' or 'hub'"),
+    (BASE + "uplink: {servers: [tcp://a]}\n" + CLUB.format("role: post"), "3: uplink: a post of a club has no"),
+    (BASE + CLUB.format("role: hub, lease: 1s"), "3: club.lease: this should be from 2s to 60s"),
+    (BASE + CLUB.format("role: post, post: Head land"), "3: club.post: 'Head land' is no name in a club"),
+    (BASE + CLUB.format("role: post, user: headland"), "3: club: user and password_file go together"),
+    (BASE + CLUB.format("role: post, ca: ca.pem"), "3: club: ca is for engines at tls://"),
+    (
+        BASE + "club: {name: w, servers: ['nats://engine.example:4222'], role: post, user: a, password_file: b}",
+        "3: club: a password would go to engine.example in the clear",
+    ),
+    (BASE + "club: {name: w, servers: ['embedded:x'], role: post}", "3: club: 'embedded:x': write `embedded`"),
+    (BASE + "club: {name: w, servers: ['nats://u:p@h'], role: post}", "3: club: an address holds no user"),
     (STATION + "receivers: {name: vhf}", "2: receivers: a list belongs here, as [one, another]"),
     (STATION + "receivers:\n  - name: vhf", "3: receivers[0].from: this key is missing, and it is required"),
     (

@@ -25,6 +25,7 @@ from gateway.club.steady import steady_ms
 from gateway.club.stream_clock import StreamClock
 from gateway.club.stream_reader import read_stream
 from gateway.club.subjects import Subjects, member_name
+from gateway.club.together import together
 from gateway.frames.heard import Run
 from gateway.judge.source import PolicySource
 from gateway.own_thread import in_own_thread
@@ -177,15 +178,14 @@ class Hub:
         self._engine = engine
         try:
             await self._make_what_is_absent(engine)
-            async with asyncio.TaskGroup() as tasks:
-                beat = self._options.subjects.hub_beat(self._name)
-                tasks.create_task(
-                    keep_beating(engine, beat, self.clock, on_beat=self._more.set, on_absent=lambda: None)
-                )
-                tasks.create_task(self.login.keep(engine))
-                tasks.create_task(self._follow(engine))
-                tasks.create_task(self._send(engine))
-                tasks.create_task(self._keep_snapshots(engine))
+            beat = self._options.subjects.hub_beat(self._name)
+            await together(
+                keep_beating(engine, beat, self.clock, on_beat=self._more.set, on_absent=lambda: None),
+                self.login.keep(engine),
+                self._follow(engine),
+                self._send(engine),
+                self._keep_snapshots(engine),
+            )
         finally:
             self._engine = None
 

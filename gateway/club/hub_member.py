@@ -10,7 +10,6 @@ from gateway.club.follower import Followed
 from gateway.club.hub import Hub, HubOptions, Network, Told
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, entry_of
 from gateway.club.steady import steady_ms
-from gateway.club.trouble import LoginTakenError
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
@@ -58,10 +57,7 @@ class HubMember:
     async def run(self, network: Network | None) -> None:
         """Follow, and send by `network` while this hub holds the lease. Raises `LoginTakenError`."""
         self._hub.network = network
-        try:
-            await self._hub.run()
-        except* LoginTakenError:
-            raise LoginTakenError from None
+        await self._hub.run()
 
     async def until_login_is_held(self) -> None:
         """Wait until the engine's record says that no other hub has this one's login."""

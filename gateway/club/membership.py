@@ -10,6 +10,7 @@ from gateway.back_off import BackOff, Pauses
 from gateway.club.engine import Engine, EngineError, EngineOptions, connected
 from gateway.club.steady import steady_ms
 from gateway.club.subjects import Subjects
+from gateway.club.together import end
 
 PAUSES = Pauses(first=0.25, longest=5.0, steady=10.0)
 """Short ones: a lease is a matter of seconds, and the engine is the club's own."""
@@ -66,15 +67,13 @@ class Membership:
                 _log.info("connected to the club's engine", server=server)
                 self._logged = ""
                 working = asyncio.ensure_future(work(engine))
-                losing = asyncio.ensure_future(engine.lost.wait())
+                losing = asyncio.ensure_future(_until(engine.lost))
                 try:
                     await asyncio.wait((working, losing), return_when=asyncio.FIRST_COMPLETED)
                     if working.done():
                         working.result()
                 finally:
-                    for task in (working, losing):
-                        task.cancel()
-                    await asyncio.gather(working, losing, return_exceptions=True)
+                    await end((working, losing))
                 return "the connection was lost" if engine.lost.is_set() else "it was left"
         except EngineError as error:
             return str(error)
@@ -84,3 +83,7 @@ class Membership:
             standing = Standing(standing.connected, self.standing.since_ms, standing.server, standing.reason)
         self.standing = standing
         self._on_change()
+
+
+async def _until(lost: asyncio.Event) -> None:
+    await lost.wait()

@@ -14,6 +14,7 @@ from gateway.club.message import Handed
 from gateway.club.steady import steady_ms
 from gateway.club.stream_clock import StreamClock
 from gateway.club.subjects import Subjects
+from gateway.club.together import end, together
 from gateway.frames.heard import Heard, Place
 
 WAIT_FOR_STREAM_SECONDS = 1.0
@@ -54,9 +55,7 @@ class Post:
 
     async def run(self) -> None:
         """Hand on for ever, whenever the engine can be reached."""
-        async with asyncio.TaskGroup() as tasks:
-            tasks.create_task(self._expire())
-            tasks.create_task(self.membership.stay(self._work))
+        await together(self._expire(), self.membership.stay(self._work))
 
     async def drain(self, seconds: float) -> None:
         """What waits may still go and be answered, for no longer than `seconds`; then nothing more is handed on."""
@@ -65,24 +64,19 @@ class Post:
                 while self.membership.standing.connected and self.hand_over.open:
                     self._more.clear()
                     await self._more.wait()
-        for task in self._under_way:
-            task.cancel()
-        await asyncio.gather(*self._under_way, return_exceptions=True)
+        await end(self._under_way)
         self.hand_over.stop()
 
     async def _work(self, engine: Engine) -> None:
         self.clock.forget()
         try:
-            async with asyncio.TaskGroup() as tasks:
-                beat = self._options.subjects.post_beat(self._options.name)
-                tasks.create_task(
-                    keep_beating(engine, beat, self.clock, on_beat=self._on_beat, on_absent=self._on_absent)
-                )
-                tasks.create_task(self._hand_on(engine))
+            beat = self._options.subjects.post_beat(self._options.name)
+            await together(
+                keep_beating(engine, beat, self.clock, on_beat=self._on_beat, on_absent=self._on_absent),
+                self._hand_on(engine),
+            )
         finally:
-            for task in self._under_way:
-                task.cancel()
-            await asyncio.gather(*self._under_way, return_exceptions=True)
+            await end(self._under_way)
 
     def _on_beat(self) -> None:
         self.stream_is_absent = False

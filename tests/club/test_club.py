@@ -1,0 +1,143 @@
+"""A whole club on real sockets: three servers of the engine, posts, hubs, and the network's server."""
+
+import contextlib
+from collections.abc import AsyncIterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+pytest.importorskip("nats")
+
+from demo.engine_servers import EngineServers
+from demo.network_server import NetworkServer
+from gateway import settings
+from gateway.feed.heard_object import encode
+from gateway.feed.schemas import Schema
+from gateway.part import PartKind, State
+from gateway.service import Service
+from tests.payload_schemas import held_to
+from tests.whole_gateway import Decoder, Ear, kiss_of, running, until
+
+PASSCODES = {"QX1HUB-10": "18096", "QX2HUB-10": "17840"}
+"""By the algorithm in common use (from memory)."""
+
+
+@dataclass
+class Stations:
+    """Writes the station files of a club."""
+
+    folder: Path
+    engine: EngineServers
+    network: NetworkServer
+
+    def post(self, name: str, decoder: Decoder) -> settings.StationFile:
+        return self._read(
+            f"{name}.yaml",
+            f"station: {{callsign: QX3{name[:3].upper()}-1, position: {{latitude: 58.6, longitude: -3.9167}}}}\n"
+            f"receivers: [{{name: vhf, from: 'kiss+tcp://127.0.0.1:{decoder.port}'}}]\n"
+            f"club: {{name: wrackholm, servers: {self._servers}, role: post, post: {name}}}\n",
+        )
+
+    def hub(self, callsign: str) -> settings.StationFile:
+        return self._read(
+            f"{callsign}.yaml",
+            f"station: {{callsign: {callsign}}}\n"
+            f"uplink: {{servers: ['tcp://127.0.0.1:{self.network.port}']}}\n"
+            f"club: {{name: wrackholm, servers: {self._servers}, role: hub, lease: 2s}}\n",
+            PASSCODES[callsign],
+        )
+
+    @property
+    def _servers(self) -> str:
+        return "[" + ", ".join(f"'{url}'" for url in self.engine.urls) + "]"
+
+    def _read(self, name: str, text: str, passcode: str = "-1") -> settings.StationFile:
+        path = self.folder / name
+        path.write_text(text, "utf-8")
+        return settings.load(path, {settings.PASSCODE_VARIABLE: passcode})
+
+
+@pytest.fixture
+async def stations(tmp_path: Path) -> AsyncIterator[Stations]:
+    async with EngineServers() as engine, NetworkServer(keep_lines=1000) as network:
+        yield Stations(tmp_path, engine, network)
+
+
+def club_part(service: Service) -> tuple[State, str]:
+    part = next(part for part in service.health().parts if part.kind is PartKind.CLUB)
+    return part.state, part.why
+
+
+def holds(service: Service) -> bool:
+    return bool(service.health().watched["club"]["holds"])
+
+
+async def test_what_two_posts_hear_goes_up_once_by_the_hub_that_holds_the_lease(stations: Stations) -> None:
+    network = stations.network
+    async with contextlib.AsyncExitStack() as club:
+        decoders = [await club.enter_async_context(Decoder()) for _ in range(2)]
+        hub = await club.enter_async_context(running(stations.hub("QX1HUB-10"), hub_ear := Ear()))
+        await until(lambda: holds(hub))
+        headland = await club.enter_async_context(running(stations.post("headland", decoders[0]), post_ear := Ear()))
+        harbour = await club.enter_async_context(running(stations.post("harbour", decoders[1])))
+        await until(lambda: club_part(headland)[0] is club_part(harbour)[0] is State.OK)
+        for decoder in decoders:
+            await decoder.send(kiss_of(b"QA1BCD-9>APRS,WIDE1-1:!5836.00N/00355.00W>moored"))
+        await until(lambda: len(hub_ear.judged) == 2)
+        await network.until(lambda: len(network.lines) == 1)
+        assert list(network.lines) == [b"QA1BCD-9>APRS,WIDE1-1,qAO,QX1HUB-10:!5836.00N/00355.00W>moored\r\n"]
+        assert sorted(one.heard.receiver for one in hub_ear.judged) == ["harbour/vhf", "headland/vhf"]
+        assert [one.verdict.reason for one in hub_ear.judged] == [None, "duplicate"]
+        assert post_ear.judged[0].forward, "the house of the post gets its feed as ever"
+        assert post_ear.sent == []
+        health = held_to(Schema.HEALTH, encode(hub.health().to_object()))
+        assert [post["name"] for post in health["club"]["posts"]] == ["harbour", "headland"]
+        assert sum(post["first"] for post in health["club"]["posts"]) == 1
+        assert hub.health().counts.adds_up
+
+
+async def test_another_hub_takes_over_from_one_that_stops_and_sends_nothing_again(stations: Stations) -> None:
+    network = stations.network
+    async with contextlib.AsyncExitStack() as club:
+        decoder = await club.enter_async_context(Decoder())
+        async with running(stations.hub("QX1HUB-10")) as first:
+            await until(lambda: holds(first))
+            second = await club.enter_async_context(running(stations.hub("QX2HUB-10"), ear := Ear()))
+            post = await club.enter_async_context(running(stations.post("headland", decoder)))
+            await until(lambda: club_part(post)[0] is club_part(second)[0] is State.OK)
+            await decoder.send(kiss_of(b"QA1BCD-9>APRS:>one"))
+            await network.until(lambda: len(network.lines) == 1)
+            await until(lambda: len(ear.judged) == 1)
+            assert not holds(second)
+        await until(lambda: holds(second))
+        await decoder.send(kiss_of(b"QA1BCD-9>APRS:>two"))
+        await network.until(lambda: len(network.lines) == 2)
+        assert [line.partition(b",qAO,")[2] for line in network.lines] == [b"QX1HUB-10:>one\r\n", b"QX2HUB-10:>two\r\n"]
+        assert second.health().counts.adds_up
+
+
+async def test_a_post_waits_for_the_stream_and_says_so(stations: Stations) -> None:
+    async with Decoder() as decoder, running(stations.post("headland", decoder)) as post:
+        await until(lambda: "has no stream" in club_part(post)[1])
+        await decoder.send(kiss_of(b"QA1BCD-9>APRS:>kept"))
+        async with running(stations.hub("QX1HUB-10"), ear := Ear()):
+            await until(lambda: len(ear.judged) == 1)
+
+
+async def test_a_second_hub_with_the_same_login_is_kept_from_the_network(stations: Stations) -> None:
+    async with running(stations.hub("QX1HUB-10")) as first:
+        await until(lambda: holds(first))
+        async with running(stations.hub("QX1HUB-10")) as second:
+            await until(lambda: "has this login" in club_part(second)[1])
+            assert stations.network.counts.connections == 1
+            assert holds(first)
+
+
+async def test_the_engine_away_frames_are_kept_and_that_is_said(stations: Stations) -> None:
+    async with Decoder() as decoder, running(stations.post("headland", decoder)) as post:
+        await until(lambda: "has no stream" in club_part(post)[1])
+        for place in range(3):
+            await stations.engine.kill(place)
+        await until(lambda: club_part(post)[0] is State.DOWN)
+        assert "frames are kept, not sent up" in club_part(post)[1]
