@@ -20,8 +20,8 @@ FINE, FOUND_WRONG, USED_WRONGLY = 0, 1, 2
 
 STOPPED, FAILED, ANOTHER_RUNS, WRONG_CONFIGURATION = 0, 70, 75, 78
 """Exit statuses of `run`: stopped by its operator; a fault of its own (EX_SOFTWARE of sysexits.h); another gateway
-runs with the same files, or another hub with the same login (EX_TEMPFAIL); what only a change of the station file or the
-policy can mend (EX_CONFIG), after which alone a service should not start it again."""
+runs with the same files, or another hub with the same login (EX_TEMPFAIL); what only a change of the station file or
+the policy can mend (EX_CONFIG), after which alone a service should not start it again."""
 
 LONGEST_LINE = 4096
 """Octets read of a line from standard input; no frame is as long."""

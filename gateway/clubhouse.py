@@ -1,6 +1,5 @@
 """A station's part in its club, joined to the service: a post hands on beside its own house, a hub judges for all."""
 
-import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Callable, Sequence
 from typing import TYPE_CHECKING
@@ -15,6 +14,7 @@ from gateway.documents import DocumentError
 from gateway.frames.heard import Heard, Run
 from gateway.frames.plain import PlainObject
 from gateway.judge.source import PolicySource
+from gateway.kept_tasks import KeptTasks
 from gateway.part import Answers
 from gateway.settings import StationFile
 
@@ -54,18 +54,14 @@ class Clubhouse:
         """What is watched of the club as a whole."""
         return {} if self.hub is None else {"club": self.hub.watched()}
 
-    def start(
-        self, tasks: asyncio.TaskGroup, uplink: "Uplink[HeardPayload] | None", *, hears: bool
-    ) -> list[asyncio.Task[None]]:
+    def start(self, tasks: KeptTasks, uplink: "Uplink[HeardPayload] | None", *, hears: bool) -> None:
         """Let it work. A hub logs in once no other hub has its login. `hears`: the station has receivers of its own."""
-        running = []
         if self.hub is not None:
-            running.append(tasks.create_task(self.hub.run(uplink), name="hub"))
+            tasks.keep(self.hub.run(uplink), name="hub")
             if uplink is not None:
-                running.append(tasks.create_task(self._log_in(self.hub, uplink), name="uplink"))
+                tasks.keep(self._log_in(self.hub, uplink), name="uplink")
         if hears:
-            running.append(tasks.create_task(self.post.run(), name="post"))
-        return running
+            tasks.keep(self.post.run(), name="post")
 
     async def drain(self, seconds: float) -> None:
         """What waits may still go, and the lease is left to others, within the time."""
