@@ -1,21 +1,20 @@
 """Whether the specification's own JSON Schema and parser, installed from npm for this, take the document of the feed.
 
-Nothing of them stays: they go into a temporary folder. Prints what they say, and ends with 1 where they object. Without
-npm it is skipped.
-
-Run it from the tree: `.venv/bin/python -m tests.bench.asyncapi_tools`.
+Nothing of them stays: they go into a temporary folder. What they object to is printed. Without npm it is skipped.
 """
 
 import json
 import shutil
 import sys
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 from subprocess import run
 
 from jsonschema import Draft7Validator
 
 from gateway.bus.asyncapi import document, text
+from tests.bench.figures import Effort, Figure, Skipped
 
 PACKAGES = ("@asyncapi/specs@6", "@asyncapi/parser@3")
 SCHEMA = "node_modules/@asyncapi/specs/schemas/3.0.0-without-$id.json"
@@ -29,13 +28,11 @@ console.log(JSON.stringify({errors, channels: document ? document.channels().all
 """
 
 
-def main() -> int:
-    """Returns the exit status."""
-    npm = shutil.which("npm")
-    node = shutil.which("node")
+def measure(_effort: Effort) -> Iterator[Figure]:
+    """How much each objects to: nothing, as it should be."""
+    npm, node = shutil.which("npm"), shutil.which("node")
     if npm is None or node is None:
-        print("skipped: npm not installed")
-        return 0
+        raise Skipped("npm is not installed")
     with tempfile.TemporaryDirectory(prefix="asyncapi-") as name:
         folder = Path(name)
         run([npm, "install", "--silent", "--no-fund", "--no-audit", "--prefix", name, *PACKAGES], check=True)
@@ -44,10 +41,9 @@ def main() -> int:
         (folder / "ask.mjs").write_text(ASK_PARSER, "utf-8")
         asked = run([node, "ask.mjs"], cwd=folder, input=text(), capture_output=True, check=True, text=True)
     told = json.loads(asked.stdout)
-    print(f"JSON Schema of AsyncAPI 3.0.0: {len(breaches)} objections", *breaches, sep="\n  ")
-    print(f"parser: {len(told['errors'])} errors, {len(told['channels'])} channels", *told["errors"], sep="\n  ")
-    return 1 if breaches or told["errors"] or len(told["channels"]) != len(document()["channels"]) else 0
-
-
-if __name__ == "__main__":
-    sys.exit(main())
+    for objection in (*breaches, *told["errors"]):
+        print(objection, file=sys.stderr)
+    yield Figure("JSON Schema of AsyncAPI 3.0.0", len(breaches), "objections")
+    yield Figure("parser", len(told["errors"]), "errors")
+    missing = len(document()["channels"]) - len(told["channels"])
+    yield Figure("channels that the parser does not find", missing, "channels")

@@ -1,16 +1,15 @@
-"""How many messages a second the bus publishes, beside a bare aiomqtt loop that publishes as many like them.
+"""Messages a second that the bus publishes, beside a bare aiomqtt loop that publishes as many like them.
 
-Both publish in turn to the same real mosquitto. The bus makes each message itself: it reads the report, encodes the
-heard object, and writes `heard`, `lines`, `forwarded` and the station's topic. The bare loop awaits one publish after
-the other, QoS 0, of payloads that were made beforehand. Prints messages a second, and the ratio of each pair.
-
-Run it from the tree: `.venv/bin/python -m tests.bench.bus`.
+Both publish to the same real mosquitto. The bus makes each message itself: it reads the report, encodes the heard
+object, and writes `heard`, `lines`, `forwarded` and the station's topic. The bare loop awaits one publish after the
+other, QoS 0, of payloads that were made beforehand.
 """
 
-import argparse
 import asyncio
-import statistics
 import time
+from collections.abc import Iterator
+from contextlib import ExitStack
+from itertools import count
 
 import aiomqtt
 import structlog
@@ -21,11 +20,13 @@ from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
 from gateway.judge.conditions import Post as PostSettings
-from tests.bench.ends import lines
+from tests.bench import ends
+from tests.bench.figures import Effort, Figure, Skipped, in_turn, per_second, ratio
 from tests.judged_frames import Post
 from tests.mosquitto_broker import MosquittoBroker
 
 CALLSIGN = "QX1GAT-10"
+SECONDS, QUICK_SECONDS = 3.0, 1.0
 FED_AT_ONCE = 200
 """Frames that are offered whenever nothing waits: as many as one read of a flood brings."""
 
@@ -45,11 +46,11 @@ async def fed_bus(port: int, seconds: float) -> float:
     while not bus.state().connected:  # noqa: ASYNC110 - the bus has no event for it
         await asyncio.sleep(0.05)
     await asyncio.sleep(1.0)  # it asks the broker first which stations it holds
-    text = iter(lines(2_000_000))
+    numbers = count()
     before, began = published(bus), time.perf_counter()
     while time.perf_counter() - began < seconds:
         for _ in range(FED_AT_ONCE):
-            line = next(text)
+            line = ends.line(next(numbers))
             payload = HeardPayload(post.hear(line), reader, line + b"\r\n")
             stations.hear(payload)
             bus.offer([payload])
@@ -76,27 +77,21 @@ async def bare_loop(port: int, seconds: float) -> float:
         return count / (time.perf_counter() - began)
 
 
-async def measure(pairs: int, seconds: float) -> None:
-    """Measure both in turn and print."""
-    ratios = []
-    async with MosquittoBroker() as broker:
-        for pair in range(pairs):
-            bare = await bare_loop(broker.port, seconds)
-            bus = await fed_bus(broker.port, seconds)
-            ratios.append(bus / bare)
-            print(f"pair {pair + 1}: bare {bare:8,.0f} messages/s, bus {bus:8,.0f}, ratio {ratios[-1]:.2f}")
-    print(f"median ratio {statistics.median(ratios):.2f} (target: 0.7 or more)")
-
-
-def main() -> None:
-    """Read the arguments and measure."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--pairs", type=int, default=3)
-    parser.add_argument("--seconds", type=float, default=5.0)
-    options = parser.parse_args()
+def measure(effort: Effort) -> Iterator[Figure]:
+    """One figure."""
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger("error"))
-    asyncio.run(measure(options.pairs, options.seconds))
-
-
-if __name__ == "__main__":
-    main()
+    with ExitStack() as stack:
+        runner = stack.enter_context(asyncio.Runner())
+        broker = MosquittoBroker()
+        try:
+            runner.run(broker.start())
+        except FileNotFoundError:
+            raise Skipped("mosquitto is not installed") from None
+        stack.callback(lambda: runner.run(broker.kill()))
+        seconds = QUICK_SECONDS if effort.quick else SECONDS
+        sides = {
+            "bare": lambda: runner.run(bare_loop(broker.port, seconds)),
+            "bus": lambda: runner.run(fed_bus(broker.port, seconds)),
+        }
+        rates = in_turn(effort.turns, sides)
+    yield ratio("bus", rates["bus"], rates["bare"], per_second("messages"), "bare loop")

@@ -1,131 +1,178 @@
-"""Both ends of the way of a frame, for the benchmarks, and what stands between them: the gateway or a bare relay.
+"""Both ends of the way of a frame: a decoder that sends what it is told to, and a server that counts what comes out.
 
-Each runs in a process of its own, on one core; the ends, plain programs with blocking sockets, on the other.
+They are plain programs with blocking sockets. One thread reads for all of them, and for whoever reads from a gateway.
 """
 
-import asyncio
-import contextlib
-import multiprocessing
-import os
-import re
+import selectors
 import socket
-import tempfile
-from collections.abc import Iterator
-from multiprocessing.context import SpawnProcess
-from pathlib import Path
+import threading
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from typing import Self
 
-import structlog
-
-from gateway import policy_files, service, settings
 from gateway.frames import ax25, kiss, tnc2
 from gateway.frames.frame import Frame
 
-STATIONS = 200
-CALLSIGN = "QX1GAT-10"
-PASSCODE = 21161  # trade-notes' check value for QX1GAT
-END_SECONDS = 1.0
-GATEWAY_CORE, ENDS_CORE = 1, 0
+PATIENCE_SECONDS = 20.0
+HEARTBEAT_SECONDS = 20.0
+READ_OCTETS = 1 << 18
+KISS_MARK = kiss.FEND
+STATIONS, PATHS = 500, (b"QD1AA*,WIDE2-1", b"WIDE1-1,WIDE2-1", b"QD1AA*,QD2BB*")
 
 
-def lines(frames: int) -> list[bytes]:
-    """Monitor text of frames from many stations, no two of which are duplicates."""
-    return [
-        b"QA%03dX-%d>APRS,QD1AA*,WIDE2-1:!5836.%02dN/00355.%02dW>under way, frame %07d"
-        % (number % STATIONS, number % 15 + 1, number % 100, number // 100 % 100, number)
-        for number in range(frames)
-    ]
+def line(number: int) -> bytes:
+    """Monitor text of a frame: 1,500 headers in turn, and no information twice."""
+    station, path = number % STATIONS, PATHS[number // STATIONS % len(PATHS)]
+    return b"QA%03dX-%d>APRS,%b:!5836.%02dN/00355.%02dW>088/036under way, frame %07d" % (
+        station,
+        station % 15 + 1,
+        path,
+        station % 60,
+        station * 7 % 60,
+        number,
+    )
 
 
-def as_kiss(text: list[bytes]) -> bytes:
-    """The same frames as a KISS modem sends them."""
-    frames = (tnc2.read(line) for line in text)
-    return b"".join(kiss.encode(ax25.write(frame)) for frame in frames if isinstance(frame, Frame))
+def in_kiss(lines: list[bytes]) -> bytes:
+    """The same frames as a KISS modem sends them, with one mark between two frames."""
+    frames = (tnc2.read(one) for one in lines)
+    return b"".join(kiss.encode(ax25.write(frame))[1:] for frame in frames if isinstance(frame, Frame))
 
 
-def log_in(connection: socket.socket) -> None:
-    """Greet a gateway on the server's side and accept its login."""
-    connection.sendall(b"# bench 1.0\r\n")
-    connection.recv(4096)
-    connection.sendall(b"# logresp %b verified, server BENCH\r\n" % CALLSIGN.encode())
+def burst(first: int, frames: int) -> bytes:
+    """So many frames in KISS, numbered from `first`."""
+    return in_kiss([line(number) for number in range(first, first + frames)])
 
 
-def most_memory_mb() -> float:
-    """The most memory that this process ever had resident, in MB; 0 where /proc does not tell."""
-    status = Path("/proc/self/status")
-    text = status.read_text("ascii") if status.exists() else ""
-    found = re.search(r"VmHWM:\s+(\d+) kB", text)
-    return int(found[1]) / 1000 if found else 0.0
+class Readers:
+    """Reads everything that comes by many sockets, in a thread of its own, and tells what reads it."""
+
+    def __init__(self) -> None:
+        self._sockets = selectors.DefaultSelector()
+        self._ended = threading.Event()
+        self._thread = threading.Thread(target=self._read, daemon=True)
+        self._beats: list[Callable[[], None]] = []
+
+    def __enter__(self) -> Self:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._ended.set()
+        self._thread.join()
+        for key in list(self._sockets.get_map().values()):
+            key.fileobj.close()  # type: ignore[union-attr] # they are sockets all
+        self._sockets.close()
+
+    def read(self, connection: socket.socket, took: Callable[[bytes], None] = lambda _: None) -> None:
+        """From now on read all that comes by `connection`."""
+        self._sockets.register(connection, selectors.EVENT_READ, took)
+
+    def beat(self, say: Callable[[], None]) -> None:
+        """Call this now and then."""
+        self._beats.append(say)
+
+    def visit(self, port: int, request: bytes = b"") -> None:
+        """Be one that reads from a gateway at `port`, once it listens there."""
+        until = time.monotonic() + PATIENCE_SECONDS
+        while True:
+            try:
+                visitor = socket.create_connection(("127.0.0.1", port))
+                break
+            except ConnectionRefusedError:
+                if time.monotonic() > until:
+                    raise
+                time.sleep(0.05)
+        visitor.sendall(request)
+        self.read(visitor)
+
+    def _read(self) -> None:
+        beaten = time.monotonic()
+        while not self._ended.is_set():
+            for key, _ in self._sockets.select(0.05):
+                connection: socket.socket = key.fileobj  # type: ignore[assignment] # they are sockets all
+                try:
+                    octets = connection.recv(READ_OCTETS)
+                except OSError:
+                    octets = b""
+                if octets:
+                    key.data(octets)
+                else:
+                    self._sockets.unregister(connection)
+                    connection.close()
+            if time.monotonic() - beaten > HEARTBEAT_SECONDS:
+                beaten = time.monotonic()
+                for say in self._beats:
+                    say()
 
 
-def pin(core: int) -> None:
-    """Keep this process on one core, where the system lets it choose."""
-    with contextlib.suppress(AttributeError, OSError):
-        os.sched_setaffinity(0, {core})
+class Ends:
+    """A decoder and a server for one process under test, which calls both. The server takes any login."""
 
+    def __init__(self, readers: Readers | None, mark: bytes = b"\n") -> None:
+        """`mark` ends each piece that comes out. Without `readers`, whoever sends reads what comes out."""
+        self.mark = mark
+        self.received = 0 if mark != KISS_MARK else -1  # a relay passes on the first mark, too
+        """Pieces that came out."""
 
-def relay_process(decoder: int, server: int) -> None:
-    """The bare relay."""
+        self._readers = readers
+        self._decoder = socket.create_server(("127.0.0.1", 0))
+        self._server = socket.create_server(("127.0.0.1", 0))
+        self._source: socket.socket | None = None
+        self._sink: socket.socket | None = None
+        self._logs_in = mark == b"\n"
+        self.decoder_port: int = self._decoder.getsockname()[1]
+        self.server_port: int = self._server.getsockname()[1]
 
-    async def relay() -> None:
-        reader, source = await asyncio.open_connection("127.0.0.1", decoder)
-        _, writer = await asyncio.open_connection("127.0.0.1", server)
-        while line := await reader.readline():
-            writer.write(line)
-        await writer.drain()
-        source.close()  # kept by name until here: a writer that is let go closes its connection
+    def wait_until_connected(self) -> None:
+        """Let the process under test in at both ends."""
+        for listening in (self._decoder, self._server):
+            listening.settimeout(PATIENCE_SECONDS)
+        self._source, _ = self._decoder.accept()
+        self._sink, _ = self._server.accept()
+        self._source.settimeout(PATIENCE_SECONDS)
+        self._source.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        if self._logs_in:
+            self._sink.sendall(b"# bench 1.0\r\n")
+            login = self._sink.recv(4096).split()
+            self._sink.sendall(b"# logresp %b verified, server BENCH\r\n" % login[1])
+        self._source.sendall(KISS_MARK)  # what stands before the first is the tail of a frame
+        if self._readers is not None:
+            self._readers.beat(self._say_something)
+            self._readers.read(self._sink, self._count)
+        self._decoder.close()
+        self._server.close()
 
-    pin(GATEWAY_CORE)
-    asyncio.run(relay())
+    def send(self, octets: bytes) -> None:
+        """Have the decoder say this. Blocks while nobody reads it."""
+        assert self._source is not None
+        self._source.sendall(octets)
 
+    def wait_for(self, received: int, seconds: float = PATIENCE_SECONDS) -> bool:
+        """Wait until so many pieces came out; whether they did."""
+        until = time.monotonic() + seconds
+        while self.received < received and time.monotonic() < until:
+            time.sleep(0.0005)
+        return self.received >= received
 
-def gateway_process(decoder: int, server: int, policy: str) -> None:
-    """The gateway, as `stile run` makes it."""
-    pin(GATEWAY_CORE)
-    at_first = most_memory_mb()
-    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger("error"))
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder, "station.yaml")
-        path.write_text(
-            f"station: {{callsign: {CALLSIGN}, position: {{latitude: 58.6, longitude: -3.9167}}}}\n"
-            f"receivers: [{{name: vhf, from: 'kiss+tcp://127.0.0.1:{decoder}'}}]\n"
-            f"policy: {policy}\n"
-            f"uplink: {{servers: ['tcp://127.0.0.1:{server}']}}\n"
-        )
-        station = settings.load(path, {settings.PASSCODE_VARIABLE: str(PASSCODE)})
-        source = policy_files.load(policy, station.settings.post, beside=station.folder)
+    def close(self) -> None:
+        """Close all but what `readers` read."""
+        for end in (self._decoder, self._server, self._source, self._sink if self._readers is None else None):
+            if end is not None:
+                end.close()
 
-        async def run() -> None:
-            gateway = service.Service(station, source)
-            service.spare_the_collector()
-            stop = asyncio.Event()
-            task = asyncio.create_task(gateway.run(stop))
-            seen = -1
-            while True:
-                await asyncio.sleep(2 * END_SECONDS)
-                counts = gateway.health().counts
-                if counts.heard == seen:
-                    break
-                seen = counts.heard
-            if counts.heard != (counts.outcomes or {}).get("sent"):
-                print("   shed or lost:", counts.to_object())
-            print(
-                f"   gateway: {most_memory_mb():.0f} MB at most, {most_memory_mb() - at_first:.0f} MB above its imports"
-            )
-            stop.set()
-            await task
+    def receive_until(self, received: int) -> None:
+        """Read until so many pieces came out. For ends without readers."""
+        assert self._sink is not None
+        self._sink.settimeout(PATIENCE_SECONDS)
+        while self.received < received:
+            self._count(self._sink.recv(READ_OCTETS))
 
-        asyncio.run(run())
+    def _count(self, octets: bytes) -> None:
+        self.received += octets.count(self.mark)
 
-
-@contextlib.contextmanager
-def between(decoder: int, server: int, *, network: bool, policy: str = "receive-only") -> Iterator[SpawnProcess]:
-    """What stands between the two ports while the context lasts: the gateway, or the bare relay."""
-    target, arguments = (gateway_process, (decoder, server, policy)) if network else (relay_process, (decoder, server))
-    process = multiprocessing.get_context("spawn").Process(target=target, args=arguments)
-    process.start()
-    pin(ENDS_CORE)
-    try:
-        yield process
-    finally:
-        process.join(10)
-        process.kill()
+    def _say_something(self) -> None:
+        if self._sink is not None:
+            with suppress(OSError):  # it has left
+                self._sink.sendall(b"# bench\r\n")

@@ -1,12 +1,9 @@
 """Whether the flow on the page about the bus counts frames in the real flow editor, installed from npm for this.
 
-Nothing of it stays: it goes into a temporary folder, in about half a minute. Prints what was seen, and ends with 1
-where it is not what was sent. Without npm or mosquitto it is skipped.
-
-Run it from the tree: `.venv/bin/python -m tests.bench.flow_editor`; `--installed FOLDER` uses one that is there.
+Nothing of it stays: it goes into a temporary folder, in about half a minute; or one is used whose folder the
+environment names as STILE_BENCH_EDITOR. Without npm or mosquitto it is skipped.
 """
 
-import argparse
 import asyncio
 import json
 import os
@@ -14,15 +11,17 @@ import shutil
 import signal
 import sys
 import tempfile
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager, suppress
 from importlib import resources
 from pathlib import Path
 
 from tests.bench.fed_bus import fed_bus
+from tests.bench.figures import Effort, Figure, Skipped
 from tests.mosquitto_broker import MosquittoBroker, free_port, witness
 
 EDITOR = "node-red"
+INSTALLED = "STILE_BENCH_EDITOR"
 COUNTS = "house/frames-per-source"
 START_SECONDS = 60
 NEEDED = ("npm", "node", "mosquitto", "mosquitto_sub", "stdbuf")
@@ -97,28 +96,17 @@ async def count(modules: Path, folder: Path) -> tuple[dict[str, int], dict[str, 
         return sent, {source: times for source, times in counted.items() if not source.startswith(("QP0", "QE0"))}
 
 
-async def main() -> int:
-    """Returns the exit status."""
-    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
-    parser.add_argument("--installed", type=Path, help="a folder whose node_modules has the editor")
-    arguments = parser.parse_args()
+def measure(_effort: Effort) -> Iterator[Figure]:
+    """For how many sources the flow counted something else than was sent."""
     missing = [tool for tool in NEEDED if shutil.which(tool, path=f"{os.environ['PATH']}:/usr/sbin") is None]
     if missing:
-        print(f"skipped: {', '.join(missing)} not installed")
-        return 0
-    with tempfile.TemporaryDirectory(prefix="flow-editor-") as name:
-        folder = arguments.installed or Path(name)
-        if arguments.installed is None:
-            await install(folder)
+        raise Skipped(f"{', '.join(missing)} not installed")
+    with tempfile.TemporaryDirectory(prefix="flow-editor-") as name, asyncio.Runner() as runner:
+        folder = Path(os.environ.get(INSTALLED, name))
+        if INSTALLED not in os.environ:
+            runner.run(install(folder))
         modules = folder / "node_modules"
         version = json.loads((modules / EDITOR / "package.json").read_text("utf-8"))["version"]
-        sent, counted = await count(modules, Path(name, "user"))
-    print(f"{EDITOR} {version}")
-    for source, times in sent.items():
-        print(f"  {source:9} sent {times:3}  counted {counted.get(source, 0):3}")
-    print("the flow counted what was sent" if sent == counted else f"the flow counted something else: {counted}")
-    return 0 if sent == counted else 1
-
-
-if __name__ == "__main__":
-    sys.exit(asyncio.run(main()))
+        sent, counted = runner.run(count(modules, Path(name, "user")))
+    others = {source for source in sent.keys() | counted.keys() if sent.get(source) != counted.get(source)}
+    yield Figure("counted otherwise", len(others), "sources", f"{len(counted)} counted", f"{EDITOR} {version}")

@@ -2,13 +2,10 @@
 
 The hub finds the gateway and the listed stations, follows them, runs the page's automation, and loses who is taken from
 the list. Nothing of it stays: it goes into a virtual environment in a temporary folder, which takes some minutes and
-Python 3.13. Prints what was seen, and ends with 1 where that is not what it should be. It is skipped without such a
-Python, or without mosquitto.
-
-Run it from the tree: `.venv/bin/python -m tests.bench.hub`; `--python PATH` uses an environment that has the hub.
+Python 3.13; or one is used whose Python the environment names as STILE_BENCH_HUB. What was seen is printed, up to what
+does not come about. It is skipped without such a Python, or without mosquitto.
 """
 
-import argparse
 import asyncio
 import json
 import os
@@ -16,7 +13,7 @@ import shutil
 import sys
 import tempfile
 from asyncio import subprocess
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from importlib import resources
@@ -25,12 +22,14 @@ from subprocess import run
 from typing import Any
 
 from tests.bench.fed_bus import fed_bus
+from tests.bench.figures import Effort, Figure, Skipped
 from tests.mosquitto_broker import MosquittoBroker, witness
 
 HUB = ("homeassistant>=2025.4", "paho-mqtt==2.1.0")
 """The hub, and what it would install by itself for MQTT."""
 
 NEEDED = ("mosquitto", "mosquitto_sub", "stdbuf")
+INSTALLED = "STILE_BENCH_HUB"
 PYTHONS = ("python3.14", "python3.13")
 SECONDS = 60
 
@@ -80,9 +79,9 @@ class Hub:
             async with asyncio.timeout(SECONDS), self._news:
                 await self._news.wait_for(holds)
         except TimeoutError:
-            print(f"NOT SO: {what}")
+            print(f"NOT SO: {what}", file=sys.stderr)
             raise
-        print(f"  {what}")
+        print(f"  {what}", file=sys.stderr)
 
     def is_at(self, entity: str, state: str, **attributes: object) -> bool:
         """Whether an entity has this state, and these attributes among others."""
@@ -132,7 +131,7 @@ async def follow(python: str, folder: Path) -> None:
                 "the car has moved", lambda: hub.is_at("device_tracker.qa1bcd_9", "not_home", longitude=-3.95)
             )
             await light.until(lambda seen: any(message.payload == b"ON" for message in seen))
-            print("  the page's automation has switched the light on: the car is within 5 km")
+            print("  the page's automation has switched the light on: the car is within 5 km", file=sys.stderr)
         await hub.until(
             "the gateway has stopped: what it told is unavailable",
             lambda: (
@@ -150,7 +149,7 @@ async def follow(python: str, folder: Path) -> None:
                 ),
             )
             assert not any("qb2bcd" in entity for entity in hub.states)
-            print("  who was never listed never came")
+            print("  who was never listed never came", file=sys.stderr)
 
 
 async def _until_found(hub: Hub) -> None:
@@ -235,28 +234,21 @@ async def install(python: str, folder: Path) -> str:
     return installed
 
 
-async def main() -> int:
-    """Returns the exit status."""
-    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
-    parser.add_argument("--python", help="the Python of an environment that has the hub")
-    arguments = parser.parse_args()
-    base = arguments.python or next(filter(works, PYTHONS), None)
+def measure(_effort: Effort) -> Iterator[Figure]:
+    """How much of what it should know it does not."""
+    base = os.environ.get(INSTALLED) or next(filter(works, PYTHONS), None)
     missing = [tool for tool in NEEDED if shutil.which(tool, path=f"{os.environ['PATH']}:/usr/sbin") is None]
     if base is None or missing:
-        print(f"skipped: {', '.join(missing or PYTHONS)} not installed")
-        return 0
-    with tempfile.TemporaryDirectory(prefix="hub-") as name:
+        raise Skipped(f"{', '.join(missing or PYTHONS)} not installed")
+    with tempfile.TemporaryDirectory(prefix="hub-") as name, asyncio.Runner() as runner:
         folder = Path(name)
-        python = arguments.python or await install(base, folder)
-        print(f"hub {version(python)}")
+        python = base if INSTALLED in os.environ else runner.run(install(base, folder))
+        release = version(python)
         try:
-            await follow(python, prepare(folder))
+            runner.run(follow(python, prepare(folder)))
         except TimeoutError:
             print((folder / "log").read_text("utf-8", "replace")[-4000:], file=sys.stderr)
-            return 1
-    print("the hub knows what it should")
-    return 0
-
-
-if __name__ == "__main__":
-    sys.exit(asyncio.run(main()))
+            unknown = 1
+        else:
+            unknown = 0
+    yield Figure("not as it should be", unknown, "things", "", f"hub {release}")

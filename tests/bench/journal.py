@@ -1,16 +1,12 @@
-"""How many frames a second the journal and captures keep, how many octets each takes, and what the event loop feels.
+"""Frames a second that journal and captures keep, beside a plain file; what they wear a disk out; what the loop feels.
 
-Three measurements, each on files of its own in a folder that is deleted at the end:
+Everything lies in a temporary folder: set TMPDIR to one on the disk that is to be measured.
 
-- at full speed: frames are offered as fast as they are written; frames per second, octets per frame on disk;
-- at the pace of a post: so many frames between two transactions; octets handed to the file system per frame, which is
-  what wears a memory card out;
-- beside the loop: how late a timer of the event loop is, while frames are written and while none are.
-
-Run it from the tree: `.venv/bin/python tests/bench/journal.py`.
+- at full speed, frames are offered as fast as they are written; the plain file gets the same lines, encoded likewise;
+- at the pace of a post, so many frames stand between two transactions: what counts is handed to the file system;
+- beside the loop, a timer of the event loop is late while frames are written and while none are.
 """
 
-import argparse
 import asyncio
 import itertools
 import statistics
@@ -36,10 +32,16 @@ from gateway.journal.runs import RunRecord
 from gateway.journal.store import Store
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Decision, Judged, Verdict
+from tests.bench.figures import Effort, Figure, in_turn, per_second, ratio
 
 POST = Post("QX1GAT-10", 58.6, -3.9167)
 POLICY = "receive-only@3fa9c1"
 STATIONS = 200
+FRAMES = 10_000
+RATE = 200
+"""Frames a second while the timer runs."""
+
+SECONDS, QUICK_SECONDS = 3.0, 1.0
 VERDICT = Verdict(Decision.FORWARD, POLICY)
 
 
@@ -84,7 +86,7 @@ async def full_speed(make: Callable[[Run], Recorder], reader: Reader, count: int
     await task
     state = recorder.state()
     if state.written != count:
-        print("   not all was written:", state)
+        raise AssertionError(f"not all was written: {state}")
     return count / (time.perf_counter() - began)
 
 
@@ -130,19 +132,6 @@ async def lateness(recorder: Recorder | None, source: Iterator[HeardPayload], ra
     return sorted(late)
 
 
-def main() -> None:
-    """Measure and print."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--frames", type=int, default=20_000)
-    parser.add_argument("--rate", type=int, default=200, help="frames a second for the timer's lateness")
-    parser.add_argument("--seconds", type=float, default=10)
-    parser.add_argument("--folder", type=Path, help="where to write: a folder on the disk to be measured")
-    options = parser.parse_args()
-    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger("error"))
-    with tempfile.TemporaryDirectory(dir=options.folder) as name:
-        measure(Path(name), options.frames, options.rate, options.seconds)
-
-
 def journal_in(folder: Path, run: Run) -> Journal:
     """A journal that writes without waiting for more."""
     options = JournalOptions(folder / "stile.db", pace=Pace(gather=0))
@@ -154,26 +143,60 @@ def captures_in(folder: Path, run: Run) -> Captures:
     return Captures(CaptureOptions(folder, pace=Pace(gather=0)), run)
 
 
-def measure(folder: Path, count: int, rate: int, seconds: float) -> None:
-    """All three measurements."""
-    report = ReportReader(POST)
-    readers: dict[str, Reader] = {"without reports": no_report, "with reports": report}
-    kinds: dict[str, Callable[[Path, Run], Recorder]] = {"journal": journal_in, "capture": captures_in}
-    for (what, reader), (kind, make) in itertools.product(readers.items(), kinds.items()):
-        place = folder / kind / what.replace(" ", "-")
-        place.mkdir(parents=True)
-        speed = asyncio.run(full_speed(partial(make, place), reader, count))
-        print(f"{kind}, {what}: {speed:8,.0f} frames/s, {size_of(place) / count:6.0f} octets a frame")
+def plain_file(path: Path, reader: Reader, count: int) -> float:
+    """Frames per second of a file that gets their heard objects as lines."""
+    payloads = list(itertools.islice(frames(Run(), reader), count))
+    began = time.perf_counter()
+    with path.open("wb") as file:
+        for payload in payloads:
+            file.write(payload.encoded() + b"\n")
+    return count / (time.perf_counter() - began)
+
+
+def speeds(folder: Path, effort: Effort) -> Iterator[Figure]:
+    """At full speed."""
+    count, reader, numbers = effort.of(FRAMES), ReportReader(POST), itertools.count()
+    kinds: dict[str, Callable[[Path, Run], Recorder]] = {"journal": journal_in, "captures": captures_in}
+
+    def speed(make: Callable[[Path, Run], Recorder]) -> float:
+        place = folder / f"speed-{next(numbers)}"
+        place.mkdir()
+        return asyncio.run(full_speed(partial(make, place), reader, count))
+
+    sides = {kind: partial(speed, make) for kind, make in kinds.items()}
+    rates = in_turn(effort.turns, {"plain": partial(plain_file, folder / "plain", reader, count), **sides})
+    for place, kind in enumerate(kinds):
+        yield ratio(kind, rates[kind], rates["plain"], per_second("frames"), "plain file")
+        octets = size_of(folder / f"speed-{place}") / count
+        yield Figure(f"{kind}, size", octets, "octets a frame")
+
+
+def worn(folder: Path, effort: Effort) -> Iterator[Figure]:
+    """At the pace of a post."""
     for together, transactions in ((1, 3000), (5, 1000), (60, 100), (500, 20)):
-        print(f"{together:4} frames a transaction: {wear(folder, together, transactions):8,.0f} octets written a frame")
-    for what, is_written in (("no journal", False), (f"a journal of {rate} frames/s", True)):
-        run = Run()
-        options = JournalOptions(folder / "late.db")
-        recorder = Journal(options, run, callsign="", policy=POLICY) if is_written else None
-        late = asyncio.run(lateness(recorder, frames(run, report), rate, seconds))
-        p99 = late[len(late) * 99 // 100]
-        print(f"timer with {what}: {statistics.median(late):.2f} ms late, p99 {p99:.2f} ms, worst {late[-1]:.2f} ms")
+        octets = wear(folder, together, effort.of(transactions))
+        yield Figure(f"written, {together} at a time", octets / 1000, "kB a frame")
 
 
-if __name__ == "__main__":
-    main()
+def felt(folder: Path, effort: Effort) -> Iterator[Figure]:
+    """Beside the loop."""
+    seconds = QUICK_SECONDS if effort.quick else SECONDS
+    late: dict[str, list[float]] = {"with": [], "without": []}
+    for turn in range(effort.turns):
+        for side, all_late in late.items():
+            run = Run()
+            options = JournalOptions(folder / f"late-{turn}.db")
+            recorder = Journal(options, run, callsign="", policy=POLICY) if side == "with" else None
+            found = asyncio.run(lateness(recorder, frames(run, ReportReader(POST)), RATE, seconds))
+            all_late.append(found[len(found) * 99 // 100])
+    ours, none = (statistics.median(late[side]) for side in ("with", "without"))
+    name = f"timer later beside {RATE} frames/s, 99th percentile"
+    yield Figure(name, ours - none, "ms", f"{ours:.2f} ms", f"no journal {none:.2f} ms", effort.turns)
+
+
+def measure(effort: Effort) -> Iterator[Figure]:
+    """All of it."""
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger("error"))
+    with tempfile.TemporaryDirectory() as name:
+        for part in (speeds, worn, felt):
+            yield from part(Path(name), effort)

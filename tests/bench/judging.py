@@ -1,19 +1,13 @@
-"""How many frames a second are judged, beside `json.loads` of the same frames' heard objects; and how flat that is.
+"""Frames a second that are judged, beside `json.loads` of their heard objects; and how that grows with the rules.
 
-Every measurement is made beside its baseline, in turn, on one core, and the median of the pairs counts. The frames are
-read and their headers known, as in a running gateway. Prints frames per second and ratios.
-
-Run it from the tree: `.venv/bin/python tests/bench/judging.py`.
+The frames are read and their headers known, as in a running gateway.
 """
 
-import argparse
-import contextlib
 import gc
 import json
-import os
-import statistics
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
 
 from gateway import policy_files
 from gateway.feed.heard_object import encode, heard_object
@@ -25,7 +19,9 @@ from gateway.judge.conditions import Post
 from gateway.judge.judge import Judge
 from gateway.judge.policy import Policy
 from gateway.judge.source import PolicyText, read_policy
+from tests.bench.figures import Effort, Figure, in_turn, per_second, ratio
 
+FRAMES = 50_000
 STATIONS = 200
 MILLISECONDS_APART = 500
 """Two frames a second: a busy channel (common practice)."""
@@ -99,87 +95,63 @@ def parsing(texts: Sequence[bytes]) -> Measured:
     return parse_all
 
 
-def seconds(measured: Measured) -> float:
-    """One measurement, with nothing left to collect before it and nothing collected in it."""
+def rate(frames_each: int, measured: Measured) -> float:
+    """Frames a second of the processor, with nothing left to collect before it and nothing collected in it."""
     gc.collect()
     gc.disable()
-    began = time.perf_counter()
+    began = time.thread_time()
     measured()
-    taken = time.perf_counter() - began
+    taken = time.thread_time() - began
     gc.enable()
-    return taken
+    return frames_each / taken
 
 
-def pairs(ours: Measured, baseline: Measured, count: int) -> list[tuple[float, float]]:
-    """Seconds of each, measured in turn."""
-    return [(seconds(ours), seconds(baseline)) for _ in range(count)]
+def rates(turns: int, frames_each: int, sides: Mapping[str, Measured]) -> dict[str, list[float]]:
+    """Frames a second of each side, in turn."""
+    return in_turn(turns, {name: partial(rate, frames_each, side) for name, side in sides.items()})
 
 
-def tell(name: str, taken: list[tuple[float, float]], frames_each: int, than: str, target: str) -> None:
-    """One line of results: how many times as fast as the baseline."""
-    ratio = statistics.median(baseline / ours for ours, baseline in taken)
-    ours, baseline = (frames_each / statistics.median(column) for column in zip(*taken, strict=True))
-    print(f"{name:58} {ours:10,.0f}/s, {than} {baseline:10,.0f}/s: {ratio:5.2f} times as fast (target: {target})")
-
-
-def beside_json(heard: Sequence[Heard], count: int) -> None:
-    """The judgement beside `json.loads`, for three policies."""
+def beside_json(heard: Sequence[Heard], turns: int) -> Iterator[Figure]:
+    """The judgement beside `json.loads`, for the ready policies and one without any rule."""
     reader = ReportReader(POST)
     empty = CompiledPolicy(Policy(version=1, name="empty"), "000000", POST)
-    judged = [Judge(empty).judge(one) for one in heard]
-    whole = parsing([encode(heard_object(one, reader(one))) for one in judged])
-    bare = parsing([encode(heard_object(one)) for one in judged])
+    whole = parsing([encode(heard_object(one, reader(one))) for one in map(Judge(empty).judge, heard)])
     ready = {
-        name: policy_files.load(name, POST, beside=policy_files.ready_policies()) for name in policy_files.ready_names()
+        name: policy_files.load(name, POST, beside=policy_files.ready_policies()).compiled(POST)
+        for name in policy_files.ready_names()
     }
-    for name, policy in {"empty": empty, **{name: source.compiled(POST) for name, source in ready.items()}}.items():
-        target = "1.0" if name in {"empty", "receive-only"} else "none"
-        tell(f"policy {name}", pairs(judging(policy, heard), whole, count), len(heard), "json.loads", target)
-    tell(
-        "policy empty, objects without report",
-        pairs(judging(empty, heard), bare, count),
-        len(heard),
-        "json.loads",
-        "none",
-    )
+    asks_reports = policy_of("rules: [{name: r, when: {report: query}, then: keep}]")
+    policies = {"empty": empty, **ready, "asking for every report": asks_reports}
+    sides = {name: judging(policy, heard) for name, policy in policies.items()}
+    results = rates(turns, len(heard), {**sides, "json.loads": whole})
+    for name in policies:
+        yield ratio(f"policy {name}", results[name], results["json.loads"], per_second("frames"), "json.loads")
 
 
-def flatness(heard: Sequence[Heard], count: int) -> None:
+def growth(heard: Sequence[Heard], turns: int) -> Iterator[Figure]:
     """Ten thousand rules beside ten, with headers known and with headers new."""
-    began = time.perf_counter()
     few, many = policy_of(listing(10, 100)), policy_of(listing(10_000, 100_000))
-    print(f"(both policies took {time.perf_counter() - began:.1f} s to read)")
-    taken = pairs(judging(many, heard), judging(few, heard), count)
-    tell("10,000 rules, 100,000 callsigns; headers known", taken, len(heard), "10 rules, 100 callsigns", "above 0.5")
-    fresh = [one for place, one in enumerate(heard) if place < STATIONS]
-    repeats = len(heard) // 10 // len(fresh)
+    fresh = heard[:STATIONS]
+    repeats = max(1, len(heard) // 10 // len(fresh))
 
     def anew(policy: CompiledPolicy) -> Measured:
         def judge_all() -> None:
             for _ in range(repeats):
-                judge = Judge(policy).judge
-                for one in fresh:
-                    judge(one)
+                judging(policy, fresh)()
 
         return judge_all
 
-    taken = pairs(anew(many), anew(few), count)
-    name = "10,000 rules, 100,000 callsigns; each header new"
-    tell(name, taken, repeats * len(fresh), "10 rules, 100 callsigns", "above 0.5")
+    for name, count, measured in (
+        ("headers known", len(heard), partial(judging, heard=heard)),
+        ("headers new", repeats * len(fresh), anew),
+    ):
+        results = rates(turns, count, {"few": measured(few), "many": measured(many)})
+        what = f"10 to 10,000 rules, {name}"
+        yield ratio(what, results["few"], results["many"], per_second("frames"), "10,000 rules")
 
 
-def main() -> None:
-    """Measure and print."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--frames", type=int, default=100_000)
-    parser.add_argument("--pairs", type=int, default=5)
-    options = parser.parse_args()
-    with contextlib.suppress(AttributeError, OSError):
-        os.sched_setaffinity(0, {0})
-    heard = frames(options.frames)
-    beside_json(heard, options.pairs)
-    flatness(heard, options.pairs)
-
-
-if __name__ == "__main__":
-    main()
+def measure(effort: Effort) -> Iterator[Figure]:
+    """All figures."""
+    heard = frames(effort.of(FRAMES))
+    yield from beside_json(heard, effort.turns)
+    yield from growth(heard, effort.turns)

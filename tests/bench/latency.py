@@ -1,64 +1,44 @@
-"""How long a frame takes from a decoder's socket to the network's, beside a bare asyncio line relay.
+"""How long a frame takes from a decoder's socket to the network's, one at a time, beside a bare relay."""
 
-One frame at a time, at the pace of a busy channel times thirty. Prints the median and the 99th percentile of both, in
-milliseconds, and the difference that the gateway makes.
-
-Run it from the tree: `.venv/bin/python -m tests.bench.latency`.
-"""
-
-import argparse
-import socket
 import statistics
+import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
 
-from tests.bench.ends import as_kiss, between, lines, log_in
+from tests.bench.ends import KISS_MARK, Ends, burst
+from tests.bench.figures import Effort, Figure
+from tests.bench.processes import ENDS_CORE, gateway, pin, relay
 
+FRAMES = 2000
 PACE_SECONDS = 0.005
+"""Thirty times as fast as a busy channel."""
 
 
-def once(text: list[bytes], *, network: bool) -> list[float]:
-    """Milliseconds that each frame took."""
-    decoder = socket.create_server(("127.0.0.1", 0))
-    server = socket.create_server(("127.0.0.1", 0))
-    took = []
-    with between(decoder.getsockname()[1], server.getsockname()[1], network=network):
-        source, _ = decoder.accept()
-        sink, _ = server.accept()
-        with source, sink:
-            source.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-            if network:
-                log_in(sink)
-                time.sleep(0.5)
-            for line in text:
-                octets = as_kiss([line]) if network else line + b"\r\n"
-                began = time.perf_counter()
-                source.sendall(octets)
-                while not sink.recv(4096).endswith(b"\n"):
-                    pass
-                took.append((time.perf_counter() - began) * 1000)
+def milliseconds(ends: Ends, frame: bytes) -> float:
+    """How long one frame takes."""
+    due = ends.received + 1
+    began = time.perf_counter()
+    ends.send(frame)
+    ends.receive_until(due)
+    return (time.perf_counter() - began) * 1000
+
+
+def measure(effort: Effort) -> Iterator[Figure]:
+    """What the gateway adds, in the usual case and in the worst of a hundred."""
+    took: dict[str, list[float]] = {"relay": [], "gateway": []}
+    with ExitStack() as stack:
+        pin(ENDS_CORE)
+        sides = {"relay": Ends(None, KISS_MARK), "gateway": Ends(None)}
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        stack.enter_context(relay(sides["relay"]))
+        stack.enter_context(gateway(sides["gateway"], folder))
+        sides["relay"].receive_until(0)
+        for number in range(effort.of(FRAMES)):
+            for name, ends in sides.items():
+                took[name].append(milliseconds(ends, burst(number, 1)))
                 time.sleep(PACE_SECONDS)
-    return took
-
-
-def main() -> None:
-    """Measure both in turn and print."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--frames", type=int, default=2000)
-    parser.add_argument("--pairs", type=int, default=2)
-    options = parser.parse_args()
-    text = lines(options.frames)
-    for pair in range(options.pairs):
-        medians, tails = {}, {}
-        for name, network in (("relay", False), ("gateway", True)):
-            took = once(text, network=network)
-            medians[name] = statistics.median(took)
-            tails[name] = statistics.quantiles(took, n=100)[98]
-        print(
-            f"pair {pair + 1}: median relay {medians['relay']:.3f} ms, gateway {medians['gateway']:.3f} ms;"
-            f" p99 relay {tails['relay']:.3f} ms, gateway {tails['gateway']:.3f} ms,"
-            f" added {tails['gateway'] - tails['relay']:.3f} ms (target: less than 1)"
-        )
-
-
-if __name__ == "__main__":
-    main()
+    for name, place in (("added, median", 49), ("added, 99th percentile", 98)):
+        bare, ours = (statistics.quantiles(took[side], n=100)[place] for side in ("relay", "gateway"))
+        yield Figure(name, ours - bare, "ms", f"{ours:.3f} ms", f"relay {bare:.3f} ms", len(took["gateway"]))

@@ -1,8 +1,10 @@
 """Which mistakes the tests would miss: changes a room in many small ways, one at a time, to see whether a test fails.
 
+The bench goes through all rooms and prints each survivor with its place. For some rooms or modules alone, or longer,
+
     .venv/bin/python -m tests.bench.mutations judge frames --minutes 30
 
-prints a table of what was killed and what survived, and each survivor with its place. It works on copies of the tree,
+prints a table of what was killed and what survived as well. It works on copies of the tree,
 never in it, on two cores at most, and tries no more mutants after the stated time; those it did not come to are
 counted. Their order is drawn by chance, always the same, so that a short run is a fair sample of a long one.
 
@@ -16,29 +18,36 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import redirect_stdout
 from pathlib import Path
 
+from tests.bench.figures import Effort, Figure
 from tests.bench.mutant_trials import End, Place, Trials, load_what_tests_need
 from tests.bench.mutants import mutants_of
 
 ROOMS = {"judge": ["tests/judge"], "frames": ["tests/frames", "tests/judge"], "reports": ["tests/reports"]}
 """The rooms, each with the tests that hold it."""
 
+MINUTES = 30
 LONGEST_SHOWN = 70
 
 
-def main() -> None:
-    """The command line."""
+def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     parser.add_argument("rooms", nargs="*", metavar="room", choices=[*ROOMS, []], help=f"of {', '.join(ROOMS)}; all")
     parser.add_argument(
         "--only", nargs="+", default=[], metavar="FILE", help="of these modules alone, as judge/rates.py"
     )
-    parser.add_argument("--minutes", type=float, default=30.0, help="begin no trial after so long (30)")
+    parser.add_argument("--minutes", type=float, default=MINUTES, help=f"begin no trial after so long ({MINUTES})")
     parser.add_argument("--slowest", type=float, default=2.0, help="ask no test that takes more seconds than so (2)")
     parser.add_argument("--cores", type=int, choices=(1, 2), default=2, help="processes at work at a time (2)")
-    chosen = parser.parse_args()
+    return parser
+
+
+def main() -> None:
+    """The command line."""
+    chosen = _parser().parse_args()
     until = time.monotonic() + chosen.minutes * 60
     load_what_tests_need()
     ends: dict[Place, End] = {}
@@ -49,6 +58,21 @@ def main() -> None:
             ends |= _tried(modules, ROOMS[room], chosen, until)
     _print_table(ends)
     _print_survivors(ends)
+
+
+def measure(effort: Effort) -> Iterator[Figure]:
+    """For each room, how many of those tried survived; each survivor is printed with its place."""
+    chosen = _parser().parse_args(["--minutes", str(effort.of(MINUTES))])
+    load_what_tests_need()
+    for room, tests in ROOMS.items():
+        modules = [str(path) for path in sorted(Path("gateway", room).glob("*.py"))]
+        ends = _tried(modules, tests, chosen, time.monotonic() + chosen.minutes * 60 / len(ROOMS))
+        with redirect_stdout(sys.stderr):
+            _print_survivors(ends)
+        counted = Counter(ends.values())
+        tried = len(ends) - counted[End.NOT_TRIED]
+        share = 100 * counted[End.SURVIVED] / max(1, tried)
+        yield Figure(f"{room}, survived", share, "%", f"{counted[End.SURVIVED]} of {tried} tried", f"{len(ends)} in all")
 
 
 def _tried(modules: Sequence[str], tests: Sequence[str], chosen: argparse.Namespace, until: float) -> dict[Place, End]:

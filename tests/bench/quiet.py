@@ -1,13 +1,14 @@
 """How often a quiet receiver is told without need, and how soon a dead antenna is, on simulated posts over years.
 
-Run from the tree: `python -m tests.bench.quiet [YEARS]`. About half a minute for each post and year.
+About half a minute for each post and year. There is no baseline: nothing else tells.
 """
 
 import statistics
-import sys
+from collections.abc import Iterator
 
 from gateway.part import State
 from gateway.watches.quiet import QuietWatch
+from tests.bench.figures import Effort, Figure
 from tests.watches.listening_post import DAY, HOUR, ListeningPost, listened
 
 POSTS = {
@@ -19,6 +20,7 @@ POSTS = {
 }
 DEATHS = {"at noon": 25 * DAY + 12 * HOUR, "at night": 25 * DAY + 2 * HOUR}
 YEAR = 365
+YEARS = 6
 
 
 def told(post: ListeningPost, days: int) -> tuple[int, list[int]]:
@@ -35,24 +37,21 @@ def told(post: ListeningPost, days: int) -> tuple[int, list[int]]:
     return heard, times
 
 
-def main(years: int) -> None:
-    """Print a line for each post."""
+def measure(effort: Effort) -> Iterator[Figure]:
+    """For each post, how often it is told without need in a year, and how soon a dead antenna is noticed."""
+    years = 1 if effort.quick else YEARS
     for name, traits in POSTS.items():
         heard, alarms = 0, 0
         for draw in range(years):
             frames, times = told(ListeningPost(100 + draw, **traits), YEAR)  # type: ignore[arg-type]  # as POSTS says
             heard += frames
             alarms += len(times)
-        print(f"{name}: {heard / years / YEAR:.0f} frames a day; {alarms} alarms without need in {years} years")
+        yield Figure(f"{name}, told without need", alarms / years, "a year", f"{heard / years / YEAR:.0f} frames a day")
         for when, start in DEATHS.items():
             delays = []
             for draw in range(years):
                 post = ListeningPost(200 + draw, dead=range(start, start + YEAR * DAY), **traits)  # type: ignore[arg-type]
                 _, times = told(post, 40)
                 delays += [(at - start) / HOUR for at in times[:1]]
-            spread = f"{min(delays):.1f} to {max(delays):.1f} h, half within {statistics.median(delays):.1f} h"
-            print(f"  an antenna that dies {when} is noticed after {spread}")
-
-
-if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 2)
+            spread = f"{min(delays):.1f} to {max(delays):.1f} h"
+            yield Figure(f"{name}, dead {when}, noticed", statistics.median(delays), "h", spread)

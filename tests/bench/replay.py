@@ -1,18 +1,12 @@
-"""How many frames of a capture a second are read and judged, and in how much memory.
+"""Frames of a capture a second that `stile replay` reads and judges, beside `json.loads` alone, and its memory.
 
-One process makes heard objects and writes them into a pipe; another, on the other core, replays them as `stile replay`
-does. Its own seconds on the processor count, and its greatest memory beyond what it had when everything was imported.
-For comparison: the same objects through `json.loads` alone, and the judgement alone of the frames in them.
-
-Run it from the tree: `.venv/bin/python tests/bench/replay.py`; a month of a busy post: `--frames 5000000`.
+One process makes heard objects and writes them into a pipe; another, on the other core, replays them. Its own seconds
+of the processor count, and its greatest memory beyond what it had when everything was imported.
 """
 
-import argparse
-import contextlib
 import io
 import itertools
 import json
-import math
 import multiprocessing
 import os
 import random
@@ -21,6 +15,7 @@ import tempfile
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
+from functools import partial
 from multiprocessing.connection import Connection
 from pathlib import Path
 
@@ -31,14 +26,17 @@ from gateway.judge.conditions import Post
 from gateway.judge.judge import Judge
 from gateway.replay.captures import STANDARD_INPUT
 from gateway.replay.record import record_of
+from tests.bench.figures import Effort, Figure, in_turn, per_second, ratio
+from tests.bench.processes import pin
 
 NOON_MS = 1_780_747_200_000
 FRAMES_A_RUN = 200_000
 """The gateway starts anew about once a day."""
 
 MILLISECONDS_APART = 500
-SAMPLE = 100_000
-TIMES = 5
+SAMPLE = 20_000
+FRAMES = 100_000
+STATIONS = 1000
 CHUNK = 512
 POST = Post("QX1GAT-10", 58.6, -3.9167)
 
@@ -107,12 +105,12 @@ def greatest_memory() -> int:
     return int(status["VmHWM"].removesuffix("kB")) * 1024
 
 
-def measure(name: str, frames: int, stations: int, request: replaying.Request) -> None:
-    """One replay of so many frames."""
+def replayed(frames: int, request: replaying.Request) -> tuple[float, int]:
+    """Frames a second of one replay, and the octets of memory that it took."""
     context = multiprocessing.get_context("spawn")
     source, into = context.Pipe(duplex=False)
     result, told = context.Pipe(duplex=False)
-    writer = context.Process(target=write_them, args=(frames, stations, into))
+    writer = context.Process(target=write_them, args=(frames, STATIONS, into))
     reader = context.Process(target=replay_them, args=(source, request, told))
     reader.start()
     writer.start()
@@ -121,52 +119,50 @@ def measure(name: str, frames: int, stations: int, request: replaying.Request) -
     seconds, octets = result.recv()
     reader.join()
     writer.join()
-    print(f"{name:44} {frames / seconds:9,.0f} frames/s, {octets / 1e6:6.1f} MB more at the most")
+    return frames / seconds, octets
 
 
-def side_by_side(stations: int) -> None:
-    """Parsing, reading and judging the same objects, each alone, in turn; the quickest of several times counts."""
-    lines = list(heard_objects(SAMPLE, stations))
+def steps() -> dict[str, Callable[[], object]]:
+    """Parsing, reading and judging the same objects, each alone."""
+    lines = list(heard_objects(SAMPLE, STATIONS))
     heard = [record_of(json.loads(line)).heard for line in lines]
     policy = policy_files.load("receive-only", POST, beside=Path()).compiled(POST)
-    steps: dict[str, Callable[[], object]] = {
-        "json.loads alone": lambda: deque(map(json.loads, lines), maxlen=0),
-        "reading alone: json.loads, then the frame": lambda: deque(map(record_of, map(json.loads, lines)), maxlen=0),
-        "judgement alone": lambda: deque(map(Judge(policy).judge, heard), maxlen=0),
+    return {
+        "json.loads": lambda: deque(map(json.loads, lines), maxlen=0),
+        "reading alone": lambda: deque(map(record_of, map(json.loads, lines)), maxlen=0),
+        "judging alone": lambda: deque(map(Judge(policy).judge, heard), maxlen=0),
     }
-    quickest = dict.fromkeys(steps, math.inf)
-    for name in list(steps) * TIMES:
-        began = time.process_time()
-        steps[name]()
-        quickest[name] = min(quickest[name], time.process_time() - began)
-    for name, seconds in quickest.items():
-        print(f"{name:44} {SAMPLE / seconds:9,.0f} frames/s")
 
 
-def pin(core: int) -> None:
-    """Keep this process on one core, where the system lets it choose."""
-    with contextlib.suppress(AttributeError, OSError):
-        os.sched_setaffinity(0, {core})
+def rate(step: Callable[[], object]) -> float:
+    """Frames a second of the processor."""
+    began = time.thread_time()
+    step()
+    return SAMPLE / (time.thread_time() - began)
 
 
-def main() -> None:
-    """Measure and print."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--frames", type=int, default=1_000_000)
-    parser.add_argument("--stations", type=int, default=1000)
-    options = parser.parse_args()
-    side_by_side(options.stations)
+def measure(effort: Effort) -> Iterator[Figure]:
+    """Each step, and whole replays."""
     with tempfile.TemporaryDirectory() as folder:
         calm = Path(folder, "calm.yaml")
         calm.write_text(CALM)
         piped = (STANDARD_INPUT,)
         ready = "receive-only"
-        for name, request in (
-            ("replay by one policy", replaying.Request(piped, ready)),
-            ("replay by two, each difference listed", replaying.Request(piped, str(calm), against=ready, as_json=True)),
-        ):
-            measure(name, options.frames, options.stations, request)
+        requests = {
+            "by one policy": replaying.Request(piped, ready),
+            "by two, each difference listed": replaying.Request(piped, str(calm), against=ready, as_json=True),
+        }
+        frames = effort.of(FRAMES)
+        most = dict.fromkeys(requests, 0)
 
+        def replay(name: str) -> float:
+            frames_a_second, octets = replayed(frames, requests[name])
+            most[name] = max(most[name], octets)
+            return frames_a_second
 
-if __name__ == "__main__":
-    main()
+        alone = {name: partial(rate, step) for name, step in steps().items()}
+        rates = in_turn(effort.turns, {**alone, **{name: partial(replay, name) for name in requests}})
+    for name in list(rates)[1:]:
+        yield ratio(name, rates[name], rates["json.loads"], per_second("frames"), "json.loads")
+    for name, octets in most.items():
+        yield Figure(f"memory, {name}", octets / 1e6, "MB above imports")

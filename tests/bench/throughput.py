@@ -1,91 +1,54 @@
-"""How many frames a second go from a decoder's socket to the network's, beside a bare asyncio line relay.
+"""Frames a second from a decoder's socket to the network's, beside a bare relay that gets the same octets at once."""
 
-The relay does nothing but `readline` and `write`. Prints frames per second and the ratio of each pair.
-
-Run it from the tree: `.venv/bin/python -m tests.bench.throughput`.
-"""
-
-import argparse
-import contextlib
-import socket
-import statistics
-import threading
+import tempfile
 import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from functools import partial
+from pathlib import Path
 
-from tests.bench.ends import END_SECONDS, as_kiss, between, lines, log_in
+from tests.bench.ends import KISS_MARK, Ends, Readers, burst
+from tests.bench.figures import Effort, Figure, in_turn, per_second, ratio
+from tests.bench.processes import ENDS_CORE, gateway, pin, relay
 
-
-class Ends:
-    """Both ends of the way: a decoder that sends all it has at once, and a server that counts lines."""
-
-    def __init__(self, payload: bytes, frames: int, *, network: bool) -> None:
-        self._payload = payload
-        self._frames = frames
-        self._network = network
-        self.decoder = socket.create_server(("127.0.0.1", 0))
-        self.server = socket.create_server(("127.0.0.1", 0))
-        self.received = 0
-        self.seconds = 0.0
-        self._ready = threading.Event()
-        self._began = 0.0
-
-    def measure(self) -> float:
-        """Lines a second that came out at the far end."""
-        sender = threading.Thread(target=self._send)
-        counter = threading.Thread(target=self._count)
-        sender.start()
-        counter.start()
-        counter.join()
-        sender.join()
-        return self.received / self.seconds
-
-    def _send(self) -> None:
-        connection, _ = self.decoder.accept()
-        with connection:
-            self._ready.wait()
-            self._began = time.perf_counter()
-            connection.sendall(self._payload)
-            time.sleep(END_SECONDS)
-
-    def _count(self) -> None:
-        connection, _ = self.server.accept()
-        with connection:
-            if self._network:
-                log_in(connection)
-                time.sleep(0.2)
-            self._ready.set()
-            connection.settimeout(END_SECONDS)
-            with contextlib.suppress(TimeoutError):
-                while self.received < self._frames and (data := connection.recv(1 << 18)):
-                    self.received += data.count(b"\n")
-                    self.seconds = time.perf_counter() - self._began
+FRAMES = 50_000
+AT_A_TIME = 1000
 
 
-def once(text: list[bytes], *, network: bool, policy: str) -> float:
-    """One measurement."""
-    payload = as_kiss(text) if network else b"".join(line + b"\r\n" for line in text)
-    ends = Ends(payload, len(text), network=network)
-    ports = (ends.decoder.getsockname()[1], ends.server.getsockname()[1])
-    with between(*ports, network=network, policy=policy):
-        return ends.measure()
+class Numbered:
+    """Frames that nobody had yet."""
+
+    def __init__(self) -> None:
+        self._next = 0
+
+    def take(self, count: int) -> bytes:
+        """So many of them in KISS."""
+        first, self._next = self._next, self._next + count
+        return b"".join(burst(number, AT_A_TIME) for number in range(first, first + count, AT_A_TIME))
 
 
-def main() -> None:
-    """Measure in pairs and print the ratios."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--frames", type=int, default=200_000)
-    parser.add_argument("--pairs", type=int, default=3)
-    parser.add_argument("--policy", default="receive-only")
-    options = parser.parse_args()
-    text = lines(options.frames)
-    ratios = []
-    for pair in range(options.pairs):
-        relay = once(text, network=False, policy=options.policy)
-        gateway = once(text, network=True, policy=options.policy)
-        ratios.append(gateway / relay)
-        print(f"pair {pair + 1}: relay {relay:9,.0f} lines/s, gateway {gateway:9,.0f} frames/s, ratio {ratios[-1]:.2f}")
-    print(f"median ratio {statistics.median(ratios):.2f} (target: 0.5 or more)")
+def rate(ends: Ends, frames: int, take: Callable[[int], bytes]) -> float:
+    """Frames a second that come out."""
+    octets, due = take(frames), ends.received + frames
+    began = time.perf_counter()
+    ends.send(octets)
+    if not ends.wait_for(due):
+        raise AssertionError(f"{due - ends.received} of {frames} frames did not come out")
+    return frames / (time.perf_counter() - began)
 
 
-if __name__ == "__main__":
-    main()
+def measure(effort: Effort) -> Iterator[Figure]:
+    """One figure."""
+    frames = max(effort.of(FRAMES), AT_A_TIME) // AT_A_TIME * AT_A_TIME
+    with ExitStack() as stack:
+        readers = stack.enter_context(Readers())
+        pin(ENDS_CORE)
+        bare, ends = Ends(readers, KISS_MARK), Ends(readers)
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        stack.enter_context(relay(bare))
+        stack.enter_context(gateway(ends, folder))
+        take = Numbered().take
+        sides = {"relay": partial(rate, bare, frames, take), "gateway": partial(rate, ends, frames, take)}
+        in_turn(1, sides)  # warms up
+        rates = in_turn(effort.turns, sides)
+    yield ratio("gateway", rates["gateway"], rates["relay"], per_second("frames"), "relay")

@@ -2,7 +2,7 @@
 
 The tables below were written from its documentation (page "MQTT", under "MQTT Discovery"; pages "MQTT Sensor", "MQTT
 Binary sensor", "MQTT Device tracker"; page "Sensor", under "Available device classes" and "Available state classes"),
-from memory, and compared with what release 2025.4.4 of it accepts. `tests/bench/hub.py` tries it on a real one.
+from memory, and compared with what release 2025.4.4 of it accepts. `tests.bench --only hub` tries it on a real one.
 """
 
 import contextlib

@@ -73,7 +73,7 @@ def test_the_file_is_the_one_that_the_bus_makes() -> None:
 
 
 def test_the_document_is_as_asyncapi_3_has_it() -> None:
-    """Judged by the library asyncapi3; `tests/bench/asyncapi_tools.py` asks the specification's own parser, too."""
+    """Judged by the library asyncapi3; `tests.bench --only asyncapi_tools` asks the specification's own parser, too."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # its models shadow names of their parents
         from asyncapi3.models.asyncapi import (  # type: ignore[import-untyped] # noqa: PLC0415 - untyped; see above

@@ -1,18 +1,13 @@
-"""What many readers of the event stream and the text port cost, some of whom never read.
+"""What 1,000 event streams and 50 text clients cost, some of whom never read, beside the same without any.
 
 One process runs the web and the text port and gives them frames, as the gateway does; beside them, in the same event
 loop, a bare echo server stands for everything else that the gateway has to do. A second process holds all the clients,
-a third asks the echo server again and again. First without clients, then with all of them, it prints how long the echo
-took, what the server's process holds and how much of a core it takes, and what reached the clients.
-
-Run it from the tree: `.venv/bin/python tests/bench/feed_clients.py` (a minute and a half), `--seconds 10` for less.
-Where the computer has other work, `chrt -f 5` before it keeps that out of the figures.
+a third asks the echo server again and again. It takes a minute and a half. Where the computer has other work,
+`chrt -f 5` before the command keeps that out of the figures.
 """
 
-import argparse
 import asyncio
 import contextlib
-import json
 import multiprocessing
 import os
 import re
@@ -21,6 +16,7 @@ import selectors
 import socket
 import statistics
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -44,6 +40,8 @@ from gateway.web.options import WebLimits, WebOptions
 from gateway.web.server import WebServer
 from gateway.web.sources import PublishedPolicy, WebSources
 from tests.answers import figure
+from tests.bench.figures import Effort, Figure
+from tests.bench.processes import pin
 
 SERVER_CORE, CLIENT_CORE = 1, 0
 PROBE_PRIORITY = 9
@@ -69,12 +67,6 @@ class Load:
     deaf: int
     rate: int
     seconds: float
-
-
-def pin(core: int) -> None:
-    """Keep this process on one core, where the system lets it choose."""
-    with contextlib.suppress(AttributeError, OSError):
-        os.sched_setaffinity(0, {core})
 
 
 def open_many_files() -> None:
@@ -290,26 +282,28 @@ def probe_process(pipe: Connection, port: int) -> None:
             time.sleep(ECHO_SECONDS)
 
 
-def told(name: str, measured_ms: list[float]) -> None:
-    """Prints how long something took."""
-    ordered = sorted(measured_ms)
-    most = [ordered[min(len(ordered) - 1, int(len(ordered) * share))] for share in (0.5, 0.99, 0.999)]
-    print(
-        f"  {name}: median {most[0]:.2f} ms, p99 {most[1]:.2f} ms, p99.9 {most[2]:.2f} ms,"
-        f" most {ordered[-1]:.2f} ms ({len(ordered)} times, mean {statistics.fmean(ordered):.2f} ms)"
-    )
+def of_hundred(measured: list[float], place: int) -> float:
+    """So many of a hundred were no more than this."""
+    return statistics.quantiles(measured, n=100)[place - 1]
 
 
-def main() -> None:
-    """Measure without clients and with them."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--streams", type=int, default=1000)
-    parser.add_argument("--lines", type=int, default=50)
-    parser.add_argument("--deaf", type=int, default=20, help="how many of both never read")
-    parser.add_argument("--rate", type=int, default=200, help="frames a second")
-    parser.add_argument("--seconds", type=float, default=60.0)
-    options = parser.parse_args()
-    load = Load(options.streams, options.lines, options.deaf, options.rate, options.seconds)
+def stretch(to_server: Connection, to_probe: Connection, seconds: float) -> tuple[list[float], dict[str, Any]]:
+    """Feed for so long; how long each echo took, in milliseconds, and what the server says."""
+    to_probe.send("what was before does not count")
+    to_probe.recv()
+    to_server.send(seconds)
+    time.sleep(seconds)
+    to_probe.send("now")
+    echoes: list[float] = to_probe.recv()
+    return echoes, to_server.recv()
+
+
+Stretches = tuple[tuple[list[float], dict[str, Any]], tuple[list[float], dict[str, Any]], tuple[Any, ...]]
+"""Without clients, with them, and what the clients say."""
+
+
+def stretches(load: Load) -> Stretches:
+    """Feed without clients and with them."""
     spawn = multiprocessing.get_context("spawn")
     to_server, server_end = spawn.Pipe()
     to_probe, probe_end = spawn.Pipe()
@@ -321,20 +315,13 @@ def main() -> None:
     probe.start()
     clients = spawn.Process(target=client_process, args=(clients_end, (web_port, lines_port), began_ms, load))
     try:
-        print(f"{load.rate} frames a second, each as two events and a line")
-        print("without clients")
-        stretch(to_server, to_probe, min(load.seconds, 15.0))
+        alone = stretch(to_server, to_probe, min(load.seconds, 15.0))
         clients.start()
-        print(f"with {load.streams} event streams and {load.lines} text clients, {load.deaf} of which never read")
         to_clients.recv()
         time.sleep(1)
-        result = stretch(to_server, to_probe, load.seconds)
+        together = stretch(to_server, to_probe, load.seconds)
         to_clients.send(None)
-        ages_ms, events, lines, busy = to_clients.recv()
-        told("age of a frame when a reader had it", ages_ms)
-        print(f"  the last event that readers had: {events[0]} at least, {events[1]} at most")
-        print(f"  lines that readers had: {lines[0]} at least, {lines[1]} at most, of {result['offered']}")
-        print(f"  the clients took {busy:.1f} s of the other core")
+        seen = to_clients.recv()
         to_probe.send(None)
         to_server.send(None)
         for process in (clients, probe, server):
@@ -343,20 +330,22 @@ def main() -> None:
         for process in (clients, probe, server):
             if process.pid is not None:
                 process.kill()
+    return alone, together, seen
 
 
-def stretch(to_server: Connection, to_probe: Connection, seconds: float) -> dict[str, Any]:
-    """Feed for so long, and print what that took."""
-    to_probe.send("what was before does not count")
-    to_probe.recv()
-    to_server.send(seconds)
-    time.sleep(seconds)
-    to_probe.send("now")
-    told("echo beside it", to_probe.recv())
-    result: dict[str, Any] = to_server.recv()
-    print("  server:", json.dumps({name: round(number, 1) for name, number in result.items()}))
-    return result
-
-
-if __name__ == "__main__":
-    main()
+def measure(effort: Effort) -> Iterator[Figure]:
+    """What clients cost the rest of the gateway and its computer, and what they get."""
+    load = Load(streams=1000, lines=50, deaf=20, rate=200, seconds=effort.of(60))
+    (quiet, alone), (echoes, server), (ages_ms, _, lines, _) = stretches(load)
+    for place in (50, 99):
+        ours, bare = of_hundred(echoes, place), of_hundred(quiet, place)
+        yield Figure(
+            f"echo beside them, {place} of 100", ours / bare, "x", f"{ours:.2f} ms", f"no clients {bare:.2f} ms"
+        )
+    core, bare = server["core_pct"], alone["core_pct"]
+    yield Figure("part of a core", core - bare, "%", f"{core:.0f} %", f"no clients {bare:.0f} %")
+    most, bare = server["most_mb"], alone["most_mb"]
+    yield Figure("memory", most - bare, "MB", f"{most:.0f} MB", f"no clients {bare:.0f} MB")
+    for place in (50, 99):
+        yield Figure(f"age of a frame when a reader has it, {place} of 100", of_hundred(ages_ms, place), "ms")
+    yield Figure("lines that a text client gets", 100 * lines[0] / server["offered"], "% at least")

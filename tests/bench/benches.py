@@ -1,0 +1,21 @@
+"""The list of benches: each a module of this folder, which `figures.Bench` says how to write."""
+
+from importlib import import_module
+
+from tests.bench.figures import Bench, as_bench
+
+USUAL = ("house", "throughput", "latency", "judging", "reports", "replay", "journal", "bus")
+"""What is measured unless some are named: a few minutes in all."""
+
+BY_NAME = ("clients", "quiet", "mutations", "hub", "flow_editor", "asyncapi_tools")
+"""What runs for long, or installs other people's programs: only when it is named."""
+
+
+def load(name: str) -> Bench:
+    """The bench of this name."""
+    return as_bench(import_module(f"tests.bench.{name}"))
+
+
+def about(bench: Bench) -> str:
+    """What it measures, in a line."""
+    return (bench.__doc__ or "").partition("\n")[0]

@@ -1,0 +1,101 @@
+"""What stands between the ends of a bench: a gateway as `stile run` makes it, or a bare relay; and what it costs."""
+
+import ctypes
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any
+
+from tests.bench.ends import Ends
+
+CALLSIGN = "QX1GAT-10"
+PASSCODE = "21161"
+"""Of QX1GAT, by the algorithm in common use (from memory)."""
+
+MEASURED_CORE, ENDS_CORE = 1, 0
+STOP_SECONDS = 10
+
+_libc = ctypes.CDLL(None, use_errno=True)
+
+
+def pin(core: int, process: int = 0) -> None:
+    """Keep a process on one core, this one where none is named, where the system lets it choose."""
+    with suppress(AttributeError, OSError):
+        os.sched_setaffinity(process, {core})
+
+
+class Measured:
+    """A process that is measured."""
+
+    def __init__(self, process: subprocess.Popen[bytes]) -> None:
+        self._process = process
+        pin(MEASURED_CORE, process.pid)
+        clock = ctypes.c_int()
+        if _libc.clock_getcpuclockid(process.pid, ctypes.byref(clock)):
+            raise OSError("the system has no clock of another process's processor time")
+        self._clock = clock.value
+
+    def processor_seconds(self) -> float:
+        """The time of the processor that all its threads took so far (POSIX, clock_getcpuclockid)."""
+        return time.clock_gettime(self._clock)
+
+    def most_memory_mb(self) -> float:
+        """The most memory that it ever had resident (Linux, proc_pid_status(5))."""
+        text = Path(f"/proc/{self._process.pid}/status").read_text("ascii")
+        found = re.search(r"VmHWM:\s+(\d+) kB", text)
+        return int(found[1]) / 1000 if found else 0.0
+
+    def end(self) -> None:
+        """End it, as an operator would."""
+        self._process.send_signal(signal.SIGTERM)
+        try:
+            self._process.wait(STOP_SECONDS)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+
+
+@contextmanager
+def relay(ends: Ends) -> Iterator[Measured]:
+    """A bare relay between the ends, for as long as the context lasts."""
+    command = [
+        sys.executable,
+        "-m",
+        "tests.bench.relay",
+        str(ends.decoder_port),
+        str(ends.server_port),
+        ends.mark.hex(),
+    ]
+    yield from _running(command, ends, {})
+
+
+@contextmanager
+def gateway(ends: Ends, folder: Path, sections: dict[str, Any] | None = None) -> Iterator[Measured]:
+    """A gateway between the ends, with the sections beside its uplink; `folder` is its own."""
+    station = {
+        "station": {"callsign": CALLSIGN, "position": {"latitude": 58.6, "longitude": -3.9167}},
+        "receivers": [{"name": "vhf", "from": f"kiss+tcp://127.0.0.1:{ends.decoder_port}"}],
+        "uplink": {"servers": [f"tcp://127.0.0.1:{ends.server_port}"]},
+        **(sections or {}),
+    }
+    path = folder / "station.yaml"
+    path.write_text(json.dumps(station))  # JSON is YAML
+    yield from _running([sys.executable, "-m", "gateway.cli", "run", str(path)], ends, {"STILE_PASSCODE": PASSCODE})
+
+
+def _running(command: list[str], ends: Ends, environment: dict[str, str]) -> Iterator[Measured]:
+    with subprocess.Popen(command, env={**os.environ, **environment}, stderr=subprocess.DEVNULL) as process:
+        measured = Measured(process)
+        try:
+            ends.wait_until_connected()
+            yield measured
+        finally:
+            measured.end()
+            ends.close()
