@@ -72,7 +72,9 @@ def measure(effort: Effort) -> Iterator[Figure]:
         counted = Counter(ends.values())
         tried = len(ends) - counted[End.NOT_TRIED]
         share = 100 * counted[End.SURVIVED] / max(1, tried)
-        yield Figure(f"{room}, survived", share, "%", f"{counted[End.SURVIVED]} of {tried} tried", f"{len(ends)} in all")
+        yield Figure(
+            f"{room}, survived", share, "%", f"{counted[End.SURVIVED]} of {tried} tried", f"{len(ends)} in all"
+        )
 
 
 def _tried(modules: Sequence[str], tests: Sequence[str], chosen: argparse.Namespace, until: float) -> dict[Place, End]:
