@@ -49,8 +49,10 @@ def judged_from(plain: Mapping[str, Any]) -> Judged:
     verdict = verdict_in(plain)
     if verdict is None:
         raise PlainFormError("verdict: it says none that this version knows")
-    innermost = None if isinstance(heard.frame, Damaged) else unwrap(heard.frame).innermost
-    return Judged(heard, verdict, innermost, innermost is not None and is_emergency(innermost))
+    if isinstance(heard.frame, Damaged):
+        return Judged(heard, verdict, None)
+    innermost = unwrap(heard.frame).innermost
+    return Judged(heard, verdict, innermost, is_emergency(innermost, tnc2.first_line(innermost.information)))
 
 
 def verdict_in(plain: Mapping[str, Any]) -> Verdict | None:

@@ -2,13 +2,12 @@
 
 from gateway import reports
 from gateway.frames.frame import Frame
-from gateway.frames.tnc2 import first_line
 
 
-def is_emergency(innermost: Frame) -> bool:
-    """Whether the sender of a frame calls for help, as far as the frame would go up.
+def is_emergency(innermost: Frame, information: bytes) -> bool:
+    """Whether the sender of a frame calls for help; `information` is that of the frame up to its first line end.
 
     Of third-party frames it is asked of the innermost: its sender calls, not the relay. What becomes of the frame does
     not matter: a call that must not go up is still one.
     """
-    return reports.is_emergency(innermost.header.destination, first_line(innermost.information))
+    return reports.is_emergency(innermost.header.destination, information)

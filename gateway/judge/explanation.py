@@ -77,7 +77,7 @@ def _policy_steps(judge: Judge, heard: Heard, unwrapped: Unwrapped) -> Iterator[
     asked = f"Did a copy of it go up in the last {judge.policy.window_ms / 1000:g} s?"
     answer = "no" if since is None else f"yes: {since / 1000:.1f} s ago"
     yield Step(Reason.DUPLICATE, asked, answer, decided=since is not None)
-    if is_emergency(innermost):
+    if is_emergency(innermost, information):
         answer = "yes: no rule and no rate of the policy can hold it back"
         yield Step("emergency", "Is it an emergency?", answer, decided=True)
         return

@@ -82,11 +82,11 @@ class Judge:
                 self._older_standings, self._standings = self._standings, {}
             self._standings[known] = standing
         if frame.control != UI:
-            return self._keep(heard, Reason.NOT_UI, frame)
+            return self._keep(heard, Reason.NOT_UI, frame, first_line(frame.information))
         if frame.pid != NO_LAYER_3:
-            return self._keep(heard, Reason.WRONG_PID, frame)
+            return self._keep(heard, Reason.WRONG_PID, frame, first_line(frame.information))
         if standing.reason is not None:
-            return self._keep(heard, standing.reason, frame)
+            return self._keep(heard, standing.reason, frame, first_line(frame.information))
         return self._judge_information(heard, frame, standing)
 
     def standing(self, receiver: str, unwrapped: Unwrapped) -> Standing:
@@ -153,14 +153,14 @@ class Judge:
         self._added = route(policy.post.callsign)
         self._standings, self._older_standings = {}, {}
 
-    def _keep(self, heard: Heard, reason: Reason, innermost: Frame) -> Judged:
-        return Judged(heard, self._policy.kept[reason], innermost, is_emergency(innermost))
+    def _keep(self, heard: Heard, reason: Reason, innermost: Frame, information: bytes) -> Judged:
+        return Judged(heard, self._policy.kept[reason], innermost, is_emergency(innermost, information))
 
     def _judge_third_party(self, heard: Heard, unwrapped: Unwrapped) -> Judged:
         innermost = unwrapped.innermost
         reason = first_broken(RULES_BEFORE_INFORMATION, unwrapped, self._added)
         if reason is not None:
-            return self._keep(heard, reason, innermost)
+            return self._keep(heard, reason, innermost, first_line(innermost.information))
         return self._judge_information(heard, innermost, self.standing(heard.receiver, unwrapped))
 
     def _judge_information(self, heard: Heard, frame: Frame, standing: Standing) -> Judged:
@@ -170,16 +170,16 @@ class Judge:
         """
         information = first_line(frame.information)
         if not information:
-            return self._keep(heard, Reason.EMPTY, frame)
+            return self._keep(heard, Reason.EMPTY, frame, information)
         if information.startswith(b"?"):
-            return self._keep(heard, Reason.GENERIC_QUERY, frame)
+            return self._keep(heard, Reason.GENERIC_QUERY, frame, information)
         if len(information) > standing.room:
-            return self._keep(heard, Reason.TOO_LONG, frame)
+            return self._keep(heard, Reason.TOO_LONG, frame, information)
         elapsed_ms = heard.moment.elapsed_ms
         key = _duplicate_key(standing, information)
         if self.recent.since(key, elapsed_ms) is not None:
-            return self._keep(heard, Reason.DUPLICATE, frame)
-        emergency = is_emergency(frame)
+            return self._keep(heard, Reason.DUPLICATE, frame, information)
+        emergency = is_emergency(frame, information)
         verdict = self._policy.forward
         if not emergency and (standing.rules or standing.rates):
             verdict = self._ask_policy(standing, self.subject(standing, frame, information, heard), heard.moment)

@@ -73,16 +73,12 @@ class Baseline:
     calls: dict[str, dict[str, list[int]]] = field(default_factory=dict)
     """By test, then by module, the first lines of the functions that were called."""
 
-    def asked_about(self, place: Place, slowest: float) -> list[str]:
-        """The tests that come by a mutant, the quickest first: all that come by its module where that is not known.
-
-        None takes more than `slowest` seconds.
-        """
-        quick = {test: self.calls.get(test, {}) for test, seconds in self.seconds.items() if seconds <= slowest}
-        by_module = {test: called[place.module] for test, called in quick.items() if place.module in called}
+    def asked_about(self, place: Place) -> list[str]:
+        """The tests that come by a mutant, the quickest first: all that come by its module where that is not known."""
+        by_module = {test: called[place.module] for test, called in self.calls.items() if place.module in called}
         lines = place.mutant.function
         near = [test for test, called in by_module.items() if lines is None or any(one in lines for one in called)]
-        return sorted(near or by_module or quick, key=self.seconds.__getitem__)
+        return sorted(near or by_module or self.seconds, key=self.seconds.__getitem__)
 
 
 def load_what_tests_need() -> None:
@@ -107,10 +103,10 @@ class Trials:
             to.parent.mkdir(parents=True, exist_ok=True)
             shutil.copy2(tree / file, to)
 
-    def baseline(self, modules: Sequence[str]) -> Baseline:
-        """Run all tests once. Raises `RuntimeError` where they fail as it is."""
+    def baseline(self, modules: Sequence[str], slowest: float) -> Baseline:
+        """Run all tests once, each for `slowest` seconds at most. Raises `RuntimeError` where they fail as it is."""
         first, *others = self._copies
-        watch = _Watch(first, modules, self._report)
+        watch = _Watch(first, modules, slowest, self._report)
         process = _fork(first, self._tests, watch)
         try:
             status = os.waitpid(process, 0)[1]
@@ -123,18 +119,15 @@ class Trials:
             shutil.copytree(first, copy)
         return Baseline(**json.loads(self._report.read_text()))
 
-    def run(
-        self, places: Iterable[Place], baseline: Baseline, slowest: float, until: float
-    ) -> Iterator[tuple[Place, End]]:
-        """Try each with tests of no more than `slowest` seconds; what has not begun `until` then, on the monotonic
-        clock, is not tried."""
+    def run(self, places: Iterable[Place], baseline: Baseline, until: float) -> Iterator[tuple[Place, End]]:
+        """Try each; what has not begun `until` then, on the monotonic clock, is not tried."""
         free, running, waiting = list(self._copies), list[_Trial](), iter(places)
         place = next(waiting, None)
         try:
             while place is not None or running:
                 if place is not None and (free or time.monotonic() >= until):
                     if time.monotonic() < until:
-                        running.append(_Trial.begin(place, free.pop(), baseline, slowest))
+                        running.append(_Trial.begin(place, free.pop(), baseline))
                     else:
                         yield place, End.NOT_TRIED
                     place = next(waiting, None)
@@ -160,8 +153,8 @@ class _Trial:
     deadline: float
 
     @classmethod
-    def begin(cls, place: Place, copy: Path, baseline: Baseline, slowest: float) -> "_Trial":
-        tests = baseline.asked_about(place, slowest)
+    def begin(cls, place: Place, copy: Path, baseline: Baseline) -> "_Trial":
+        tests = baseline.asked_about(place)
         seconds = int(SLOWER * sum(baseline.seconds[test] for test in tests)) + MORE_SECONDS
         module = copy / place.module
         right = module.read_bytes()
@@ -186,32 +179,37 @@ class _Trial:
 class _Watch:
     """A plugin of pytest that notes what each test calls, and how long it takes."""
 
-    def __init__(self, copy: Path, modules: Sequence[str], report: Path) -> None:
+    def __init__(self, copy: Path, modules: Sequence[str], slowest: float, report: Path) -> None:
+        self._slowest = slowest
         self._modules = {str(copy / module): module for module in modules}
         self.output = report.with_suffix(".txt")
         """What the tests print."""
 
         self._report = report
         self._seconds: dict[str, float] = {}
-        self._calls: dict[str, dict[str, set[int]]] = defaultdict(lambda: defaultdict(set))
+        self._calls: dict[str, dict[str, set[int]]] = {}
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Any:  # noqa: ANN401 - as pytest has it
         """Look at every call while a test runs."""
-        called = self._calls[item.nodeid]
+        called: dict[str, set[int]] = defaultdict(set)
+        start = time.process_time()
 
         def trace(frame: FrameType, _event: str, _value: object) -> None:
             module = self._modules.get(frame.f_code.co_filename)
             if module is not None:
                 called[module].add(frame.f_code.co_firstlineno)
+                if time.process_time() - start > self._slowest:
+                    pytest.skip("it takes too long")
 
-        start = time.process_time()
         sys.settrace(trace)
         try:
             return (yield)
         finally:
             sys.settrace(None)
-            self._seconds[item.nodeid] = time.process_time() - start
+            seconds = time.process_time() - start
+            if seconds <= self._slowest:
+                self._seconds[item.nodeid], self._calls[item.nodeid] = seconds, called
 
     def pytest_sessionfinish(self) -> None:
         """Write it down."""
