@@ -96,7 +96,7 @@ class House:
 
     def memories(self) -> Sequence[Remembered[HeardPayload]]:
         """What is to be known again after a restart."""
-        return [self.reader, *self.watches.memories()]
+        return [self.reader, self.stations, *self.watches.memories()]
 
     def start(self, tasks: KeptTasks) -> None:
         """Let every sink work."""

@@ -67,6 +67,9 @@ JUDGED_BY = {"post": "post", "hub": "club"}
 FIRST_HEALTH_SECONDS = 1.0
 """How soon after the start it is looked at again: by then what can listen and connect has done so."""
 
+RECENT_FRAMES = 1000
+"""So many of the frames that were heard last before a restart can be looked back at."""
+
 _log = structlog.get_logger("stile")
 
 
@@ -274,9 +277,12 @@ class Service:
         if not self._judges_for_a_club:  # what that judge knows, the engine keeps
             memories.insert(0, JudgeMemory(self._policy.judge))
         try:
-            await journal.recollect(memories, self._house.reader)
+            recent = await journal.recollect(memories, self._house.reader, recent=RECENT_FRAMES)
         except JournalRefusedError as error:
             raise DocumentError([self._station.document.problem(("journal", "path"), str(error))]) from None
+        self._house.watches.recollect(recent)
+        if self.sinks.web is not None:
+            self.sinks.web.recollect(recent)
         self._note_policy()
 
     def _note_policy(self) -> None:

@@ -4,12 +4,13 @@ The last frame of a station may be a message or a status; who follows the statio
 same. It is kept for the few stations that the operator lists: every frame of theirs is read when it is heard.
 """
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from gateway.frames.plain import PlainObject, rfc3339
+from gateway.frames.plain import PlainObject, from_rfc3339, rfc3339
 from gateway.judge.verdict import Judged, Reason
 
 POSITION_FIELDS = (
@@ -97,10 +98,69 @@ class Latest:
             self.telemetry = {"time": time, "channels": {channel.key: value for channel, value in named}}
             self.channels = tuple(channel for channel, _ in named)
 
+    def dumped(self) -> PlainObject:
+        """All of it, to be kept over a restart: see `latest_from`."""
+        channels = [[channel.key, channel.name, channel.unit, channel.is_bit] for channel in self.channels]
+        return {**self.to_object(), "channels": channels}
+
     def to_object(self) -> PlainObject:
         """The plain form; what was never said is not there."""
         parts = {"position": self.position, "weather": self.weather, "telemetry": self.telemetry}
         return {name: part for name, part in parts.items() if part is not None}
+
+
+def latest_from(plain: object) -> Latest:
+    """What `dumped` gave out; what is of another shape is left out, part by part. Never raises."""
+    if not isinstance(plain, Mapping):
+        return Latest()
+    told = plain.get("channels")
+    channels = [_channel_from(channel) for channel in told] if isinstance(told, list) else []
+    return Latest(
+        _part_from(plain.get("position"), POSITION_FIELDS),
+        _part_from(plain.get("weather"), WEATHER_FIELDS),
+        _telemetry_from(plain.get("telemetry")),
+        tuple(channel for channel in channels if channel is not None)[:MOST_CHANNELS],
+    )
+
+
+def _part_from(plain: object, names: Sequence[str]) -> PlainObject | None:
+    """The time, and those of the fields that are numbers; None where there is neither."""
+    time = _time_in(plain)
+    if time is None or not isinstance(plain, Mapping):
+        return None
+    found = {name: plain[name] for name in names if _is_number(plain.get(name))}
+    return {"time": time, **found} if found else None
+
+
+def _telemetry_from(plain: object) -> PlainObject | None:
+    time = _time_in(plain)
+    values = plain.get("channels") if isinstance(plain, Mapping) else None
+    if time is None or not isinstance(values, Mapping):
+        return None
+    found = {key: value for key, value in values.items() if _is_key(key) and (value is None or _is_number(value))}
+    return {"time": time, "channels": dict([*found.items()][:MOST_CHANNELS])}
+
+
+def _time_in(plain: object) -> str | None:
+    try:
+        return rfc3339(from_rfc3339(plain["time"])) if isinstance(plain, Mapping) else None
+    except (KeyError, TypeError, ValueError, OverflowError):
+        return None
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and math.isfinite(value)
+
+
+def _is_key(value: object) -> bool:
+    return isinstance(value, str) and bool(value) and value == key_of(value)
+
+
+def _channel_from(plain: object) -> Channel | None:
+    match plain:
+        case [str(key), str(name), str(unit), bool(is_bit)] if _is_key(key) and name == safe_name(name):
+            return Channel(key, name, unit, is_bit)
+    return None
 
 
 def _picked(report: Mapping[str, Any], names: Sequence[str], time: str) -> PlainObject:

@@ -1,16 +1,21 @@
 """Station memory: what was last heard of every station, within bounds. No I/O, no clock."""
 
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import takewhile
+from typing import Any
 
 from gateway.bounded import BoundedMapping
 from gateway.duration import DAY_MS
 from gateway.feed.heard_object import HeardPayload
-from gateway.feed.latest import Latest
+from gateway.feed.latest import Latest, latest_from
 from gateway.frames.header import is_network_callsign
-from gateway.frames.plain import PlainObject, rfc3339
+from gateway.frames.plain import HIGHEST_NUMBER, PlainObject, rfc3339
 from gateway.judge.verdict import Judged
+from gateway.remembered import FRAMES, Past, in_pieces
+
+HIGHEST_TIME_MS = 253_402_300_799_999
+"""The end of the year 9999, the last that RFC 3339 can write."""
 
 
 @dataclass(slots=True)
@@ -48,13 +53,22 @@ class Stations:
 
     A source that the network would not take as a callsign is no station: what the air can make up without end, or
     what would be odd in a topic or a file name, is not remembered.
+
+    They outlive a restart, as `remembered.Remembered` has it; their last frames are kept anyway, and are named.
     """
+
+    name = "stations"
+    version = 1
+    every_ms = 1_800_000
 
     def __init__(self, limit: int = 5000, forget_ms: int = DAY_MS, followed: Collection[str] = ()) -> None:
         """Of those `followed` the reports are read and kept, too."""
         self.forget_ms = forget_ms
         self.on_forgotten: list[Callable[[str], None]] = []
         """Told of every source that is remembered no longer, evicted or forgotten."""
+
+        self.revision = 0
+        """How many frames of stations were heard."""
 
         self._followed = frozenset(followed)
         self._stations = BoundedMapping[str, Station](limit, self._tell)
@@ -88,6 +102,7 @@ class Stations:
             station.latest = Latest() if frame.source in self._followed else None
         else:
             return
+        self.revision += 1
         station.frames += 1
         if is_direct(judged):
             station.last_direct_ms = time_ms
@@ -110,9 +125,64 @@ class Stations:
             del self._stations[source]
             self._tell(source)
 
+    def dump(self) -> Iterator[PlainObject]:
+        """Every station: its last frame by name, and what is known beside it."""
+        for sources in in_pieces(list(self._stations)):
+            found = [station for source in sources if (station := self._stations.get(source)) is not None]
+            last = [station.last.judged.heard for station in found]
+            yield {FRAMES: [[heard.run, heard.sequence] for heard in last], "stations": list(map(_entry_of, found))}
+
+    def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:
+        """Take stations in. One whose last frame is kept no longer is forgotten."""
+        entries = piece.get("stations")
+        for entry, last in zip(entries if isinstance(entries, list) else (), past.frames, strict=False):
+            match entry:
+                case [int(first_ms), int(frames), int() | None as direct_ms, latest] if last is not None:
+                    self._put(last, Memory(first_ms, frames, direct_ms), latest)
+
+    def recall(self, heard: HeardPayload) -> None:
+        """It was heard before the restart: it counts, unless it was counted when its station was dumped."""
+        frame = heard.judged.innermost
+        station = None if frame is None else self._stations.get(frame.source)
+        if station is not None:
+            last, this = station.last.judged.heard, heard.judged.heard
+            if last.run == this.run and last.sequence >= this.sequence:
+                return
+        self.hear(heard)
+
+    def _put(self, last: HeardPayload, memory: "Memory", latest: object) -> None:
+        frame = last.judged.innermost
+        if frame is None or not is_network_callsign(frame.source) or not memory.is_plausible:
+            return
+        station = Station(frame.source, last, memory.first_heard_ms, memory.frames, memory.last_direct_ms)
+        if frame.source in self._followed:
+            station.latest = latest_from(latest)
+        self._stations[frame.source] = station
+        self._stations.move_to_end(frame.source)
+
     def _tell(self, source: str) -> None:
         for tell in self.on_forgotten:
             tell(source)
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """What is known of a station beside its last frame. Times are Unix milliseconds."""
+
+    first_heard_ms: int
+    frames: int
+    last_direct_ms: int | None
+
+    @property
+    def is_plausible(self) -> bool:
+        """Whether it can be so: it may come from a file or a broker."""
+        times = (self.first_heard_ms, self.last_direct_ms or 0)
+        return 1 <= self.frames <= HIGHEST_NUMBER and all(0 <= time_ms <= HIGHEST_TIME_MS for time_ms in times)
+
+
+def _entry_of(station: Station) -> list[object]:
+    latest = None if station.latest is None else station.latest.dumped()
+    return [station.first_heard_ms, station.frames, station.last_direct_ms, latest]
 
 
 def is_direct(judged: Judged) -> bool:

@@ -7,6 +7,7 @@ import structlog
 from gateway.clocks import is_synchronised
 from gateway.feed.heard_object import HeardPayload, Reader
 from gateway.frames.heard import Run
+from gateway.frames.plain import PlainObject
 from gateway.journal.batch import PolicyTexts
 from gateway.journal.keeper import Keeper
 from gateway.journal.options import JournalOptions
@@ -35,8 +36,12 @@ class Journal(Recorder):
         self._files = 0
         super().__init__(PartKind.JOURNAL, self._store, run.now, limits=options.limits, pace=options.pace)
 
-    async def recollect(self, memories: Sequence[Remembered[HeardPayload]], read: Reader) -> None:
+    async def recollect(
+        self, memories: Sequence[Remembered[HeardPayload]], read: Reader, *, recent: int = 0
+    ) -> list[HeardPayload]:
         """Give `memories` what they knew before the restart, and keep them from now on. `read` reads reports.
+
+        Gives back the frames that were heard last: `recent` of them where there are so many, perhaps more.
 
         Call it before anything is heard: it waits for the disk, and while it does the memories must be left alone.
         Raises `JournalRefusedError` where the file is none of ours or a newer one; any other trouble is logged, and the
@@ -45,22 +50,27 @@ class Journal(Recorder):
         self._keeper = Keeper(self._run, memories)
         self._worker.start()
         now = Now(self._began_ms, self._run.boot, self._run.boot_ms, is_synchronised())
-        wanted = Wanted([memory.name for memory in memories], now, read)
+        wanted = Wanted([memory.name for memory in memories], now, read, recent)
         try:
             recollection = await self._ask(self._store.recollect, wanted)
         except JournalRefusedError:
             raise
         except JournalError as error:
             _log.warning("nothing is known of the time before", why=error.trouble.why, do=error.trouble.do)
-            return
+            return []
         self._files = self._store.new_files
         for memory in memories:
             if _recall(memory, recollection):
                 self._keeper.is_kept(memory)
+        return [payload for _, payload in recollection.frames]
 
     def offer_policy(self, label: str, texts: Sequence[tuple[str, str]]) -> None:
         """A policy came into force: its label, and name and text of each of its files, its own first."""
         self._waiting.offer_policy(PolicyTexts(label, self._now().time_ms, tuple(texts)))
+        self.settle_soon()
+
+    def offer_alert(self, alert: PlainObject) -> None:  # noqa: ARG002 - what every sink is offered
+        """An alert was raised, which its watch remembers: that is kept at once."""
         self.settle_soon()
 
     async def _before_settling(self, *, leaving: bool) -> None:

@@ -1,18 +1,24 @@
 """How far the antenna reaches: what it heard lately without any help, and how far away the farthest was. No clock."""
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from gateway.bounded import BoundedMapping
 from gateway.duration import HOUR_MS
-from gateway.feed.heard_object import Reader
+from gateway.feed.heard_object import HeardPayload, Reader
 from gateway.feed.stations import is_direct
 from gateway.frames.header import is_network_callsign
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
 from gateway.judge.verdict import Judged
+from gateway.remembered import Past, in_pieces
 
 LOOKED_AT = 64
 """Frames that are read for their place at one time: of more, the newest. It takes a few milliseconds."""
+
+FARTHEST_KM = 20_040
+"""Half the earth's girth: no two places are farther from each other."""
 
 _OF_THE_SENDER = frozenset({"position", "weather"})
 """Reports whose place is that of their sender: an object's or an item's is not."""
@@ -47,10 +53,18 @@ class _Direct:
 class ReachWatch:
     """Remembers the stations heard direct in the last hour, `limit` at most: past it, those heard last.
 
-    Reports are read from time to time, not when they are heard: a frame on its way up does not wait for it.
+    Reports are read from time to time, not when they are heard: a frame on its way up does not wait for it. What is
+    known outlives a restart, as `remembered.Remembered` has it.
     """
 
+    name = "reach"
+    version = 1
+    every_ms = 1_800_000
+
     def __init__(self, reader: Reader, limit: int = 5000) -> None:
+        self.revision = 0
+        """How many frames were heard direct."""
+
         self._reader = reader
         self._stations = BoundedMapping[str, _Direct](limit)
         self._unread = BoundedMapping[str, Judged](LOOKED_AT)
@@ -63,6 +77,7 @@ class ReachWatch:
         frame = judged.innermost
         if frame is None or not is_direct(judged) or not is_network_callsign(frame.source):
             return
+        self.revision += 1
         source, elapsed_ms = frame.source, judged.heard.moment.elapsed_ms
         station = self._stations.renew(source)
         if station is None:
@@ -90,6 +105,27 @@ class ReachWatch:
         """How far it reached at the last reading."""
         distances = [station.distance_km for station in self._stations.values() if station.distance_km is not None]
         return Reach(len(self._stations), max(distances, default=None))
+
+    def dump(self) -> Iterator[PlainObject]:
+        """Every station heard direct, with what was read of it so far."""
+        for sources in in_pieces(list(self._stations)):
+            found = ((source, self._stations.get(source)) for source in sources)
+            yield {"direct": [[source, one.elapsed_ms, one.distance_km] for source, one in found if one is not None]}
+
+    def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:
+        """Take stations in; those of another shape are left out."""
+        direct = piece.get("direct")
+        for entry in direct if isinstance(direct, list) else ():
+            match entry:
+                case [str(source), int(elapsed_ms), int() | float() | None as distance_km] if is_network_callsign(
+                    source
+                ):
+                    if distance_km is None or 0 <= distance_km <= FARTHEST_KM:
+                        self._stations[source] = _Direct(min(elapsed_ms + past.shift_ms, 0), distance_km)
+
+    def recall(self, heard: HeardPayload) -> None:
+        """It was heard before the restart."""
+        self.heard(heard.judged)
 
     def _distance_of(self, judged: Judged) -> float | None:
         report = self._reader(judged)

@@ -13,6 +13,7 @@ from gateway.part import Answers, Part
 from gateway.remembered import Remembered
 from gateway.watches.activity import ActivityWatch
 from gateway.watches.clock import ClockWatch
+from gateway.watches.day import DayCounts
 from gateway.watches.emergencies import Emergencies
 from gateway.watches.quiet import QuietWatch, with_hearing
 from gateway.watches.reach import ReachWatch
@@ -35,6 +36,7 @@ class Watches:
         self._clock = ClockWatch(started)
         self._activity = ActivityWatch()
         self._reach = ReachWatch(read)
+        self._day = DayCounts()
 
     @property
     def answers(self) -> tuple[Answers, ...]:
@@ -54,6 +56,7 @@ class Watches:
         for frame in frames:
             if frame.judged.emergency:
                 self.emergencies.hear(frame)
+        self._day.hear(frames)
         return self._alerts.hear(batch)
 
     def tick(self, moment: Moment, listening: Iterable[str]) -> list[PlainObject]:
@@ -81,10 +84,16 @@ class Watches:
         """What is watched of the post as a whole, in the plain form: see `feed.health.Health.watched`."""
         return {
             "past_rates": self.emergencies.past_rates().to_object(),
+            "today": self._day.today(moment),
             "activity": self._activity.now(moment, stations).to_object(),
             "reach": self._reach.reach().to_object(),
         }
 
     def memories(self) -> Sequence[Remembered[HeardPayload]]:
         """What is to be known again after a restart."""
-        return [self._quiet]
+        return [self._alerts, self._quiet, self._reach, self._day]
+
+    def recollect(self, frames: Iterable[HeardPayload]) -> None:
+        """These frames were heard last before a restart."""
+        for frame in frames:
+            self._activity.heard(frame.judged.heard.moment)

@@ -1,4 +1,7 @@
-"""The frames heard last, newest last and bounded: what `/api/heard` looks back at. No I/O, no clock."""
+"""The frames heard last, newest last and bounded: what `/api/heard` looks back at. No I/O, no clock.
+
+They are numbered in the order in which they come, those from before a restart first.
+"""
 
 from itertools import islice
 
@@ -7,11 +10,12 @@ from gateway.feed.heard_object import HeardPayload
 
 
 class HeardMemory:
-    """The last frames of this run. Their JSON is made when somebody asks for it."""
+    """The last frames. Their JSON is made when somebody asks for it."""
 
     def __init__(self, *, limit: int, limit_octets: int) -> None:
         """At most `limit` frames are remembered, and about `limit_octets` octets of them."""
         self._frames = Newest[HeardPayload](limit, limit_octets)
+        self._count = 0
 
     def __len__(self) -> int:
         return len(self._frames)
@@ -24,12 +28,15 @@ class HeardMemory:
     def heard(self, payload: HeardPayload, weight: int) -> None:
         """A frame was heard and judged, which holds about `weight` octets."""
         self._frames.put(payload, weight)
+        self._count += 1
 
     def page(self, limit: int, before: int | None) -> tuple[list[HeardPayload], int | None]:
-        """At most `limit` frames, the newest first, of those whose sequence is below `before`.
+        """At most `limit` frames, the newest first, of those whose number is below `before`.
 
         And what `before` should be for the next page: None where nothing older is remembered.
         """
-        older = (frame for frame, _ in reversed(self._frames) if before is None or frame.judged.heard.sequence < before)
-        page = list(islice(older, limit))
-        return page, page[-1].judged.heard.sequence if next(older, None) is not None else None
+        newest = self._count if before is None else min(before - 1, self._count)
+        skipped = self._count - newest
+        page = [frame for frame, _ in islice(reversed(self._frames), skipped, skipped + limit)]
+        is_last = skipped + len(page) >= len(self._frames)
+        return page, None if is_last else newest - len(page) + 1

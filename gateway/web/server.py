@@ -93,6 +93,11 @@ class WebServer(RunningSink):
             self._log.heard(payload, weight)
         self._streams.wake()
 
+    def recollect(self, frames: Sequence[HeardPayload]) -> None:
+        """These frames were heard last before a restart: whoever looks back sees them."""
+        for payload in frames:
+            self._memory.heard(payload, weight_of(payload))
+
     def offer_forwarded(self, frames: Sequence[HeardPayload], sent_at_ms: int) -> None:
         """Take frames whose lines were sent."""
         for payload in frames:

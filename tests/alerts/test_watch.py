@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.alerts import watch
+from gateway.alerts import episodes, watch
 from gateway.alerts.watch import EMERGENCY_AGAIN_MS, MOST_A_MINUTE, SETTLED_MS, AlertWatch
 from gateway.feed.heard_object import heard_object
 from gateway.feed.reader import ReportReader
@@ -354,7 +354,7 @@ def test_what_one_entry_withholds_takes_nothing_from_another() -> None:
 
 
 def test_memory_is_bounded_whoever_is_heard(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(watch, "MAXIMUM_EPISODES", 5)
+    monkeypatch.setattr(episodes, "MAXIMUM_EPISODES", 5)
     monkeypatch.setattr(watch, "MAXIMUM_HEADERS", 5)
     watching = Watching("{name: near, when: {distance: {within: 5km}}}")
     for number in range(20):

@@ -43,3 +43,17 @@ def test_what_is_remembered_is_bounded_in_number_and_in_octets() -> None:
 def test_it_knows_when_the_last_frame_was_heard() -> None:
     assert memory_of(0).last_heard_ms is None
     assert memory_of(3).last_heard_ms == NOON_MS
+
+
+def test_frames_from_before_a_restart_come_first_though_their_sequences_are_higher() -> None:
+    memory = HeardMemory(limit=100, limit_octets=1 << 30)
+    for run, first, last in (("earlier", 7, 9), ("this", 1, 2)):
+        post = Post(run)
+        for number in range(1, last + 1):
+            payload = HeardPayload(post.hear(b"QA1BCD>APRS:>x"))
+            if number >= first:
+                memory.heard(payload, 1)
+    page, before = memory.page(3, None)
+    assert sequences(page) == [2, 1, 9]
+    page, before = memory.page(3, before)
+    assert (sequences(page), before) == ([8, 7], None)
