@@ -21,6 +21,9 @@ class Pauses:
     steady: float = 30.0
     """A connection that stood for so long was a good one: the pause after it is the first again."""
 
+    doublings_after_work: int = 2
+    """After a connection that did its work, but stood for less, the pause is no longer than after so many doublings."""
+
     def after(self, failures: int, chance: float) -> float:
         """The pause after one more failure than `failures`; `chance` is from 0 up to 1."""
         return min(self.longest, self.first * (1 << min(failures, MAXIMUM_DOUBLINGS))) * (1 - self.spread * chance)
@@ -36,10 +39,15 @@ class BackOff:
         self._random = random
         self._failures = 0
 
-    def failed(self, stood: float = 0.0) -> float:
-        """A connection ended that had stood for so many seconds, or none came about: pause for so many seconds."""
+    def failed(self, stood: float = 0.0, *, worked: bool = False) -> float:
+        """A connection ended that had stood for so many seconds, or none came about: pause for so many seconds.
+
+        `worked`: it had done what it was for.
+        """
         if stood >= self._pauses.steady:
             self._failures = 0
+        elif worked:
+            self._failures = min(self._failures, self._turns * self._pauses.doublings_after_work)
         pause = self._pauses.after(self._failures // self._turns, self._random())
         self._failures += 1
         return pause

@@ -47,6 +47,7 @@ class PartKind(StrEnum):
     ALERTS = "alerts"
     CLUB = "club"
     LOG = "log"
+    PULSE = "pulse"
     GATEWAY = "gateway"
     """What joins all that is told of what is heard."""
 

@@ -27,6 +27,7 @@ from gateway.feed.sink import Sink
 from gateway.feed.stations import Stations
 from gateway.frames.heard import Heard, Run
 from gateway.frames.network_line import network_line, route
+from gateway.frames.pulse import BEAT_SECONDS
 from gateway.house import House
 from gateway.judge.memory import JudgeMemory
 from gateway.judge.source import PolicySource
@@ -118,6 +119,7 @@ class Service:
             self._policy,
             *self._house.watches.answers,
             self._faults,
+            self.frames.pulse,
             *parts,
         )
         """Who answers for a part, beside receivers and uplink."""
@@ -134,6 +136,7 @@ class Service:
             tasks.keep(self._look_after(), name="health")
             tasks.keep(self._policy.run(), name="policy")
             tasks.keep(self._show_life(), name="signs of life")
+            tasks.keep(self._beat(), name="pulse")
             listeners = [
                 tasks.keep(receiver.listen(), name=receiver.name, may_return=True) for receiver in self._receivers
             ]
@@ -242,6 +245,14 @@ class Service:
     def _publish_health(self) -> None:
         with self._faults.contained(Doing.HEALTH):
             self._house.tell_health(self.health())
+
+    async def _beat(self) -> None:
+        """Notice when everything stood still."""
+        while True:
+            standstill = self.frames.pulse.beat(self.frames.now())
+            if standstill is not None:
+                _log.warning("the gateway stood still", seconds=round(standstill.seconds, 1))
+            await asyncio.sleep(BEAT_SECONDS)
 
     async def _show_life(self) -> None:
         """Tell the service manager again and again that the gateway turns, for as long as frames come to a verdict."""

@@ -27,6 +27,13 @@ def test_after_a_connection_that_stood_well_the_pause_is_the_first_again(stood: 
     assert [back_off.failed(stood), back_off.failed()] == pauses
 
 
+def test_after_a_connection_that_did_its_work_the_pauses_start_again_from_a_low_one() -> None:
+    back_off = a_back_off()
+    for _ in range(6):
+        back_off.failed()
+    assert [back_off.failed(5.0, worked=True), back_off.failed(), back_off.failed(5.0, worked=True)] == [4, 8, 4]
+
+
 @pytest.mark.parametrize(("spread", "chance", "pause"), [(0.5, 0, 1), (0.5, 1, 0.5), (1, 0.75, 0.25), (0, 1, 1)])
 def test_chance_takes_away_no_more_of_a_pause_than_its_spread(spread: float, chance: float, pause: float) -> None:
     assert a_back_off(spread=spread, chance=chance).failed() == pause

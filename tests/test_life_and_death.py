@@ -2,6 +2,7 @@
 
 import asyncio
 import os
+import signal
 import socket
 import subprocess
 import sys
@@ -9,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from demo.network_server import NetworkServer
 from gateway import policy_in_force
 from gateway.faults import Doing
 from gateway.frames.heard import Heard
@@ -18,7 +20,7 @@ from gateway.notify import ServiceManager
 from gateway.part import Part, PartKind, State
 from gateway.policy_files import load_for
 from gateway.service import Service
-from tests.whole_gateway import FAIL_SAFE_SECONDS, Decoder, Ear, kiss_of, running, station_file, until
+from tests.whole_gateway import FAIL_SAFE_SECONDS, PASSCODE, Decoder, Ear, kiss_of, running, station_file, until
 
 MOORED = b"QA1BCD-9>APRS:!5836.00N/00355.00W>moored"
 HARMFUL = b"QA1BCD-9>APRS:>this one"
@@ -161,6 +163,30 @@ async def test_frames_that_come_to_no_verdict_are_no_sign_of_life(
                     await asyncio.sleep(0.1)
 
 
+async def test_what_waited_while_the_gateway_stood_still_never_goes_up_late(tmp_path: Path) -> None:
+    """A real process is stopped for longer than lines stay fresh: SIGSTOP and SIGCONT of POSIX."""
+    async with Decoder() as decoder, NetworkServer(keep_lines=10) as server:
+        uplink = f"uplink: {{servers: ['tcp://127.0.0.1:{server.port}'], freshness: 2s}}\n"
+        station_file(tmp_path, station_text(decoder, uplink))
+        with run(tmp_path, "station.yaml", STILE_PASSCODE=PASSCODE) as gateway:
+            await decoder.send(kiss_of(b"QA1BCD-9>APRS:>before"))
+            await server.until(lambda: server.counts.accepted == 1)
+            gateway.send_signal(signal.SIGSTOP)
+            await decoder.send(kiss_of(b"QA1BCD-9>APRS:>meanwhile"))
+            await asyncio.sleep(2.5)
+            gateway.send_signal(signal.SIGCONT)
+            await asyncio.sleep(1.5)  # what comes at once counts as if it had waited, too
+            await decoder.send(kiss_of(b"QA1BCD-9>APRS:>after"))
+            await server.until(lambda: server.counts.accepted == 2)
+            gateway.send_signal(signal.SIGTERM)
+            assert gateway.stderr is not None
+            log = (await asyncio.to_thread(gateway.stderr.read)).decode()
+            gateway.kill()
+    assert [line.rpartition(b">")[2] for line in server.lines] == [b"before\r\n", b"after\r\n"]
+    assert "the gateway stood still" in log
+    assert '"late": 1' in log
+
+
 def test_a_second_gateway_with_the_same_station_file_or_journal_is_refused(tmp_path: Path) -> None:
     text = "station: {callsign: QX1GAT-10}\nreceivers: [{name: vhf, from: 'kiss+tcp://127.0.0.1:1'}]\n"
     (tmp_path / "one.yaml").write_text(f"{text}journal: {{path: stile.db}}\n")
@@ -184,8 +210,8 @@ def test_a_second_gateway_with_the_same_station_file_or_journal_is_refused(tmp_p
             third.kill()
 
 
-def run(folder: Path, station: str) -> "subprocess.Popen[bytes]":
-    environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[1])}
+def run(folder: Path, station: str, **more: str) -> "subprocess.Popen[bytes]":
+    environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[1]), **more}
     command = [sys.executable, "-m", "gateway.cli", "run", station]
     return subprocess.Popen(command, cwd=folder, stderr=subprocess.PIPE, env=environment)
 

@@ -241,7 +241,15 @@ async def test_health_is_one_object_that_its_schema_knows(tmp_path: Path) -> Non
     ):
         await until(lambda: part(service, PartKind.UPLINK).state is State.OK)
         plain = held_to(Schema.HEALTH, json.dumps(service.health().to_object()).encode())
-    assert [each["name"] for each in plain["parts"]] == ["vhf", "uplink", "policy", "alerts", "clock", "gateway"]
+    assert [each["name"] for each in plain["parts"]] == [
+        "vhf",
+        "uplink",
+        "policy",
+        "alerts",
+        "clock",
+        "gateway",
+        "pulse",
+    ]
 
 
 async def test_a_stop_is_quick_though_nothing_answers(tmp_path: Path) -> None:
@@ -298,7 +306,7 @@ async def test_a_fault_in_what_tells_the_house_keeps_no_frame_from_the_network(t
         assert len(ear.judged) == 2
         untold = part(service, PartKind.GATEWAY)
         assert untold.state is State.DEGRADED
-        assert service.health().to_object()["parts"][-1]["figures"] == {
+        assert service.health().to_object()["parts"][-2]["figures"] == {
             "faults": {"judging": 0, "telling": 4, "health": 0, "memory": 0, "watching-files": 0},
             "untold": 4,
         }

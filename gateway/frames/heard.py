@@ -7,17 +7,10 @@ from dataclasses import dataclass
 
 from gateway.clocks import boot_identity, since_boot
 from gateway.frames.frame import Damaged, Frame
+from gateway.frames.moment import Moment
+from gateway.frames.pulse import Pulse
 
-
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """A reading of both clocks."""
-
-    elapsed_ms: int
-    """Since the gateway started, on a clock that is never set back: windows and rates use it."""
-
-    time_ms: int
-    """Unix time in milliseconds: hours, days and budgets use it."""
+__all__ = ["Heard", "Moment", "Place", "Run"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +59,7 @@ class Run:
         self._wall = wall
         self._started = monotonic()
         self._sequence = 0
+        self.pulse = Pulse(self.now().time_ms)
 
     @property
     def boot_ms(self) -> int:

@@ -10,6 +10,7 @@ import structlog
 from gateway.duration import in_words
 from gateway.frames.frame import Damaged, Frame
 from gateway.frames.heard import Heard, Run
+from gateway.frames.pulse import Source
 from gateway.part import Figure, Part, PartKind, State, counter, gauge
 from gateway.receivers.address import ReceiverAddress, Scheme
 from gateway.receivers.other_language import OtherLanguage, recognise
@@ -82,6 +83,7 @@ class Receiver(ABC):
 
         self.counts = ReceiverCounts()
         self._run = run
+        self._source = Source()
         self._deliver = deliver
         self._since_ms = run.now().elapsed_ms
         self._first_frame_ms: int | None = None
@@ -165,9 +167,12 @@ class Receiver(ABC):
         self.phase = phase
         self.reason = reason
 
-    def _hand_on(self, frames: Iterable[tuple[int, Frame | Damaged]]) -> None:
-        """Give what one read brought, as (KISS port, frame), its place in the run, and deliver it."""
-        moment = self._run.now()
+    def _hand_on(self, frames: Iterable[tuple[int, Frame | Damaged]], *, emptied: bool = True) -> None:
+        """Give what one read brought, as (KISS port, frame), its place in the run, and deliver it.
+
+        `emptied`: the read left nothing over.
+        """
+        moment = self._run.pulse.heard(self._run.now(), self._source, emptied=emptied)
         hear, name = self._run.hear, self.name
         heard = [hear(moment, name, port, frame) for port, frame in frames]
         if heard:

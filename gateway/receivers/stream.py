@@ -63,7 +63,7 @@ class StreamReceiver(ReconnectingReceiver):
             self.counts.octets += len(data)
             frames = framing.feed(data)
             self.counts.ignored = ignored_before + framing.ignored
-            self._hand_on(frames)
+            self._hand_on(frames, emptied=len(data) < READ_OCTETS)
             if not self._has_heard:
                 tail = (tail + data)[-LOOKED_AT:]
                 self._suspect(tail)

@@ -68,7 +68,8 @@ class DatagramReceiver(ReconnectingReceiver):
             first = await loop.sock_recvfrom(listening, _LONGEST_DATAGRAM)
             frames: list[PortAndFrame] = []
             last = b""
-            for data, sender in (first, *_waiting_already(listening)):
+            datagrams = (first, *_waiting_already(listening))
+            for data, sender in datagrams:
                 if self._is_allowed(sender[0]):
                     self.counts.octets += len(data)
                     frames += framing.feed(data)
@@ -76,7 +77,7 @@ class DatagramReceiver(ReconnectingReceiver):
                 else:
                     self._refuse(sender[0])
             self.counts.ignored = ignored_before + framing.ignored
-            self._hand_on(frames)
+            self._hand_on(frames, emptied=len(datagrams) < _DATAGRAMS_AT_A_TIME)
             if not self._has_heard:
                 self._suspect(last)
             await asyncio.sleep(0)

@@ -125,9 +125,9 @@ class Uplink(Generic[AnyDeparture]):
         try:
             while not self._stopped.is_set():
                 server = self._options.servers[self._turn % len(self._options.servers)]
-                trouble, stood_ms = await self._connect_and_stay(*server)
+                trouble, stood_ms, worked = await self._connect_and_stay(*server)
                 self._turn += 1
-                await self._stay_away(trouble, stood_ms)
+                await self._stay_away(trouble, stood_ms, worked=worked)
         finally:
             self._stop()
 
@@ -172,6 +172,7 @@ class Uplink(Generic[AnyDeparture]):
             comments=totals.comments,
             lines_discarded=totals.lines_discarded,
             connections=totals.connections,
+            mute=self._link is not None and self._link.session.is_mute(self._clock()),
         )
 
     def _is_getting_through(self) -> bool:
@@ -223,8 +224,11 @@ class Uplink(Generic[AnyDeparture]):
         if due_ms:
             self._look_in(max(SHORTEST_WATCH_SECONDS, min(WATCH_SECONDS, (min(due_ms) - now_ms) / 1000)))
 
-    async def _connect_and_stay(self, host: str, port: int) -> tuple["_Trouble", int]:
-        """One connection from its first look-up to its end: why it ended, and for how long it had stood accepted."""
+    async def _connect_and_stay(self, host: str, port: int) -> tuple["_Trouble", int, bool]:
+        """One connection from its first look-up to its end.
+
+        Gives back why it ended, for how long it had stood accepted, and whether it had carried lines.
+        """
         options = self._options
         self._change(Phase.CONNECTING, server=_address(host, port), trouble=self._standing.trouble)
         try:
@@ -236,14 +240,14 @@ class Uplink(Generic[AnyDeparture]):
                 unacknowledged_ms=options.freshness_ms,
             )
         except DialError as error:
-            return _Trouble(str(error)), 0
+            return _Trouble(str(error)), 0, False
         if self._stopped.is_set():
             sock.close()
-            return _NONE, 0
+            return _NONE, 0, False
         session = Session(
             self._login,
             opened_ms=self._clock(),
-            login_ms=options.login_ms,
+            login_ms=min(options.login_ms, options.freshness_ms),  # lines wait meanwhile: a mute server costs no more
             silence_ms=options.silence_ms,
             unverified_ms=options.unverified_ms,
         )
@@ -258,12 +262,12 @@ class Uplink(Generic[AnyDeparture]):
             self._totals = self._totals.with_link(link)
             self._link = None
         trouble = _Trouble(link.reason, session.remark, login_refused=session.answered and not session.accepted)
-        return trouble, self._clock() - self._standing.since_ms if session.accepted else 0
+        return trouble, self._clock() - self._standing.since_ms if session.accepted else 0, link.carried_lines
 
-    async def _stay_away(self, trouble: "_Trouble", stood_ms: int) -> None:
+    async def _stay_away(self, trouble: "_Trouble", stood_ms: int, *, worked: bool) -> None:
         if self._stopped.is_set():
             return
-        seconds = self._back_off.failed(stood_ms / 1000)
+        seconds = self._back_off.failed(stood_ms / 1000, worked=worked)
         self._change(Phase.WAITING, trouble=trouble)
         # A server that words each refusal anew does not fill the log.
         say = _log.debug if trouble.what == self._logged_trouble else _log.warning

@@ -24,6 +24,9 @@ class InFlight:
         self.octets = 0
         """All octets handed over so far, acknowledged or not."""
 
+        self.carried_lines = False
+        """Whether any line but a login was handed over."""
+
         self._acknowledged = 0
         self._writes: deque[_Write] = deque()
 
@@ -49,6 +52,7 @@ class InFlight:
     def handed_over(self, lines: bytes, now_ms: int) -> None:
         """A write of whole lines of ours."""
         self.octets += len(lines)
+        self.carried_lines = True
         self._writes.append(_Write(self.octets, lines, now_ms))
 
     def handed_over_login(self, octets: int) -> None:

@@ -52,6 +52,7 @@ class Link(asyncio.Protocol):
         return (
             self.session.may_send
             and not self._paused
+            and not self.session.is_mute(self._clock())
             and self._transport is not None
             and not self._transport.is_closing()
         )
@@ -60,6 +61,11 @@ class Link(asyncio.Protocol):
     def octets_sent(self) -> int:
         """All octets handed over, the login line included."""
         return self._in_flight.octets
+
+    @property
+    def carried_lines(self) -> bool:
+        """Whether it was handed any line beside the login."""
+        return self._in_flight.carried_lines
 
     def write(self, lines: bytes, now_ms: int) -> None:
         """Hand over whole lines. Only while it is `writable`."""
@@ -105,7 +111,9 @@ class Link(asyncio.Protocol):
 
     def data_received(self, data: bytes) -> None:
         """The server said something."""
-        events = self.session.receive(data, self._clock())
+        now_ms = self._clock()
+        was_mute = self.session.is_mute(now_ms)
+        events = self.session.receive(data, now_ms)
         octets = self.session.take_to_send()
         if octets and self._transport is not None:
             self._transport.write(octets)
@@ -114,6 +122,8 @@ class Link(asyncio.Protocol):
             self._on_event(event)
         if events:
             self._watch_deadline()
+        if was_mute:
+            self._on_writable()
 
     def eof_received(self) -> None:
         """A server that will say nothing more gives no heartbeat either."""

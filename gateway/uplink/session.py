@@ -17,13 +17,17 @@ A login that is not verified is kept for `unverified_ms`: then another server ma
 than to receive is never verified, and stays.
 
 The comments that come about every 20 s are the only heartbeat (IS-Connect; the interval is common practice). A server
-that sends no whole line for longer than `silence_ms` is dead, whatever TCP believes. Time is passed in, always.
+that sends no whole line for longer than `silence_ms` is dead, whatever TCP believes. Before that, one that misses two
+of its heartbeats gets no more lines until it speaks again, whatever it says: its kernel may acknowledge for a program
+that stands still, and would hand it old lines later. How often it beats is learnt from this connection's own comments.
+Time is passed in, always.
 
 The server is no friend: its lines are cut at 512 octets, what it says that is shown is made printable and cut, and no
 byte of its choosing can raise anything here. A `logresp` for another callsign is not an answer to us.
 """
 
 import re
+from collections import deque
 from dataclasses import dataclass, field
 from enum import Enum, auto
 
@@ -45,6 +49,14 @@ MAXIMUM_REMARK = 120
 """What is kept of a server's remark, in characters."""
 
 # IS-Connect: more words may follow the server's callsign.
+SHORTEST_BEAT_MS, LONGEST_BEAT_MS = 5_000, 60_000
+"""Between these a heartbeat is taken to lie, however far apart a server's comments come (ours)."""
+
+BEATS_REMEMBERED = 4
+"""The longest of so many counts: a remark between two heartbeats makes none of them shorter."""
+
+BEATS_MISSED = 2
+
 _LOGIN_RESPONSE = re.compile(rb"#\s*logresp\s+(\S+)\s+(verified|unverified)\b(?:\s*,\s*server\s+([^\s,]+))?")
 _EIGHT_HEX_DIGITS = re.compile(r"[0-9A-Fa-f]{8}\Z")
 
@@ -141,6 +153,13 @@ class Session:
         """The server's last words, if they may say why it refuses us: printable ASCII, cut. A heartbeat (it begins as
         the greeting did; common practice) and an answer that is as it should be say nothing of that."""
 
+        self.last_octet_ms: int | None = None
+        """When the last octet came: any is a sign that the server's program runs."""
+
+        self._last_comment_ms: int | None = None
+        """When the last comment came after the login was answered."""
+
+        self._beats_ms: deque[int] = deque(maxlen=BEATS_REMEMBERED)
         self._login = login
         self._silence_ms = silence_ms
         self._unverified_ms = unverified_ms
@@ -180,15 +199,29 @@ class Session:
             return "the server did not answer the login"
         return "the server did not greet"
 
+    @property
+    def beat_ms(self) -> int | None:
+        """How far apart its heartbeats come; None while no two comments were heard since the login was answered."""
+        return max(self._beats_ms, default=None)
+
+    def is_mute(self, now_ms: int) -> bool:
+        """Whether the server has missed two of its heartbeats, and so is given nothing until it speaks."""
+        beat_ms, last_ms = self.beat_ms, self.last_octet_ms
+        return beat_ms is not None and last_ms is not None and now_ms - last_ms > BEATS_MISSED * beat_ms
+
     def receive(self, data: bytes, now_ms: int) -> list[Event]:
         """Take what the server sent. Never raises, whatever it is."""
         events: list[Event] = []
+        if data:
+            self.last_octet_ms = now_ms
         for piece in self._stream.feed(data):
             self.last_heard_ms = now_ms
             if not piece.startswith(b"#"):
                 self.lines_discarded += piece != b"\r"
                 continue
             self.comments += 1
+            if self.answered:
+                self._learn_beat(now_ms)
             event = self._comment(piece, now_ms)
             if event is not None:
                 events.append(event)
@@ -198,6 +231,12 @@ class Session:
         """The bytes that the server must get now; they are given out once."""
         octets, self._to_send = self._to_send, b""
         return octets
+
+    def _learn_beat(self, now_ms: int) -> None:
+        if self._last_comment_ms is not None:
+            apart_ms = now_ms - self._last_comment_ms
+            self._beats_ms.append(min(max(apart_ms, SHORTEST_BEAT_MS), LONGEST_BEAT_MS))
+        self._last_comment_ms = now_ms
 
     def _comment(self, line: bytes, now_ms: int) -> Event | None:
         said = _printable(line.lstrip(b"# "), MAXIMUM_REMARK)

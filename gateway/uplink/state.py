@@ -140,11 +140,18 @@ class UplinkState:
     connections: int
     """Connections that came about, whether or not their login was answered."""
 
+    mute: bool = False
+    """Whether the server has missed two of its heartbeats: it is given nothing until it speaks."""
+
     def part(self, run: Run) -> Part:
         """How the connection to the network is: `waiting` until the first attempt has come to something."""
         state = _STATES[self.phase]
         if self.phase in _NOT_YET and not self.reason:
             state = State.WAITING
+        if self.mute:
+            why = "the server has missed two of its heartbeats: it is given nothing until it speaks"
+            do = "nothing yet: it is left for the next one once it was silent for `silence`"
+            return Part(PartKind.UPLINK, "uplink", State.DEGRADED, run.time_ms(self.since_ms), why, do)
         return Part(PartKind.UPLINK, "uplink", state, run.time_ms(self.since_ms), self.reason, self._remedy(state))
 
     def _remedy(self, state: State) -> str:

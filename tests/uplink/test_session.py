@@ -293,3 +293,41 @@ def test_any_bytes_at_all_leave_it_whole(said: list[bytes]) -> None:
     assert len(session.remark) <= MAXIMUM_REMARK
     assert session.take_to_send().count(b"\n") <= 1
     assert session.may_send == (session.state is SessionState.VERIFIED)
+
+
+def beating(*moments_ms: int, words: bytes = b"# sim 1\r\n") -> Session:
+    """A verified session whose server said a comment at each of these moments."""
+    session = a_session_told(b"# sim 1\r\n", b"# logresp QX1GAT-10 verified, server QN1NET\r\n")
+    for moment_ms in moments_ms:
+        session.receive(words, moment_ms)
+    return session
+
+
+@pytest.mark.parametrize(
+    ("moments_ms", "beat_ms"),
+    [
+        ((), None),
+        ((1_000,), None),
+        ((1_000, 21_000), 20_000),
+        ((1_000, 21_000, 22_000, 41_000), 20_000),
+        ((1_000, 1_001), 5_000),
+        ((1_000, 600_000), 60_000),
+        ((1_000, 51_000, 71_000, 91_000, 111_000, 131_000), 20_000),
+    ],
+)
+def test_how_often_a_server_beats_is_learnt_from_its_own_comments_since_the_login(
+    moments_ms: tuple[int, ...], beat_ms: int | None
+) -> None:
+    assert beating(*moments_ms).beat_ms == beat_ms
+
+
+def test_a_server_that_missed_two_heartbeats_is_mute_until_any_octet_comes() -> None:
+    session = beating(1_000, 21_000)
+    assert not session.is_mute(61_000)
+    assert session.is_mute(61_001)
+    session.receive(b"x", 62_000)
+    assert not session.is_mute(62_000)
+
+
+def test_a_server_that_never_beat_is_never_mute() -> None:
+    assert not beating(1_000).is_mute(89_000)

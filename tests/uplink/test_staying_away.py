@@ -22,7 +22,7 @@ async def test_a_connection_stands_from_the_answer_to_its_login_on(
         def __init__(self, _pauses: object, *, turns: int) -> None:
             assert turns == 1
 
-        def failed(self, stood: float) -> float:
+        def failed(self, stood: float, *, worked: bool) -> float:  # noqa: ARG002 - as the real one is called
             seconds_stood.put_nowait(stood)
             return 0.0
 
