@@ -5,6 +5,7 @@ import json
 import signal
 import tempfile
 import urllib.request
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -17,8 +18,14 @@ READY_SECONDS = 30.0
 class EngineServers:
     """A cluster, while the context lasts."""
 
-    def __init__(self, servers: int = 3, more: str = "") -> None:
-        """`more`: what stands in each server's configuration besides, as accounts."""
+    def __init__(
+        self, servers: int = 3, more: str = "", way: Callable[[int, int, int], int] = lambda _, __, port: port
+    ) -> None:
+        """`more`: what stands in each server's configuration besides, as accounts.
+
+        `way`: by which port a server (the first number) goes to another (the second), which listens for others of
+        the cluster at the third.
+        """
         self._folder = tempfile.TemporaryDirectory(prefix="stile-club-", ignore_cleanup_errors=True)
         self.ports = [free_port() for _ in range(servers)]
         self._monitors = [free_port() for _ in range(servers)]
@@ -29,7 +36,7 @@ class EngineServers:
                 port,
                 f"server_name: s{place}\nlisten: 127.0.0.1:{port}\nhttp: 127.0.0.1:{self._monitors[place]}\n"
                 f'jetstream {{ store_dir: "{self._folder.name}/s{place}" }}\n'
-                + (self._cluster(routes[place], routes) if servers > 1 else "")
+                + (self._cluster(place, routes, way) if servers > 1 else "")
                 + more,
                 f"s{place}",
             )
@@ -37,9 +44,10 @@ class EngineServers:
         ]  # fmt: skip
 
     @staticmethod
-    def _cluster(port: int, routes: list[int]) -> str:
-        known = ", ".join(f"nats-route://127.0.0.1:{route}" for route in routes)
-        return f"cluster {{ name: club, listen: 127.0.0.1:{port}, routes: [{known}], no_advertise: true }}\n"
+    def _cluster(place: int, routes: list[int], way: Callable[[int, int, int], int]) -> str:
+        others = [way(place, other, port) for other, port in enumerate(routes) if other != place]
+        known = ", ".join(f"nats-route://127.0.0.1:{port}" for port in others)
+        return f"cluster {{ name: club, listen: 127.0.0.1:{routes[place]}, routes: [{known}], no_advertise: true }}\n"
 
     @property
     def urls(self) -> tuple[str, ...]:

@@ -112,9 +112,9 @@ class Service:
             for receiver in settings.receivers
         ]
         self._uplink = self._make_uplink()
-        self._club = self._make_club()
+        self.club = self._make_club()
         self._others: tuple[Answers, ...] = (
-            *(() if self._club is None else self._club.answers),
+            *(() if self.club is None else self.club.answers),
             *self.sinks.made,
             self._policy,
             *self._house.watches.answers,
@@ -129,8 +129,8 @@ class Service:
         await self._recollect()
         async with self._engine(), broker(self._station), kept_tasks() as tasks:
             self._house.start(tasks)
-            if self._club is not None:
-                self._club.start(tasks, self._uplink, hears=bool(self._receivers))
+            if self.club is not None:
+                self.club.start(tasks, self._uplink, hears=bool(self._receivers))
             if self._uplink is not None and not self._judges_for_a_club:
                 tasks.keep(self._uplink.run(), name="uplink")
             tasks.keep(self._look_after(), name="health")
@@ -173,13 +173,13 @@ class Service:
             parts=[*answers],
             counts=self._counts(),
             figures=answers,
-            watched=watches.watched(now, self._house.stations) | ({} if self._club is None else self._club.watched()),
+            watched=watches.watched(now, self._house.stations) | ({} if self.club is None else self.club.watched()),
         )
 
     def _counts(self) -> Counts:
         """What became of every frame."""
         outcomes, waiting = None, 0
-        hub = None if self._club is None else self._club.hub
+        hub = None if self.club is None else self.club.hub
         if hub is not None:
             outcomes, waiting = hub.outcomes, hub.waiting
         elif self._uplink is not None:
@@ -192,9 +192,9 @@ class Service:
 
     def _deliver(self, batch: Sequence[Heard]) -> None:
         """The way of every frame. A receiver calls it with what one read brought."""
-        if self._club is not None:
-            self._club.offer(batch)
-            if self._club.judges_for_all:
+        if self.club is not None:
+            self.club.offer(batch)
+            if self.club.judges_for_all:
                 return  # it comes back from the stream, in its place among all others
         judge = self._policy.judge.judge
         frames: list[HeardPayload] = []
@@ -269,7 +269,7 @@ class Service:
     def _published_policy(self) -> "PublishedPolicy":
         from gateway.web.sources import PolicyFile, PublishedPolicy  # noqa: PLC0415 - asked by the web alone
 
-        hub = None if self._club is None else self._club.hub
+        hub = None if self.club is None else self.club.hub
         source = self._policy.source if hub is None or hub.policy is None else hub.policy
         files = [PolicyFile(text.file, text.text) for text in source.texts]
         return PublishedPolicy(f"{source.policy.name}@{source.digest}", files, self._policy.refused)
@@ -303,8 +303,8 @@ class Service:
             self.sinks.journal.offer_policy(self._policy.label, texts)
 
     def _on_policy(self) -> None:
-        if self._club is not None and self._club.hub is not None and not self._policy.refused:
-            self._telling = asyncio.ensure_future(self._club.hub.tell_policy())
+        if self.club is not None and self.club.hub is not None and not self._policy.refused:
+            self._telling = asyncio.ensure_future(self.club.hub.tell_policy())
         if not self._policy.refused:
             self._note_policy()
         self._publish_health()
@@ -314,8 +314,8 @@ class Service:
             self._publish_health()
 
     async def _drain(self) -> None:
-        if self._club is not None:
-            await self._club.drain(STOP_SECONDS / 3)
+        if self.club is not None:
+            await self.club.drain(STOP_SECONDS / 3)
         if self._uplink is not None:
             await self._uplink.drain(STOP_SECONDS / (3 if self._judges_for_a_club else 2))
         self._publish_health()
@@ -331,15 +331,15 @@ class Service:
 
     @property
     def _judges_for_a_club(self) -> bool:
-        return self._club is not None and self._club.judges_for_all
+        return self.club is not None and self.club.judges_for_all
 
     @contextlib.asynccontextmanager
     async def _engine(self) -> AsyncIterator[None]:
         """The club's engine, where it is to run in a child process. Raises `DocumentError`."""
-        if self._club is None:
+        if self.club is None:
             yield
         else:
-            async with self._club.engine(self._station):
+            async with self.club.engine(self._station):
                 yield
 
     def _make_club(self) -> "Clubhouse | None":

@@ -5,7 +5,7 @@ where it stood and is published again under the same id: the engine refuses an i
 offered = the sum of all ends + waiting + under way.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from heapq import heappop, heappush
@@ -77,6 +77,9 @@ class HandOver:
     """The frames of one start of a post, oldest first."""
 
     def __init__(self, *, freshness_ms: int, limit_octets: int = MAXIMUM_WAITING_OCTETS) -> None:
+        self.report: Callable[[End, Parcel], None] | None = None
+        """Told of every end, if anybody wants to know; the counts already hold it."""
+
         self.offered = 0
         self.counts = dict.fromkeys(End, 0)
         self.repeated = 0
@@ -149,6 +152,8 @@ class HandOver:
     def _let_go(self, parcel: Parcel, end: End) -> None:
         self._octets -= _cost(parcel.offer)
         self.counts[end] += 1
+        if self.report is not None:
+            self.report(end, parcel)
 
 
 def _cost(offer: Offer) -> int:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 
 import structlog
 
-from gateway.club.dispatch import Due, Outcome
+from gateway.club.dispatch import Due, Outcome, Report
 from gateway.club.engine import RefusedError, UnansweredError
 from gateway.club.follower import Followed
 from gateway.club.hub import Hub, HubOptions, Network, Told
@@ -35,6 +35,9 @@ class HubMember:
         """`source` gives the policy of this hub's own files."""
         self.policy: PolicySource | None = None
         """The club's policy in force; None before it is known."""
+
+        self.report: Report | None = None
+        """Told of what became of every frame that may go up, if anybody wants to know."""
 
         self._run = run
         self._source = source
@@ -161,6 +164,8 @@ class HubMember:
         ]
 
     def _on_outcome(self, outcome: Outcome, dues: Sequence[Due]) -> None:
+        if self.report is not None:
+            self.report(outcome, dues)
         if outcome is Outcome.SENT:
             self._forwarded([due.ticket for due in dues if isinstance(due.ticket, HeardPayload)])
 

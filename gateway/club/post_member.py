@@ -16,6 +16,7 @@ class PostMember:
 
     def __init__(self, options: PostOptions, run: Run) -> None:
         self._post = Post(options)
+        self.hand_over = self._post.hand_over
         self._run = run
 
     def offer(self, batch: Sequence[Heard]) -> None:
@@ -50,7 +51,7 @@ class PostMember:
 
     def figures(self) -> Sequence[Figure]:
         """All that it counts."""
-        waiting = self._post.hand_over
+        waiting = self.hand_over
         ends = {end.value: waiting.counts[end] for end in End}
         return [
             counter("offered", waiting.offered, "Frames that were to be handed on."),
