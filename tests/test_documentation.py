@@ -25,6 +25,7 @@ DOCUMENTS = (
     "gateway/feed/README.md",
     "gateway/web/README.md",
     "gateway/lines/README.md",
+    "gateway/club/README.md",
 )
 
 
@@ -56,7 +57,7 @@ def fetch(name: str, _including: str) -> PolicyText:
 def test_every_yaml_in_the_documents_works(place: str, text: str) -> None:
     document = parse(text, place)
     keys = set(document.content)
-    if keys & {"station", "receivers", "uplink", "bus", "web", "lines", "journal", "alerts"}:
+    if keys & {"station", "receivers", "uplink", "bus", "web", "lines", "journal", "alerts", "club"}:
         whole = text
         if "station" not in keys:
             whole += "station: {callsign: QX1GAT-10}\n"

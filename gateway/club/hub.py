@@ -35,8 +35,8 @@ SNAPSHOT_SECONDS = 60.0
 BEHIND_MS = 3000
 """A hub whose last message is older than this is not up with the stream: it beats each second itself."""
 
-UNABLE_LEASES = 1
-"""A holder that could not send for so many leases leaves it to another that can."""
+UNABLE_MS = 5000
+"""A holder that could not send for so long, and for the length of a lease, leaves it to another that can."""
 
 LOOK_SECONDS = 0.05
 """How soon a holder with something to send looks again whether the network takes lines."""
@@ -265,7 +265,7 @@ class Hub:
         now = self._now()
         if now.able:
             self._able_ms = now.monotonic_ms
-        gives_up = self.stopping or now.monotonic_ms - self._able_ms > UNABLE_LEASES * self._options.lease_ms
+        gives_up = self.stopping or now.monotonic_ms - self._able_ms > max(UNABLE_MS, self._options.lease_ms)
         request = (self.sender.give_up(now) if gives_up else None) or self.sender.next(now)
         if isinstance(request, Wait):
             await self._wait(request)
@@ -301,12 +301,14 @@ class Hub:
             self.sender.sent(self.network.send_now(lines) if lines else 0)
         if not held and self.sender.lease.phase is Phase.HOLDING:
             _log.info("this hub sends for the club now", epoch=request.record.epoch, after=request.record.handed_over)
+        elif held and self.sender.lease.phase is Phase.STANDBY:
+            _log.warning("this hub leaves the lease to others", able=self.able)
 
     def _saw(self, revision: int, record: Record | None) -> None:
         held = self.sender.lease.phase is Phase.HOLDING
         self.sender.looked(revision, record, self._now())
         if held and self.sender.lease.phase is Phase.STANDBY:
-            _log.warning("another hub sends for the club now", holder=self.holder)
+            _log.warning("this hub sends for the club no more", holder=self.holder or "nobody")
 
     async def _keep_snapshots(self, engine: Engine) -> None:
         """The holder keeps one from time to time; where nobody holds the lease, whoever is up with the stream."""

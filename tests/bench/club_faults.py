@@ -9,6 +9,7 @@ hub and post is well again. It ends with 1 at the first sequence whose books do 
 import argparse
 import asyncio
 import random
+import signal
 import statistics
 import sys
 import time
@@ -37,9 +38,16 @@ async def sequence(place: County, chance: random.Random) -> list[tuple[Harm, Par
     return done
 
 
+def _say_tasks() -> None:
+    """On SIGUSR1: what everything waits for."""
+    for task in asyncio.all_tasks():
+        task.print_stack(limit=4)
+
+
 async def main(sequences: int, seed: int) -> bool:
     """Whether everything held."""
     chance = random.Random(seed)
+    asyncio.get_running_loop().add_signal_handler(signal.SIGUSR1, _say_tasks)
     begun = time.monotonic()
     async with county(seed) as place:
         for number in range(1, sequences + 1):
