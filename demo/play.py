@@ -40,7 +40,7 @@ STATION_FILE = Path(__file__).parent / "station.yaml"
 PASSCODE = "21161"
 """Of the demo's callsign, which is allotted to nobody: it opens the stand-in server and no other."""
 
-SETTLE_SECONDS = 1.0
+SETTLE_SECONDS = 5.0
 """For the last messages to reach the subscriber."""
 
 CAUTION = "Not a distress watch: emergencies are shown first and held back by no rate, and that promises nothing."

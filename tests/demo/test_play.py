@@ -44,7 +44,7 @@ async def test_the_demos_summary_adds_up_and_agrees_with_what_others_saw() -> No
         house = await subscribe(int(match[1]))
         counting = asyncio.create_task(count(house))
         text += (await process.stdout.read()).decode()
-        assert await process.wait() == 0
+        assert await process.wait() == 0, text
         house.terminate()  # the broker is gone, and it would wait for another
         seen = await counting
 

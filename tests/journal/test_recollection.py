@@ -108,11 +108,11 @@ def test_a_piece_gets_the_frames_that_it_names(path: Path) -> None:
 
 
 def test_frames_that_a_killed_gateway_left_beside_the_journal_are_among_them(path: Path) -> None:
-    store = store_at(path)
     judged = frames(4)
-    store.write(batch_of(judged[:2], dumps=[dump("judge", 2, {})]))
-    store.write(batch_of(judged[2:], settles=False))  # and then it is killed
-    found = recollected(path, "judge")
+    with contextlib.closing(store_at(path)) as store:
+        store.write(batch_of(judged[:2], dumps=[dump("judge", 2, {})]))
+        store.write(batch_of(judged[2:], settles=False))  # and then it is killed
+        found = recollected(path, "judge")
     assert [payload.judged.heard.sequence for _, payload in found.frames] == [3, 4]
     assert path.with_name("stile.db-pending").exists() is False
 

@@ -10,7 +10,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from backports import zstd
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -25,6 +24,11 @@ from gateway.judge.verdict import Decision, Verdict
 from gateway.replay.captures import STANDARD_INPUT, Captures
 from gateway.replay.record import MAXIMUM_NAMED
 from tests.replay.recording import LiveGateway, read_back, written
+
+if sys.version_info >= (3, 14):
+    from compression import zstd
+else:
+    from backports import zstd
 
 MOORED = b"QA1BCD-9>APRS,QD1AA*,WIDE2-1:!5836.00N/00355.00W>moored"
 AWKWARD = b'QB2CDE>APRS:>\x00\xff caf\xe9 {"}  '

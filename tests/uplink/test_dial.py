@@ -6,6 +6,7 @@ from collections.abc import AsyncIterator, Iterator
 
 import pytest
 
+from gateway import hosts
 from gateway.uplink.dial import DialError, dial
 
 Answer = list[tuple[socket.AddressFamily, socket.SocketKind, int, str, tuple[str, int]]]
@@ -70,9 +71,13 @@ async def test_a_refusal_says_so(refusing: int) -> None:
 
 
 async def test_an_address_that_does_not_answer_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    async def known(*_: object) -> list[hosts.Endpoint]:
+        return [(socket.AF_INET, ("127.0.0.1", 1))]
+
     async def never(*_: object) -> None:
         await asyncio.Event().wait()
 
+    monkeypatch.setattr(hosts, "look_up", known)  # on a busy machine the real one alone takes longer
     monkeypatch.setattr(asyncio.get_running_loop(), "sock_connect", never)
     with pytest.raises(DialError, match=r"cannot connect: no answer within 0\.02 s"):
         async with dialled("127.0.0.1", 1, seconds=0.02):
