@@ -139,7 +139,7 @@ def _check(options: argparse.Namespace) -> int:
     else:
         for problem in (*report.problems, *report.warnings):
             print(problem.shown(), file=sys.stderr)
-        print(report.summary())
+        print(report.in_words())
     if report.problems or (options.strict and report.warnings):
         return FOUND_WRONG
     return FINE

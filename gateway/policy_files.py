@@ -1,13 +1,16 @@
 """Finds and reads policy files: a ready one by its name, or any by its path."""
 
 import os
+from collections.abc import Iterator
+from itertools import chain
 from pathlib import Path
 
 from gateway.documents import DocumentError, Problem, nearest, read_text
 from gateway.judge.conditions import Post
 from gateway.judge.examples import check_examples
-from gateway.judge.source import PolicySource, PolicyText, read_policy
-from gateway.settings import StationFile
+from gateway.judge.policy import Rate, Rule, receivers_in
+from gateway.judge.source import Entry, PolicySource, PolicyText, read_policy
+from gateway.settings import StationText
 
 SUFFIX = ".yaml"
 
@@ -48,22 +51,38 @@ def load(policy: str, post: Post, *, beside: Path) -> PolicySource:
     return source
 
 
-def load_for(station: StationFile) -> PolicySource:
+def load_for(station: StationText) -> PolicySource:
     """The policy that the station file names, fit for this station. Raises `DocumentError`."""
     source = load(station.settings.policy, station.settings.post, beside=station.folder)
-    if problems := _budget_problems(station, source):
+    if problems := [*_budget_problems(station, source), *_unknown_receivers(station, source)]:
         raise DocumentError(problems)
     return source
 
 
-def _budget_problems(station: StationFile, source: PolicySource) -> list[Problem]:
+def _budget_problems(station: StationText, source: PolicySource) -> Iterator[Problem]:
     """A budget is to survive a restart, so there must be a journal to keep it in."""
-    if station.settings.journal is not None:
-        return []
     what = "a budget must survive a restart: write `journal: {path: stile.db}` into the station file"
-    return [
-        entry.problem(what) for rate, entry in zip(source.policy.rates, source.rates, strict=True) if rate.allow.octets
-    ]
+    for rate, entry in zip(source.policy.rates, source.rates, strict=True):
+        if rate.allow.octets and station.settings.journal is None:
+            yield entry.problem(what)
+
+
+def _unknown_receivers(station: StationText, source: PolicySource) -> Iterator[Problem]:
+    """What asks for a receiver that there is not never holds, and nobody would notice.
+
+    A hub of a club judges what the receivers of its posts hear, and their names are not in its station file.
+    """
+    if station.settings.club is not None and station.settings.club.role == "hub":
+        return
+    names = station.settings.receiver_names
+    listed = ", ".join(names)
+    rules = zip(source.policy.rules, source.rules, strict=True)
+    rates = zip(source.policy.rates, source.rates, strict=True)
+    for written, entry in chain[tuple[Rule | Rate, Entry]](rules, rates):
+        for place, name in receivers_in(written.when, ("when",)):
+            if name not in names:
+                what = f"the station file has no receiver {name}{nearest(name, names) or f'; it has {listed}'}"
+                yield entry.document.problem((*entry.place, *place), what)
 
 
 def _fetch(name: str, including: str) -> PolicyText:

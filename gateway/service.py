@@ -18,7 +18,7 @@ import structlog
 
 from gateway import policy_files
 from gateway.club.trouble import LoginTakenError
-from gateway.documents import DocumentError, Problem
+from gateway.documents import DocumentError
 from gateway.faults import Doing, Faults
 from gateway.feed.health import Counts, Health, figures_object
 from gateway.feed.heard_object import HeardPayload
@@ -44,7 +44,7 @@ from gateway.settings import Settings, StationFile
 from gateway.sinks import Asked, Sinks, broker
 from gateway.uplink.client import Uplink
 from gateway.uplink.outbox import Outcome
-from gateway.uplink.state import Phase, UplinkOptions, UplinkState
+from gateway.uplink.state import Phase, UplinkState
 from gateway.watches.watches import Watches
 
 if TYPE_CHECKING:
@@ -86,10 +86,7 @@ class Service:
         parts: Sequence[Answers] = (),
         manager: ServiceManager | None = None,
     ) -> None:
-        """`sinks` are told besides those of the station file, and `parts` asked besides them.
-
-        Raises `ValueError` where a part cannot be made so.
-        """
+        """`sinks` are told besides those of the station file, and `parts` asked besides them."""
         settings = station.settings
         self.frames = Run()
         self._station = station
@@ -351,17 +348,9 @@ class Service:
         return Clubhouse(options, self.frames, lambda: self._policy.source, self._hear_the_club, self._house.forwarded)
 
     def _make_uplink(self) -> Uplink[HeardPayload] | None:
-        uplink = self._station.settings.uplink
-        if uplink is None:
+        options = self._station.uplink
+        if options is None:
             return None
-        options = UplinkOptions(
-            servers=uplink.addresses,
-            callsign=self._station.settings.station.callsign,
-            passcode=self._station.passcode_number,
-            filter=uplink.filter,
-            freshness_ms=uplink.freshness,
-            silence_ms=uplink.silence,
-        )
         return Uplink(options, self.frames, on_outcome=self._on_outcome, on_change=self._on_uplink_change)
 
 
@@ -386,16 +375,9 @@ async def run(station: StationFile, *, sinks: Sequence[Sink] = (), parts: Sequen
 
     Raises `DocumentError`, and `LockHeldError` where another gateway runs with the same station file or journal.
     """
-    refused = station.passcode_problem()
-    if refused is not None:
-        raise DocumentError([refused])
     source = policy_files.load_for(station)
     with held(_locked_files(station)):
-        manager = ServiceManager()
-        try:
-            service = Service(station, source, sinks=sinks, parts=parts, manager=manager)
-        except ValueError as error:  # a part cannot be made so: the message says why
-            raise DocumentError([Problem(str(station.path), 1, "", str(error))]) from None
+        service = Service(station, source, sinks=sinks, parts=parts, manager=ServiceManager())
         stop = asyncio.Event()
         loop = asyncio.get_running_loop()
         loop.set_exception_handler(LoopFaults())

@@ -41,7 +41,7 @@ class Sinks:
     """The sinks of one station file, in the order in which they are told; None for what it leaves out."""
 
     def __init__(self, station: StationFile, run: Run, house: House, asked: Asked, *, policy: str) -> None:
-        """`policy` is the label of the one in force. Raises `ValueError` where a sink cannot be made so."""
+        """`policy` is the label of the one in force."""
         self.bus = _make_bus(station, run, house)
         self.lines = _make_lines(station, run, house)
         self.web = _make_web(station, run, house, asked)
@@ -74,57 +74,30 @@ async def broker(station: StationFile) -> AsyncIterator[None]:
 
 
 def _make_bus(station: StationFile, run: Run, house: House) -> "Bus | None":
-    bus = station.settings.bus
-    if bus is None:
+    options = station.bus
+    if options is None:
         return None
     from gateway.bus.bus import Bus  # noqa: PLC0415 - loaded where it is asked for
-    from gateway.bus.options import BusOptions, DiscoveryOptions, Tls  # noqa: PLC0415 - see above
 
-    host, port = bus.address
-    files = (station.folder / path if path else None for path in (bus.ca, bus.certificate, bus.key))
-    password = station.bus_password
-    options = BusOptions(
-        host=host,
-        port=port,
-        callsign=station.settings.station.callsign,
-        base=bus.base,
-        tls=Tls(*files) if bus.tls else None,
-        username=bus.username,
-        password=password.get_secret_value() if password else None,
-        mqtt_5=not bus.embedded,  # the broker in the process speaks 3.1.1
-        discovery=DiscoveryOptions(bus.discovery.prefix, tuple(bus.discovery.callsigns)) if bus.discovery else None,
-        stations_limit=bus.stations.limit,
-        stations_forget_ms=bus.stations.forget,
-    )
     return Bus(options, run.now, stations=house.stations, busy=house.is_busy)
 
 
 def _make_lines(station: StationFile, run: Run, house: House) -> "LineServer | None":
-    lines = station.settings.lines
-    if lines is None:
+    options = station.lines
+    if options is None:
         return None
-    from gateway.lines.options import LinesOptions  # noqa: PLC0415 - loaded where it is asked for
-    from gateway.lines.server import LineServer  # noqa: PLC0415 - see above
+    from gateway.lines.server import LineServer  # noqa: PLC0415 - loaded where it is asked for
 
-    return LineServer(LinesOptions(lines.listen.host, lines.listen.port), run.now, busy=house.is_busy)
+    return LineServer(options, run.now, busy=house.is_busy)
 
 
 def _make_web(station: StationFile, run: Run, house: House, asked: Asked) -> "WebServer | None":
-    web = station.settings.web
-    if web is None:
+    options = station.web
+    if options is None:
         return None
-    from gateway.web.options import WebOptions  # noqa: PLC0415 - aiohttp is loaded where it is asked for
-    from gateway.web.server import WebServer  # noqa: PLC0415 - see above
+    from gateway.web.server import WebServer  # noqa: PLC0415 - aiohttp is loaded where it is asked for
     from gateway.web.sources import WebSources  # noqa: PLC0415 - see above
 
-    token = station.web_token
-    options = WebOptions(
-        callsign=station.settings.station.callsign,
-        host=web.listen.host,
-        port=web.listen.port,
-        token=token.get_secret_value() if token else None,
-        hosts=tuple(web.hosts),
-    )
     sources = WebSources(
         health=asked.health, stations=lambda: house.stations, policy=asked.policy, waits_for=asked.waits_for
     )
@@ -132,21 +105,18 @@ def _make_web(station: StationFile, run: Run, house: House, asked: Asked) -> "We
 
 
 def _make_journal(station: StationFile, run: Run, policy: str) -> "Journal | None":
-    journal = station.settings.journal
-    if journal is None:
+    options = station.journal
+    if options is None:
         return None
     from gateway.journal.journal import Journal  # noqa: PLC0415 - loaded where it is asked for
-    from gateway.journal.options import JournalOptions  # noqa: PLC0415 - see above
 
-    options = JournalOptions(station.folder / journal.path, keep_ms=journal.keep)
     return Journal(options, run, callsign=station.settings.station.callsign, policy=policy)
 
 
 def _make_captures(station: StationFile, run: Run) -> "Captures | None":
-    journal = station.settings.journal
-    if journal is None or journal.captures is None:
+    options = station.captures
+    if options is None:
         return None
     from gateway.journal.capture import Captures  # noqa: PLC0415 - loaded where it is asked for
-    from gateway.journal.options import CaptureOptions  # noqa: PLC0415 - see above
 
-    return Captures(CaptureOptions(station.folder / journal.captures), run)
+    return Captures(options, run)

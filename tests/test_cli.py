@@ -41,6 +41,7 @@ def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "station.yaml").write_text(STATION)
     (tmp_path / "own.yaml").write_text(POLICY)
     (tmp_path / "passcode").write_text(PASSCODE)
+    (tmp_path / "passcode").chmod(0o600)
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv(PASSCODE_VARIABLE, raising=False)
     return tmp_path
@@ -112,14 +113,17 @@ def test_help_and_version(stile: Command) -> None:
 def test_a_station_that_is_fine_exits_0(stile: Command) -> None:
     assert stile("check", "station.yaml") == FINE
     assert stile.err == ""
-    assert stile.out.startswith("station.yaml: fine, with the policy own@")
-    assert stile.out.endswith(": 1 rule, 0 rates, 1 example held\n")
+    *understood, fine = stile.out.splitlines()
+    assert understood[0] == "  call        QX1GAT-10"
+    assert fine.startswith("station.yaml: fine, with the policy own@")
+    assert fine.endswith(": 1 rule, 0 rates, 1 example held")
 
 
 def test_check_as_json_says_all_there_is(stile: Command) -> None:
     assert stile("check", "station.yaml", "--json") == FINE
     plain = stile.plain()
     assert plain.pop("policy").startswith("own@")
+    assert plain.pop("understood")["callsign"] == "QX1GAT-10"
     assert plain == {"station": "station.yaml", "problems": [], "warnings": [], "rules": 1, "rates": 0, "examples": 1}
 
 

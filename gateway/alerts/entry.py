@@ -8,10 +8,11 @@ from typing import Annotated, Self
 
 from pydantic import AfterValidator, Field, WithJsonSchema, model_validator
 
+from gateway.documents import Place
 from gateway.documents.values import Duration, Kilometres, Name, OneOrMore, Section, between
 from gateway.frames.header import is_network_callsign
 from gateway.judge.compiled import patterns_in
-from gateway.judge.policy import Conditions, asks_distance
+from gateway.judge.policy import Conditions, asks_distance, receivers_in
 
 FEWEST_CORNERS = 3
 MOST_CORNERS = 256
@@ -160,9 +161,6 @@ class Alert(Section):
         return self
 
 
-Place = tuple[str | int, ...]
-
-
 def problems(alerts: Sequence[Alert], receivers: Collection[str], *, located: bool) -> Iterator[tuple[Place, str]]:
     """What is wrong with the section as a whole, each with its place in it.
 
@@ -174,15 +172,8 @@ def problems(alerts: Sequence[Alert], receivers: Collection[str], *, located: bo
             yield (place, "name"), f"two alerts are called {alert.name}"
         if alert.deaf is not None and alert.deaf.receiver not in {None, *receivers}:
             yield (place, "deaf", "receiver"), f"there is no receiver {alert.deaf.receiver}"
-        unknown = [name for name in receivers_in(alert.when) if name not in receivers]
-        if unknown:
-            yield (place, "when"), f"there is no receiver {unknown[0]}"
+        for where, name in receivers_in(alert.when, ("when",)):
+            if name not in receivers:
+                yield (place, *where), f"there is no receiver {name}"
         if not located and asks_distance(alert.when):
             yield (place, "when"), "a distance is reckoned from the station: give its position under station:"
-
-
-def receivers_in(when: Conditions | None) -> Iterator[str]:
-    """Every receiver that the conditions name."""
-    if when is not None:
-        yield from when.receiver or ()
-        yield from receivers_in(when.not_)

@@ -11,7 +11,7 @@ from typing import Any
 from gateway import __version__
 from gateway.bus.discovery import Announcer
 from gateway.bus.discovery_topics import DiscoveryTopics
-from gateway.bus.options import BusOptions, DiscoveryOptions
+from gateway.bus.options import STATIONS_FORGET_MS, DiscoveryOptions
 from gateway.bus.outbox import QUALITY, RETAINED
 from gateway.bus.topics import TopicGroup, Topics
 from gateway.feed.schemas import Schema, bundled
@@ -25,7 +25,7 @@ TEXT = "text/plain"
 
 # Levels that differ from gateway to gateway, as they stand in the sample topics below; what each is called, and is.
 _TOPICS = Topics("BASE", "CALLSIGN")
-_HUB = DiscoveryTopics(DiscoveryOptions("PREFIX"), Announcer("NODE", "CALLSIGN", _TOPICS.prefix))
+_HUB = DiscoveryTopics(DiscoveryOptions("PREFIX", ()), Announcer("NODE", "CALLSIGN", _TOPICS.prefix))
 _PARAMETERS = {
     "BASE": ("base", {"description": "`bus: {base: …}` of the station file; may have levels.", "default": "stile"}),
     "CALLSIGN": ("callsign", {"description": "The gateway's own."}),
@@ -182,7 +182,7 @@ def _as_channel(name: str, channel: _Channel) -> dict[str, Any]:
 def _as_operation(name: str, channel: _Channel) -> dict[str, Any]:
     binding = {"qos": channel.quality, "retain": channel.retain, **BINDING}
     if name == "station":
-        binding["messageExpiryInterval"] = BusOptions("127.0.0.1", "CALLSIGN").stations_forget_ms // 1000
+        binding["messageExpiryInterval"] = STATIONS_FORGET_MS // 1000
     return {
         "action": channel.action,
         "channel": _reference("channels", name),

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 LOOPBACK = "127.0.0.1"
 
+NOT_INSTALLED = "the embedded broker is not installed: pip install 'stile[broker]', or name another as bus.broker"
+
 STOP_SECONDS = 1.0
 """How long its clients' connections may take to end when it stops."""
 
@@ -103,9 +105,7 @@ def _new_broker() -> "Broker":
     try:
         from amqtt.broker import Broker  # noqa: PLC0415 - an optional extra
     except ImportError:
-        raise EmbeddedBrokerError(
-            "the embedded broker is not installed: pip install 'stile[broker]', or name another as bus.broker"
-        ) from None
+        raise EmbeddedBrokerError(NOT_INSTALLED) from None
     return Broker(_SETTINGS)
 
 

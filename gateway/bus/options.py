@@ -6,12 +6,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from gateway.back_off import Pauses
-from gateway.bus.topics import why_no_base
-from gateway.frames.header import is_network_callsign
+from gateway.duration import DAY_MS
+
+STATIONS_FORGET_MS = DAY_MS
+"""How long a station stays on the bus after it was last heard, where the station file does not say."""
 
 
-class BusOptionsError(ValueError):
-    """The options name something that cannot be used; the message says what, where, and what to do."""
+class BusOptionsError(Exception):
+    """A file that the options name cannot be used; the message says which, why, and what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,20 +107,13 @@ def _why(error: OSError | ssl.SSLError) -> str:
 
 @dataclass(frozen=True, slots=True)
 class DiscoveryOptions:
-    """What a home-automation hub is told of. Raises `ValueError` where it cannot be told so."""
+    """What a home-automation hub is told of."""
 
-    prefix: str = "homeassistant"
+    prefix: str
     """What the hub's own topics begin with."""
 
-    callsigns: tuple[str, ...] = ()
+    callsigns: tuple[str, ...]
     """The stations that it is told of beside the gateway; no other is, whatever is heard."""
-
-    def __post_init__(self) -> None:
-        why = why_no_base(self.prefix)
-        if why is not None:
-            raise ValueError(f"the prefix of discovery will not do: {why}")
-        if not all(map(is_network_callsign, self.callsigns)):
-            raise ValueError("discovery names a station that is no callsign")
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,23 +121,25 @@ class BusOptions:
     """Where the broker is and what it gets."""
 
     host: str
+    port: int
     callsign: str
-    port: int = 1883
-    base: str = "stile"
-    mqtt_5: bool = True
+    base: str
+    """What our topics begin with."""
+
+    mqtt_5: bool
     """Whether to try MQTT 5 before 3.1.1. Not worth trying with the embedded broker, which waits for ever for the rest
     of a CONNECT of 5 that it takes for one of 3.1.1."""
 
-    tls: Tls | None = None
-    username: str | None = None
-    password: str | None = field(default=None, repr=False)
-    limits: QueueLimits = QueueLimits()
-    pace: Pace = Pace()
-    discovery: DiscoveryOptions | None = None
+    tls: Tls | None
+    username: str | None
+    password: str | None = field(repr=False)
+    discovery: DiscoveryOptions | None
     """None: nothing is said to a hub."""
 
-    stations_limit: int = 5000
-    stations_forget_ms: int = 86_400_000
+    stations_limit: int
+    stations_forget_ms: int
+    limits: QueueLimits = QueueLimits()
+    pace: Pace = Pace()
 
     @property
     def broker(self) -> str:

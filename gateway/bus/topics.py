@@ -42,7 +42,7 @@ def why_no_base(text: str) -> str | None:
 
 @dataclass(frozen=True, slots=True)
 class Topics:
-    """The topics under `<base>/<callsign>/`. Raises `ValueError` where these cannot stand in a topic."""
+    """The topics under `<base>/<callsign>/`."""
 
     base: str
     callsign: str
@@ -52,11 +52,6 @@ class Topics:
     """Filter for every station's topic."""
 
     def __post_init__(self) -> None:
-        why = why_no_base(self.base)
-        if why is not None:
-            raise ValueError(f"the base of the topics will not do: {why}")
-        if not is_network_callsign(self.callsign):
-            raise ValueError("the callsign of the station is none that the network takes")
         prefix = f"{self.base}/{self.callsign}"
         for name, value in {"prefix": prefix, "status": f"{prefix}/status", "stations": f"{prefix}/stations/+"}.items():
             object.__setattr__(self, name, value)

@@ -66,7 +66,7 @@ class Told:
 
 def explain_line(line: bytes, *, policy: str, station: Path | None, receiver: str) -> Told:
     """Judge one TNC-2 line with empty memory. Raises `DocumentError` where a file cannot be used."""
-    post = settings.load_settings(station).post if station else NO_STATION
+    post = settings.load_text(station).settings.post if station else NO_STATION
     judge = Judge(policy_files.load(policy, post, beside=Path()).compiled(post))
     run = Run()
     return Told(explain(judge, run.hear(run.now(), receiver, 0, tnc2.read(line))), post)

@@ -60,7 +60,7 @@ class Replaying:
         """`terminal` shows the progress, the standard error stream where none is given. Raises `DocumentError`."""
         self._request = request
         self._terminal = terminal or sys.stderr
-        self._post = settings.load_settings(request.station).post if request.station else NO_STATION
+        self._post = settings.load_text(request.station).settings.post if request.station else NO_STATION
         self._source = policy_files.load(request.policy, self._post, beside=Path())
         against = None if request.against is None else policy_files.load(request.against, self._post, beside=Path())
         self._sources = [source for source in (self._source, against) if source is not None]

@@ -49,7 +49,7 @@ class JournalOptions:
     """Where the journal lies and how much it keeps."""
 
     path: Path
-    keep_ms: int = 30 * DAY_MS
+    keep_ms: int
     """What was heard longer ago is deleted."""
 
     octets: int = 2000 * MEGABYTE

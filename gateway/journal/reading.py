@@ -73,6 +73,24 @@ def read_heard(path: Path) -> Iterator[Line | BadLine]:
         raise explain_database(error, path) from None
 
 
+def trouble_with(path: Path) -> JournalError | None:
+    """What the gateway would find wrong with the file at `path` as its journal, of what can be told without writing.
+
+    `JournalRefusedError` keeps it from starting, `JournalDamagedError` does not.
+    """
+    if not path.exists():
+        return None
+    try:
+        with contextlib.closing(_open(path)) as journal:
+            schema.require_ours(journal, path)
+    except JournalRefusedError as refused:
+        return refused
+    except sqlite3.Error as error:
+        explained = explain_database(error, path)
+        return explained if isinstance(explained, JournalDamagedError) else None
+    return None
+
+
 def read_lines(capture: BufferedIOBase) -> Iterator[Line | BadLine]:
     """The lines of a capture, plain or compressed with gzip or zstd, from a file opened for reading bytes.
 

@@ -4,6 +4,7 @@
 """
 
 import re
+from collections.abc import Iterator
 from enum import StrEnum
 from typing import Annotated, Literal
 
@@ -17,6 +18,7 @@ from pydantic import (
     model_validator,
 )
 
+from gateway.documents import Place
 from gateway.documents.values import NAME, Duration, Kilometres, Name, OneOrMore, Section, between, fits
 from gateway.duration import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from gateway.frames.frame import NO_LAYER_3, UI
@@ -158,6 +160,14 @@ class Conditions(Section):
 def asks_distance(when: Conditions | None) -> bool:
     """Whether the conditions ask how far away a station is: then its own position must be known."""
     return when is not None and (when.distance is not None or asks_distance(when.not_))
+
+
+def receivers_in(when: Conditions | None, place: Place) -> Iterator[tuple[Place, str]]:
+    """Every receiver that the conditions at `place` name, and where they do."""
+    if when is not None:
+        for name in when.receiver or ():
+            yield (*place, "receiver"), name
+        yield from receivers_in(when.not_, (*place, "not"))
 
 
 class Rule(Section):

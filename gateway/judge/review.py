@@ -23,7 +23,8 @@ def review(source: PolicySource, post: Post, *, most_steps: int = MOST_STEPS) ->
     rates = [*zip(source.policy.rates, source.rates, strict=True)]
     coverage = Coverage(source.policy.groups, most_steps)
     first_cover = FirstCover(source.policy.rules, coverage, source.policy.groups)
-    warnings: list[Problem] = []
+    what = "this does not count here: the window is that of the policy's own file"
+    warnings = [entry.problem(what) for entry in source.overlooked]
     warnings += _as_far_as_it_can_be_told(_rules_that_never_match(rules, coverage, first_cover), "rules", rules)
     warnings += _keeps_everything(rules)
     warnings += _rules_without_example(rules, source, post)

@@ -53,6 +53,14 @@ class PolicySource:
     rates: tuple[Entry, ...]
     examples: tuple[Entry, ...]
 
+    overlooked: tuple[Entry, ...]
+    """What stands in included files and counts in the first file alone."""
+
+    @property
+    def label(self) -> str:
+        """Name and digest, as every verdict carries them."""
+        return f"{self.policy.name}@{self.digest}"
+
     @property
     def files(self) -> tuple[str, ...]:
         """The names of its files."""
@@ -87,6 +95,11 @@ def read_policy(first: PolicyText, fetch: Fetch) -> PolicySource:
         rules=entries["rules"],
         rates=entries["rates"],
         examples=entries["examples"],
+        overlooked=tuple(
+            Entry(document, ("duplicates",))
+            for document, policy in parts[1:]
+            if "duplicates" in policy.model_fields_set
+        ),
     )
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 class LinesOptions:
     """Where the port listens, and its bounds. There is no password: who can connect can read what is heard."""
 
-    host: str = "127.0.0.1"
-    port: int = 7582
+    host: str
+    port: int
     """0: one that is free."""
 
     clients: int = 100

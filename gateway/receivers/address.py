@@ -47,6 +47,11 @@ class Scheme(StrEnum):
         """How an address of this kind is written."""
         return _FORMS[self]
 
+    @property
+    def listens(self) -> bool:
+        """Whether it waits at a port for datagrams, and does not call out."""
+        return self in {Scheme.TNC2_UDP, Scheme.AXUDP}
+
 
 _FORMS = {
     Scheme.KISS_TCP: "kiss+tcp://host:port",
@@ -130,7 +135,7 @@ def allowed_senders(address: ReceiverAddress, allow: Sequence[str] = ()) -> tupl
     Anyone on the way can send a datagram, so listening to other computers needs a list of them. Raises
     `AddressError`, also where `allow` stands beside an address that calls out instead of listening.
     """
-    if address.scheme not in {Scheme.TNC2_UDP, Scheme.AXUDP} or not isinstance(address.place, HostPort):
+    if not address.scheme.listens or not isinstance(address.place, HostPort):
         if allow:
             raise AddressError(f"allow: belongs to udp addresses only; {address} chooses whom it hears by itself")
         return ()
@@ -140,7 +145,17 @@ def allowed_senders(address: ReceiverAddress, allow: Sequence[str] = ()) -> tupl
                 f"{address} listens to other computers: name them in allow: [addresses], or listen on 127.0.0.1"
             )
         return LOOPBACK
-    return tuple(map(_network, allow))
+    return tuple(map(network, allow))
+
+
+def network(text: str) -> Network:
+    """One address or network of `allow:`. Raises `AddressError`."""
+    try:
+        return ip_network(text, strict=False)
+    except ValueError:
+        raise AddressError(
+            f"allow: {text!r} is no address and no network: write for example 192.168.1.20 or 192.168.1.0/24"
+        ) from None
 
 
 def _scheme_of(text: str) -> tuple[Scheme, SplitResult]:
@@ -214,12 +229,3 @@ def _baud(text: str, query: str) -> int:
     if value not in map(str, BAUDS):
         raise AddressError(f"{text!r}: baud is one of {', '.join(map(str, BAUDS))}")
     return int(value)
-
-
-def _network(text: str) -> Network:
-    try:
-        return ip_network(text, strict=False)
-    except ValueError:
-        raise AddressError(
-            f"allow: {text!r} is no address and no network: write for example 192.168.1.20 or 192.168.1.0/24"
-        ) from None

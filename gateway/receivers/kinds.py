@@ -9,7 +9,6 @@ from gateway.receivers.address import (
     CaptureFile,
     HostPort,
     ReceiverAddress,
-    Scheme,
     SerialLine,
     UnixSocket,
     allowed_senders,
@@ -19,8 +18,6 @@ from gateway.receivers.receiver import Deliver, Receiver
 from gateway.receivers.reconnect import Patience
 from gateway.receivers.stream import Connect, StreamReceiver
 from gateway.receivers.udp import DatagramReceiver
-
-_DATAGRAMS = {Scheme.TNC2_UDP, Scheme.AXUDP}
 
 
 def open_receiver(  # noqa: PLR0913 - what every receiver takes, and what some do
@@ -40,7 +37,7 @@ def open_receiver(  # noqa: PLR0913 - what every receiver takes, and what some d
     match address.place:
         case CaptureFile():
             return CaptureReceiver(name, address, run, deliver)
-        case HostPort() if address.scheme in _DATAGRAMS:
+        case HostPort() if address.scheme.listens:
             return DatagramReceiver(name, address, run, deliver, allow=allow, patience=patience)
         case place:
             return StreamReceiver(name, address, run, deliver, connect=_connect(place), patience=patience)

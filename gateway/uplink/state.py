@@ -18,17 +18,17 @@ class UplinkOptions:
     """Host and port, in the order in which they are tried."""
 
     callsign: str
-    passcode: int | None = field(default=None, repr=False)
-    """None or -1: log in to receive only."""
+    passcode: int = field(repr=False)
+    """-1: log in to receive only."""
 
-    filter: str = ""
+    filter: str
     """A server command, passed in the login as it is."""
 
-    freshness_ms: int = 10_000
+    freshness_ms: int
     """How long after it was heard a line may still be handed to the network, and how long after that it may stay
     unacknowledged before the connection is reset."""
 
-    silence_ms: int = 90_000
+    silence_ms: int
     """A server this long silent is dead."""
 
     queue_bytes: int = 256 * 1024
@@ -49,10 +49,6 @@ class UplinkOptions:
 
     unverified_ms: int = 120_000
     """How long a connection whose login is not accepted is kept before the next server is tried."""
-
-    def __post_init__(self) -> None:
-        if not self.servers:
-            raise ValueError("an uplink needs at least one server")
 
 
 LOGIN_REFUSED_ADVICE = (

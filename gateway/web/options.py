@@ -2,15 +2,6 @@
 
 from dataclasses import dataclass, field
 
-from gateway.loopback import is_loopback
-
-SHORTEST_TOKEN = 16
-LONGEST_TOKEN = 256
-
-
-class WebOptionsError(ValueError):
-    """The options would leave a door open, or shut everyone out; the message says what to write instead."""
-
 
 @dataclass(frozen=True, slots=True)
 class WebLimits:
@@ -66,34 +57,20 @@ class WebPace:
 
 @dataclass(frozen=True, slots=True)
 class WebOptions:
-    """Where the web listens, and who may read it. Raises `WebOptionsError`."""
+    """Where the web listens, and who may read it."""
 
     callsign: str
     """Of this post, for the head of the page."""
 
-    host: str = "127.0.0.1"
-    port: int = 7583
+    host: str
+    port: int
     """0: one that is free."""
 
-    token: str | None = field(default=None, repr=False)
-    """The secret that readers show. Without one everybody who can connect may read, so then it must be loopback."""
+    token: str | None = field(repr=False)
+    """The secret that readers show. Without one everybody who can connect may read: those on this computer."""
 
-    hosts: tuple[str, ...] = ()
+    hosts: tuple[str, ...]
     """Names by which readers reach it, beside loopback's and the address it listens on: those of a proxy, say."""
 
     limits: WebLimits = WebLimits()
     pace: WebPace = WebPace()
-
-    def __post_init__(self) -> None:
-        token = self.token
-        if token is None:
-            if not is_loopback(self.host):
-                raise WebOptionsError(
-                    f"{self.host} can be reached from other computers: write a secret of {SHORTEST_TOKEN} characters"
-                    " or more into a file and name it in `token_file`, or listen on 127.0.0.1"
-                )
-        elif not SHORTEST_TOKEN <= len(token) <= LONGEST_TOKEN or not all("!" <= letter <= "~" for letter in token):
-            raise WebOptionsError(
-                f"the token is no good secret: {SHORTEST_TOKEN} to {LONGEST_TOKEN} characters belong there, ASCII and"
-                " without spaces; `openssl rand -hex 24` makes one"
-            )

@@ -78,8 +78,8 @@ def test_a_silent_station_is_named_as_the_network_writes_it() -> None:
         ),
         ("{name: x, deaf: {for: 1h, receiver: vhf}}", True, []),
         ("{name: x, deaf: {for: 1h, receiver: hf}}", True, [((0, "deaf", "receiver"), "there is no receiver hf")]),
-        ("{name: x, when: {receiver: [vhf, hf]}}", True, [((0, "when"), "there is no receiver hf")]),
-        ("{name: x, when: {not: {receiver: hf}}}", True, [((0, "when"), "there is no receiver hf")]),
+        ("{name: x, when: {receiver: [vhf, hf]}}", True, [((0, "when", "receiver"), "there is no receiver hf")]),
+        ("{name: x, when: {not: {receiver: hf}}}", True, [((0, "when", "not", "receiver"), "there is no receiver hf")]),
         (
             "{name: x, when: {not: {distance: {within: 5km}}}}",
             False,

@@ -15,7 +15,7 @@ import aiomqtt
 import structlog
 
 from gateway.bus.bus import Bus
-from gateway.bus.options import BusOptions, QueueLimits
+from gateway.bus.options import QueueLimits
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
@@ -24,6 +24,7 @@ from tests.bench import ends
 from tests.bench.figures import Effort, Figure, Skipped, in_turn, per_second, ratio
 from tests.judged_frames import Post
 from tests.mosquitto_broker import MosquittoBroker
+from tests.options import bus_options
 
 CALLSIGN = "QX1GAT-10"
 SECONDS, QUICK_SECONDS = 3.0, 1.0
@@ -41,7 +42,7 @@ async def fed_bus(port: int, seconds: float) -> float:
     post = Post()
     stations, reader = Stations(), ReportReader(PostSettings(CALLSIGN, 58.6, -3.9167))
     limits = QueueLimits(heard=10_000, forwarded=10_000, lines=10_000)
-    bus = Bus(BusOptions("127.0.0.1", CALLSIGN, port, limits=limits), post.now, stations=stations)
+    bus = Bus(bus_options(port, callsign=CALLSIGN, limits=limits), post.now, stations=stations)
     running = asyncio.create_task(bus.run())
     while not bus.state().connected:  # noqa: ASYNC110 - the bus has no event for it
         await asyncio.sleep(0.05)

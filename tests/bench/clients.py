@@ -34,14 +34,14 @@ from gateway.frames.heard import Run
 from gateway.frames.network_line import network_line, route
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Decision, Judged, Verdict
-from gateway.lines.options import LinesOptions
 from gateway.lines.server import LineServer
-from gateway.web.options import WebLimits, WebOptions
+from gateway.web.options import WebLimits
 from gateway.web.server import WebServer
 from gateway.web.sources import PublishedPolicy, WebSources
 from tests.answers import figure
 from tests.bench.figures import Effort, Figure
 from tests.bench.processes import pin
+from tests.options import lines_options, web_options
 
 SERVER_CORE, CLIENT_CORE = 1, 0
 PROBE_PRIORITY = 9
@@ -144,8 +144,8 @@ def server_process(pipe: Connection, load: Load) -> None:
             waits_for=list,
         )
         limits = WebLimits(connections=load.streams + 100)
-        web = WebServer(WebOptions("QX1GAT-10", port=0, limits=limits), sources, run.now, run.identity)
-        lines = LineServer(LinesOptions(port=0, clients=load.lines), run.now)
+        web = WebServer(web_options(limits=limits), sources, run.now, run.identity)
+        lines = LineServer(lines_options(clients=load.lines), run.now)
         feeding = Feeding(run, web, lines, stations)
         echoing = await asyncio.get_running_loop().create_server(Echo, "127.0.0.1", 0)
         async with asyncio.TaskGroup() as tasks:

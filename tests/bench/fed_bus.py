@@ -6,7 +6,6 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass
 
 from gateway.bus.bus import Bus
-from gateway.bus.options import BusOptions, DiscoveryOptions
 from gateway.feed.health import Counts, Health
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
@@ -15,6 +14,7 @@ from gateway.part import Part, PartKind, State
 from gateway.watches.activity import ActivityWatch
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import MosquittoBroker
+from tests.options import bus_options, discovery_options
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ class FedBus:
 async def fed_bus(broker: MosquittoBroker, *callsigns: str) -> AsyncIterator[FedBus]:
     """A bus at `broker` for a block, which tells a hub of these callsigns; drained at its end."""
     post = Post()
-    options = BusOptions("127.0.0.1", "QX1GAT-10", broker.port, discovery=DiscoveryOptions(callsigns=callsigns))
+    options = bus_options(broker.port, discovery=discovery_options(*callsigns))
     bus = Bus(options, post.now, stations=Stations(followed=callsigns))
     fed = FedBus(bus, post, ReportReader(PostSettings("QX1GAT-10", 58.6, -3.9167)), ActivityWatch())
     running = asyncio.create_task(bus.run())

@@ -26,13 +26,14 @@ from gateway.frames.heard import Heard, Run
 from gateway.journal.batch import Batch
 from gateway.journal.capture import Captures
 from gateway.journal.journal import Journal
-from gateway.journal.options import CaptureOptions, JournalOptions, Pace
+from gateway.journal.options import CaptureOptions, Pace
 from gateway.journal.recorder import Recorder
 from gateway.journal.runs import RunRecord
 from gateway.journal.store import Store
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Decision, Judged, Verdict
 from tests.bench.figures import Effort, Figure, in_turn, per_second, ratio
+from tests.options import journal_options
 
 POST = Post("QX1GAT-10", 58.6, -3.9167)
 POLICY = "receive-only@3fa9c1"
@@ -99,7 +100,7 @@ def written_octets() -> int:
 def wear(folder: Path, frames_per_transaction: int, transactions: int) -> float:
     """Octets written per frame, with so many frames in each transaction."""
     run = Run()
-    store = Store(JournalOptions(folder / f"wear-{frames_per_transaction}.db"), RunRecord(run.identity, 0, "", POLICY))
+    store = Store(journal_options(folder / f"wear-{frames_per_transaction}.db"), RunRecord(run.identity, 0, "", POLICY))
     source = frames(run, no_report)
     before = written_octets()
     for _ in range(transactions):
@@ -134,7 +135,7 @@ async def lateness(recorder: Recorder | None, source: Iterator[HeardPayload], ra
 
 def journal_in(folder: Path, run: Run) -> Journal:
     """A journal that writes without waiting for more."""
-    options = JournalOptions(folder / "stile.db", pace=Pace(gather=0))
+    options = journal_options(folder / "stile.db", pace=Pace(gather=0))
     return Journal(options, run, callsign="", policy=POLICY)
 
 
@@ -185,7 +186,7 @@ def felt(folder: Path, effort: Effort) -> Iterator[Figure]:
     for turn in range(effort.turns):
         for side, all_late in late.items():
             run = Run()
-            options = JournalOptions(folder / f"late-{turn}.db")
+            options = journal_options(folder / f"late-{turn}.db")
             recorder = Journal(options, run, callsign="", policy=POLICY) if side == "with" else None
             found = asyncio.run(lateness(recorder, frames(run, ReportReader(POST)), RATE, seconds))
             all_late.append(found[len(found) * 99 // 100])

@@ -3,7 +3,6 @@
 import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
-from dataclasses import replace
 
 import pytest
 
@@ -13,6 +12,7 @@ from gateway.bus.options import BusOptions, Pace
 from gateway.feed.stations import Stations
 from tests.judged_frames import Post
 from tests.mosquitto_broker import FAIL_SAFE_SECONDS, MosquittoBroker
+from tests.options import bus_options
 
 QUICK = Pace(pauses=Pauses(0.02, 0.05), learn=1.0, keep_alive=1)
 """A pace for tests: they wait for what happens, and it should not be long in coming."""
@@ -54,7 +54,7 @@ def open_bus(post: Post) -> OpenBus:
 
 def options_for(port: int, **more: object) -> BusOptions:
     """Options for a broker on loopback."""
-    return replace(BusOptions("127.0.0.1", "QX1GAT-10", port, pace=QUICK), **more)  # type: ignore[arg-type] # see above
+    return bus_options(port, **{"pace": QUICK, **more})
 
 
 async def until(holds: Callable[[], bool]) -> None:

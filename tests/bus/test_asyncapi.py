@@ -13,7 +13,6 @@ from referencing.jsonschema import DRAFT202012
 
 from gateway.alerts.alert import emergency_alert
 from gateway.bus.asyncapi import DIALECT, document, text
-from gateway.bus.options import DiscoveryOptions
 from gateway.bus.topics import TopicGroup
 from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload, heard_object
@@ -24,6 +23,7 @@ from gateway.part import Part, PartKind, State
 from tests.bus.conftest import OpenBus, options_for, until
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import MosquittoBroker, Seen, publish, retained, witness
+from tests.options import discovery_options
 
 DOCUMENT = document()
 REGISTRY: Registry[Any] = Registry().with_resource("urn:feed", DRAFT202012.create_resource(DOCUMENT))
@@ -110,7 +110,7 @@ def test_there_is_a_channel_for_every_group_of_topics_and_one_for_each_status() 
 async def test_all_that_the_bus_publishes_is_in_it_as_it_says(
     broker: MosquittoBroker, post: Post, open_bus: OpenBus
 ) -> None:
-    options = options_for(broker.port, base="house/radio", discovery=DiscoveryOptions(callsigns=("QA1BCD-9",)))
+    options = options_for(broker.port, base="house/radio", discovery=discovery_options("QA1BCD-9"))
     reader = ReportReader(PostSettings("QX1GAT-10", 58.6, -3.9167))
     part = Part(PartKind.RECEIVER, "vhf", State.OK, post.moment.time_ms)
     async with witness(broker, "#") as watching, open_bus(options) as bus:

@@ -5,7 +5,6 @@ from typing import Any
 
 import pytest
 
-from gateway.bus.options import DiscoveryOptions
 from gateway.bus.topics import TopicGroup
 from gateway.feed.health import Counts, Health
 from gateway.feed.reader import ReportReader
@@ -17,6 +16,7 @@ from gateway.watches.activity import Activity
 from tests.bus.conftest import OpenBus, options_for, until
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import MosquittoBroker, publish, retained, witness
+from tests.options import discovery_options
 from tests.payload_schemas import held_to
 
 pytestmark = [
@@ -31,7 +31,7 @@ BOAT = b"QA1BCD-9>APRS:!5836.00N/00355.00W>088/036"
 
 
 def _options(broker: MosquittoBroker, *callsigns: str) -> Any:  # noqa: ANN401 - handed on as they are
-    return options_for(broker.port, discovery=DiscoveryOptions(callsigns=callsigns or LISTED))
+    return options_for(broker.port, discovery=discovery_options(*(callsigns or LISTED)))
 
 
 def _topic(device: str) -> str:

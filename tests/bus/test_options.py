@@ -3,10 +3,11 @@ from pathlib import Path
 import pytest
 
 from gateway.bus.options import BusOptions, BusOptionsError, Tls
+from tests.options import bus_options
 
 
 def test_the_password_is_not_shown() -> None:
-    options = BusOptions("broker.example", "QX1GAT-10", username="stile", password="open sesame")
+    options = bus_options(host="broker.example", username="stile", password="open sesame")
     assert "sesame" not in repr(options)
     assert "sesame" not in options.broker
 
@@ -14,8 +15,8 @@ def test_the_password_is_not_shown() -> None:
 @pytest.mark.parametrize(
     ("options", "address"),
     [
-        (BusOptions("127.0.0.1", "QX1GAT-10"), "mqtt://127.0.0.1:1883"),
-        (BusOptions("::1", "QX1GAT-10", 8883, tls=Tls()), "mqtts://[::1]:8883"),
+        (bus_options(), "mqtt://127.0.0.1:1883"),
+        (bus_options(8883, host="::1", tls=Tls()), "mqtts://[::1]:8883"),
     ],
 )
 def test_the_broker_is_named_by_its_address(options: BusOptions, address: str) -> None:
@@ -23,13 +24,13 @@ def test_the_broker_is_named_by_its_address(options: BusOptions, address: str) -
 
 
 def test_the_client_identifier_is_the_same_at_every_start_and_fits_every_broker() -> None:
-    identifier = BusOptions("127.0.0.1", "QX1GATEW-1").client_identifier
-    assert identifier == BusOptions("127.0.0.1", "QX1GATEW-1").client_identifier
+    identifier = bus_options(callsign="QX1GATEW-1").client_identifier
+    assert identifier == bus_options(callsign="QX1GATEW-1").client_identifier
     assert len(identifier) <= 23  # MQTT 3.1.1 section 3.1.3.1
 
 
 def test_gateways_with_another_base_are_other_clients() -> None:
-    identifiers = {BusOptions("127.0.0.1", "QX1GAT", base=base).client_identifier for base in ("stile", "bench")}
+    identifiers = {bus_options(base=base).client_identifier for base in ("stile", "bench")}
     assert len(identifiers) == 2
 
 

@@ -17,7 +17,7 @@ import yaml
 
 from gateway.bus.asyncapi import document
 from gateway.bus.discovery import Announcer
-from gateway.bus.options import BusOptions, DiscoveryOptions, QueueLimits
+from gateway.bus.options import QueueLimits
 from gateway.bus.repertoire import Repertoire
 from gateway.bus.topics import TopicGroup
 from gateway.documents import check, parse
@@ -27,6 +27,7 @@ from gateway.settings import Settings
 from tests.bus.conftest import OpenBus, options_for, until
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import FAIL_SAFE_SECONDS, MosquittoBroker
+from tests.options import bus_options, discovery_options
 
 PAGE = resources.files("gateway.bus").joinpath("README.md").read_text("utf-8")
 READER = ReportReader(PostSettings("QX1GAT-10", 58.6, -3.9167))
@@ -180,6 +181,6 @@ def test_the_figures_on_the_page_are_those_of_the_code() -> None:
     limits = QueueLimits()
     for figure in (limits.heard, limits.lines, limits.forwarded, limits.alerts):
         assert re.search(rf"\b{figure}\b", PAGE)
-    options = BusOptions("127.0.0.1", "QX1GAT-10")
+    options = bus_options()
     assert f"`{options.client_identifier}`" in PAGE
-    assert f"{DiscoveryOptions().prefix}/device/{options.client_identifier}/gateway/config" in PAGE
+    assert f"{discovery_options().prefix}/device/{options.client_identifier}/gateway/config" in PAGE

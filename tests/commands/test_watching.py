@@ -268,7 +268,7 @@ def test_no_other_secret_of_the_station_file_is_read(tmp_path: Path) -> None:
     path.write_text(station_text(7581, 7583, more=more))
     assert gateway_of(path).callsign == "QX1GAT-10"
     path.write_text(station_text(7581, 7583, ", token_file: not-there"))
-    with pytest.raises(DocumentError, match="not-there cannot be read"):
+    with pytest.raises(DocumentError, match="what is named here cannot be read"):
         gateway_of(path)
 
 

@@ -12,11 +12,12 @@ TEXT = (FOLDER / "station.yaml").read_text("utf-8")
 
 
 def with_secrets(folder: Path, passcode: str = "21161") -> Path:
-    """The station file as the container sees it, with secrets in a folder of the test's in place of /run/secrets."""
+    """The station file as the container sees it, with folders of the test's for /run/secrets and the volume."""
     (folder / "passcode").write_text(f"{passcode}\n")
     (folder / "bus").write_text("a-throw-away-password\n")
     station_file = folder / "station.yaml"
-    station_file.write_text(TEXT.replace("/run/secrets", str(folder)))
+    (folder / "volume").mkdir()
+    station_file.write_text(TEXT.replace("/run/secrets", str(folder)).replace("/var/lib/stile", str(folder / "volume")))
     return station_file
 
 
@@ -32,7 +33,7 @@ def test_it_loads_with_its_secrets(tmp_path: Path) -> None:
 def test_all_that_the_gateway_writes_is_on_the_volume(tmp_path: Path) -> None:
     journal = settings.load(with_secrets(tmp_path), {}).settings.journal
     assert journal is not None
-    assert journal.path.parent == Path("/var/lib/stile")
+    assert journal.path.parent == tmp_path / "volume"
 
 
 def test_everything_listens_on_loopback(tmp_path: Path) -> None:

@@ -11,16 +11,17 @@ from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Run
 from gateway.journal.capture import Captures
 from gateway.journal.journal import Journal
-from gateway.journal.options import CaptureOptions, JournalOptions, Pace
+from gateway.journal.options import CaptureOptions, Pace
 from tests.journal.keeping import RUN, frames
 from tests.judged_frames import POLICY, Post
+from tests.options import journal_options
 
 AT_ONCE = Pace(gather=0)
 
 
 async def main(journal_path: Path, capture_folder: Path) -> None:
     run = Run(RUN)
-    journal = Journal(JournalOptions(journal_path, pace=AT_ONCE), run, callsign="QX1GAT-10", policy=POLICY)
+    journal = Journal(journal_options(journal_path, pace=AT_ONCE), run, callsign="QX1GAT-10", policy=POLICY)
     captures = Captures(CaptureOptions(capture_folder, pace=AT_ONCE), run)
     post = Post(RUN)
     said = 0

@@ -16,7 +16,7 @@ from gateway.feed.heard_object import HeardPayload, encode, heard_object, no_rep
 from gateway.feed.reader import ReportReader
 from gateway.frames.capture import Line, read_object
 from gateway.journal.journal import Journal
-from gateway.journal.options import JournalOptions, Pace
+from gateway.journal.options import Pace
 from gateway.journal.reading import read_lines
 from gateway.journal.trouble import JournalRefusedError
 from gateway.judge.memory import JudgeMemory
@@ -25,6 +25,7 @@ from tests.journal import endless_gateway
 from tests.journal.keeping import PATIENCE_OF_A_TEST, RUN, Clock, frames, heard_objects, rows_in, running, until_written
 from tests.judge.listening import POST, Listening
 from tests.judged_frames import NOON_MS, POLICY
+from tests.options import journal_options
 from tests.remembering import budgets_of
 
 AT_ONCE = Pace(gather=0, pauses=Pauses(0, 0))
@@ -41,7 +42,7 @@ def path(tmp_path: Path) -> Path:
 
 
 def journal_at(path: Path, run: str = RUN) -> Journal:
-    options = JournalOptions(path, pace=AT_ONCE)
+    options = journal_options(path, pace=AT_ONCE)
     return Journal(options, Clock().run(run), callsign="QX1GAT-10", policy=POLICY)
 
 

@@ -12,9 +12,10 @@ from structlog.testing import capture_logs
 from gateway.feed.heard_object import HeardPayload
 from gateway.journal.capture import Captures
 from gateway.journal.journal import Journal
-from gateway.journal.options import CaptureOptions, JournalOptions, Pace
+from gateway.journal.options import CaptureOptions, Pace
 from tests.journal.keeping import Clock, batch_of, frames, running, store_at, until_written
 from tests.judged_frames import POLICY
+from tests.options import journal_options
 
 
 @contextmanager
@@ -36,7 +37,7 @@ async def test_journal_and_captures_are_private_while_they_are_written_and_after
 ) -> None:
     run = Clock().run("run")
     pace = Pace(gather=0)
-    journal = Journal(JournalOptions(tmp_path / "stile.db", pace=pace), run, callsign="QX1GAT-10", policy=POLICY)
+    journal = Journal(journal_options(tmp_path / "stile.db", pace=pace), run, callsign="QX1GAT-10", policy=POLICY)
     captures = Captures(CaptureOptions(tmp_path / "captures", pace=pace), run)
     with umask(mask):
         async with running(journal), running(captures):

@@ -145,4 +145,4 @@ def test_check_prints_the_example_that_failed_with_its_file_and_line(tmp_path: P
     assert [str(problem) for problem in report.problems] == [
         f"{tmp_path}/own.yaml:4: examples[0]: the example expects keep, but the policy says forward"
     ]
-    assert report.summary().endswith("1 problem: it cannot be used as it is")
+    assert report.in_words().endswith("1 problem: it cannot be used as it is")

@@ -2,16 +2,15 @@ import asyncio
 import socket
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
-from dataclasses import replace
 
 import pytest
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.ax25 import MAXIMUM_REPEATERS
-from gateway.lines.options import LinesOptions
 from gateway.lines.server import LineServer
 from tests.answers import figure
 from tests.judged_frames import Post
+from tests.options import lines_options
 
 FAIL_SAFE_SECONDS = 20.0
 """How long anything may take before a test gives up. Nothing waits for this long when all is well."""
@@ -27,7 +26,7 @@ def heard(line: bytes, post: Post | None = None) -> HeardPayload:
 @asynccontextmanager
 async def open_port(**options: int) -> AsyncIterator[LineServer]:
     """Runs a text port on a free port for a block; at its end it is cut off, where it was not drained."""
-    of_test = replace(LinesOptions(port=0), **options)  # type: ignore[arg-type] # numbers all
+    of_test = lines_options(**options)
     server = LineServer(of_test, Post().now)
     running = asyncio.create_task(server.run())
     try:
@@ -190,7 +189,7 @@ async def test_a_drain_does_not_wait_for_a_client_that_does_not_read() -> None:
 async def test_a_port_that_is_taken_is_said_and_tried_again_until_it_is_free() -> None:
     taken = socket.create_server(("127.0.0.1", 0))
     port = taken.getsockname()[1]
-    server = LineServer(LinesOptions(port=port, retry_seconds=0.01), Post().now)
+    server = LineServer(lines_options(port, retry_seconds=0.01), Post().now)
     running = asyncio.create_task(server.run())
     await until(lambda: server.part().why == "Address already in use")
     taken.close()
@@ -201,4 +200,4 @@ async def test_a_port_that_is_taken_is_said_and_tried_again_until_it_is_free() -
 
 
 async def test_a_drain_of_one_that_never_ran_returns_at_once() -> None:
-    await LineServer(LinesOptions(), Post().now).drain(FAIL_SAFE_SECONDS)
+    await LineServer(lines_options(), Post().now).drain(FAIL_SAFE_SECONDS)

@@ -17,12 +17,12 @@ from gateway.feed.heard_object import encode, heard_object
 from gateway.frames.frame import damaged
 from gateway.frames.heard import Heard
 from gateway.journal.batch import Batch, Row
-from gateway.journal.options import JournalOptions
 from gateway.journal.runs import RunRecord
 from gateway.journal.store import Store
 from gateway.judge.verdict import Decision, Verdict
 from gateway.replay.captures import STANDARD_INPUT, Captures
 from gateway.replay.record import MAXIMUM_NAMED
+from tests.options import journal_options
 from tests.replay.recording import LiveGateway, read_back, written
 
 if sys.version_info >= (3, 14):
@@ -97,7 +97,7 @@ def test_the_journal_is_read_in_the_order_of_its_runs(tmp_path: Path) -> None:
             live.hear(line)
         live.restart()
     for run in ("run-1", "run-2"):
-        store = Store(JournalOptions(path), RunRecord(run, 0, "QX1GAT-10", "test@000000"))
+        store = Store(journal_options(path), RunRecord(run, 0, "QX1GAT-10", "test@000000"))
         mine = [judged for judged in live.judged if judged.heard.run == run]
         rows = [
             Row(judged.heard.sequence, judged.heard.moment.time_ms, None, None, encode(heard_object(judged)))

@@ -11,6 +11,7 @@ from gateway.frames.heard import Run
 from gateway.uplink.client import Uplink
 from gateway.uplink.outbox import Outcome
 from gateway.uplink.state import Phase, UplinkOptions, UplinkState
+from tests.options import uplink_options
 
 CALLSIGN = "QX1GAT-10"
 PASSCODE = 21161
@@ -106,10 +107,9 @@ async def a_post(  # noqa: PLR0913 - one knob for each thing that a test turns
     send_buffer_bytes: int = 16 * 1024,
 ) -> AsyncIterator[Post]:
     post = Post(
-        UplinkOptions(
-            tuple((server.host, server.port) for server in servers),
-            CALLSIGN,
-            passcode,
+        uplink_options(
+            *((server.host, server.port) for server in servers),
+            passcode=passcode,
             freshness_ms=freshness_ms,
             silence_ms=silence_ms,
             unverified_ms=unverified_ms,

@@ -14,8 +14,9 @@ from demo.network_server import Answer, Fault, NetworkServer
 from gateway.uplink import client
 from gateway.uplink.dial import dial
 from gateway.uplink.outbox import Outcome
-from gateway.uplink.state import Phase, UplinkOptions
-from tests.uplink.posting import CALLSIGN, PASSCODE, SECONDS, Post, Ticket, a_line, a_post
+from gateway.uplink.state import Phase
+from tests.options import uplink_options
+from tests.uplink.posting import PASSCODE, SECONDS, Post, Ticket, a_line, a_post
 
 
 @pytest.fixture
@@ -267,7 +268,7 @@ async def test_a_stop_lets_what_waits_go_and_says_goodbye(server: NetworkServer)
 
 
 async def test_run_ends_by_itself_after_a_drain(server: NetworkServer) -> None:
-    post = Post(UplinkOptions(((server.host, server.port),), CALLSIGN, PASSCODE))
+    post = Post(uplink_options((server.host, server.port), passcode=PASSCODE))
     async with asyncio.timeout(SECONDS), asyncio.TaskGroup() as tasks:
         tasks.create_task(post.uplink.run())
         await post.until_phase(Phase.VERIFIED)
@@ -287,7 +288,7 @@ async def test_a_stop_while_a_connection_comes_about_makes_no_use_of_it(
         return sock
 
     monkeypatch.setattr(client, "dial", slow_dial)
-    post = Post(UplinkOptions(((server.host, server.port),), CALLSIGN, PASSCODE))
+    post = Post(uplink_options((server.host, server.port), passcode=PASSCODE))
     async with asyncio.timeout(SECONDS), asyncio.TaskGroup() as tasks:
         tasks.create_task(post.uplink.run())
         post.offer(1)
@@ -324,7 +325,7 @@ async def test_a_stop_waits_no_longer_than_it_may_for_a_server_that_takes_nothin
 
 
 async def test_a_cancelled_run_leaves_nothing_behind(server: NetworkServer) -> None:
-    post = Post(UplinkOptions(((server.host, server.port),), CALLSIGN, PASSCODE))
+    post = Post(uplink_options((server.host, server.port), passcode=PASSCODE))
     running = asyncio.create_task(post.uplink.run())
     await post.until_phase(Phase.VERIFIED)
     running.cancel()
@@ -353,7 +354,7 @@ async def test_the_passcode_shows_nowhere(server: NetworkServer) -> None:
     with capture_logs() as logs:
         async with a_post(server) as post:
             await post.until_phase(Phase.UNVERIFIED)
-            options = UplinkOptions(((server.host, server.port),), CALLSIGN, PASSCODE)
+            options = uplink_options((server.host, server.port), passcode=PASSCODE)
             shown = [repr(options), repr(post.uplink), repr(post.states), repr(logs)]
             server.reset()
             await post.until(lambda: post.phases.count(Phase.UNVERIFIED) == 2)

@@ -6,7 +6,8 @@ from demo.network_server import Answer, Conduct, NetworkServer
 from gateway.frames.heard import Run
 from gateway.uplink import client
 from gateway.uplink.client import Uplink
-from gateway.uplink.state import Phase, UplinkOptions
+from gateway.uplink.state import Phase
+from tests.options import uplink_options
 from tests.uplink.posting import SECONDS, Ticket, a_line
 
 
@@ -28,7 +29,7 @@ async def test_a_connection_stands_from_the_answer_to_its_login_on(
 
     monkeypatch.setattr(client, "BackOff", NoPauses)
     async with NetworkServer(conduct=Conduct(answer=answer)) as server, asyncio.timeout(SECONDS):
-        options = UplinkOptions(((server.host, server.port),), "QX1GAT-10", 21161)
+        options = uplink_options((server.host, server.port), passcode=21161)
         run = Run(monotonic=lambda: elapsed_seconds)
         uplink: Uplink[Ticket] = Uplink(options, run, on_outcome=lambda *_: None)
         assert not uplink.offer([Ticket(a_line("early"), 0, "early")])

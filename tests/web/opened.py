@@ -15,10 +15,11 @@ from gateway.frames import tnc2
 from gateway.judge import conditions
 from gateway.judge.verdict import Judged, Reason
 from gateway.part import Figure, Part, PartKind, State, shed
-from gateway.web.options import WebLimits, WebOptions, WebPace
+from gateway.web.options import WebLimits, WebPace
 from gateway.web.server import WebServer
 from gateway.web.sources import PolicyFile, PublishedPolicy, WebSources
 from tests.judged_frames import NOON_MS, POLICY, Post
+from tests.options import web_options
 
 FAIL_SAFE_SECONDS = 20.0
 """How long anything may take before a test gives up. Nothing waits for this long when all is well."""
@@ -120,9 +121,8 @@ async def open_web(
 ) -> AsyncIterator[OpenWeb]:
     """Runs a web server for a block; at its end it is cut off, where it was not drained."""
     gateway = gateway or Gateway()
-    options = WebOptions(
-        "QX1GAT-10",
-        port=port,
+    options = web_options(
+        port,
         token=token,
         hosts=hosts,
         limits=replace(WebLimits(), **limits),

@@ -7,10 +7,11 @@ import pytest
 
 from gateway.feed.schemas import Schema
 from gateway.judge.verdict import Reason
-from gateway.web.options import WebOptions, WebPace
+from gateway.web.options import WebPace
 from gateway.web.server import WebServer
 from tests.answers import figure
 from tests.judged_frames import NOON_MS, POLICY, Post
+from tests.options import web_options
 from tests.payload_schemas import held_to
 from tests.web.event_reader import data_of, stream_of
 from tests.web.opened import FAIL_SAFE_SECONDS, LINE, Gateway, OpenWeb, open_web, until
@@ -313,7 +314,7 @@ async def test_a_port_that_is_taken_is_said_and_tried_again_until_it_is_free() -
     taken = socket.create_server(("127.0.0.1", 0))
     port = taken.getsockname()[1]
     post = Post()
-    options = WebOptions("QX1GAT-10", port=port, pace=WebPace(retry=0.01))
+    options = web_options(port, pace=WebPace(retry=0.01))
     server = WebServer(options, Gateway().sources(), post.now, post.run)
     running = asyncio.create_task(server.run())
     await until(lambda: server.part().why == "Address already in use")

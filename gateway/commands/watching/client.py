@@ -17,8 +17,8 @@ from pydantic import SecretStr, ValidationError
 from gateway.back_off import BackOff, Pauses
 from gateway.commands.watching.event_reader import EventReader, EventStreamError, SentEvent
 from gateway.commands.watching.published import Answering, Event, Kind, NoAnswer, Told, event_of
-from gateway.documents import Document, DocumentError, Problem, check, parse, read_text
-from gateway.settings import MAXIMUM_SECRET, Settings
+from gateway.documents import DocumentError
+from gateway.settings import load_text, read_token
 
 ANSWER_SECONDS = 10.0
 SILENCE_SECONDS = 45.0
@@ -68,17 +68,17 @@ class Gateway:
 
 def gateway_of(path: Path) -> Gateway:
     """The gateway of a station file; of its secrets, the web's alone is read. Raises `DocumentError`."""
-    try:
-        document = parse(read_text(path), str(path))
-    except OSError as error:
-        raise DocumentError([Problem(str(path), 1, "", f"cannot be read: {error.strerror}")]) from None
-    settings = check(document, Settings)
+    station = load_text(path)
+    document, settings = station.document, station.settings
     web = settings.web
     if web is None:
         raise DocumentError(
             [document.problem((), "a watch asks the gateway's web, and this file has none: add `web: {}` and restart")]
         )
-    token = None if web.token_file is None else _token(document, path.parent / web.token_file)
+    try:
+        token = None if web.token_file is None else read_token(station.folder, web.token_file)
+    except ValueError as error:
+        raise DocumentError([document.problem(("web", "token_file"), str(error))]) from None
     return Gateway(settings.station.callsign, _reachable(web.listen.host), web.listen.port, token)
 
 
@@ -91,18 +91,6 @@ def _reachable(host: str) -> str:
     if not address.is_unspecified:
         return host
     return "127.0.0.1" if address.version == 4 else "::1"  # noqa: PLR2004 - the version of the protocol
-
-
-def _token(document: Document, path: Path) -> SecretStr:
-    try:
-        token = read_text(path, MAXIMUM_SECRET).strip()
-    except OSError as error:
-        what = f"{path} cannot be read: {error.strerror}"
-    else:
-        if token.isascii() and token.isprintable() and token:
-            return SecretStr(token)
-        what = f"{path} should hold one line, the secret alone"
-    raise DocumentError([document.problem(("web", "token_file"), what)])
 
 
 class Client:

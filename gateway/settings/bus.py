@@ -1,0 +1,132 @@
+"""`bus:`: the MQTT broker in the house, and what stands there."""
+
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import AfterValidator, Field, ValidationInfo, field_validator
+
+from gateway.bus.options import STATIONS_FORGET_MS, BusOptions, DiscoveryOptions, Tls
+from gateway.documents.values import Duration, Section, between, fits
+from gateway.loopback import is_loopback
+from gateway.settings.places import HIGHEST_PORT, Callsign, Topic, host_and_port
+
+MQTT_PORT = 1883
+MQTTS_PORT = 8883
+MOST_CALLSIGNS = 1000
+"""That a hub is told of."""
+
+_FORMS = "mqtt://127.0.0.1:1883, mqtts://broker.example:8883 or embedded"
+
+
+def is_embedded(broker: str) -> bool:
+    """Whether a broker is to be started in the process, on loopback."""
+    return broker.partition(":")[0] == "embedded"
+
+
+def is_encrypted(broker: str) -> bool:
+    """Whether the connection to it is."""
+    return broker.lower().startswith("mqtts://")
+
+
+def address_of(broker: str) -> tuple[str, int]:
+    """Host and port. Raises `ValueError`."""
+    if is_embedded(broker):
+        _, colon, port = broker.partition(":")
+        if colon and not (port.isdecimal() and port.isascii() and len(port) < 6 and int(port) <= HIGHEST_PORT):  # noqa: PLR2004 - digits of a port
+            raise ValueError(f"{broker!r}: write `embedded`, or `embedded:1883` with another port")
+        return "127.0.0.1", int(port) if colon else MQTT_PORT
+    return host_and_port(broker, {"mqtt": MQTT_PORT, "mqtts": MQTTS_PORT}, _FORMS)
+
+
+def _broker(text: str) -> str:
+    address_of(text)
+    return text
+
+
+class StationTopics(Section):
+    """How many stations are kept on the bus, and for how long after each was last heard."""
+
+    limit: Annotated[int, Field(strict=True, ge=1, le=100_000)] = 5000
+    forget: Annotated[Duration, between("1m", "366d")] = STATIONS_FORGET_MS
+
+
+class DiscoverySettings(Section):
+    """What a home-automation hub on the bus is told of: the gateway itself, and the stations listed here alone."""
+
+    prefix: Topic = "homeassistant"
+    callsigns: list[Callsign] = Field(default_factory=list, max_length=MOST_CALLSIGNS)
+
+
+class BusSettings(Section):
+    """The MQTT broker in the house."""
+
+    broker: Annotated[str, AfterValidator(_broker)]
+    base: Topic = "stile"
+    username: Annotated[
+        str | None, AfterValidator(fits(r"[^\x00-\x1f\x7f]{1,256}", "is no name of a user: 1 to 256 characters"))
+    ] = None
+    password_file: Path | None = None
+    ca: Path | None = None
+    certificate: Path | None = None
+    key: Annotated[Path | None, Field(validate_default=True)] = None
+    discovery: DiscoverySettings | None = None
+    stations: StationTopics = StationTopics()
+
+    @field_validator("password_file")
+    @classmethod
+    def _not_in_the_clear(cls, file: Path, info: ValidationInfo) -> Path:
+        broker = info.data.get("broker")
+        if broker is None:  # which is told by itself
+            return file
+        host, _ = address_of(broker)
+        if not is_encrypted(broker) and not is_embedded(broker) and not is_loopback(host):
+            raise ValueError(f"a password would go to {host} in the clear; use mqtts://")
+        return file
+
+    @field_validator("ca", "certificate", "key")
+    @classmethod
+    def _encrypted(cls, file: Path | None, info: ValidationInfo) -> Path | None:
+        if file is not None and not is_encrypted(info.data.get("broker", "mqtts://")):
+            raise ValueError("ca, certificate and key are for a broker at mqtts://")
+        return file
+
+    @field_validator("key")
+    @classmethod
+    def _both(cls, key: Path | None, info: ValidationInfo) -> Path | None:
+        if "certificate" in info.data and (key is None) != (info.data["certificate"] is None):
+            raise ValueError("certificate and key go together: give both")
+        return key
+
+    @property
+    def embedded(self) -> bool:
+        """Whether a broker is to be started in the process, on loopback."""
+        return is_embedded(self.broker)
+
+    @property
+    def tls(self) -> bool:
+        """Whether the connection is encrypted."""
+        return is_encrypted(self.broker)
+
+    @property
+    def address(self) -> tuple[str, int]:
+        """Host and port."""
+        return address_of(self.broker)
+
+    def options(self, callsign: str, folder: Path, password: str | None) -> BusOptions:
+        """What the bus is made from; `folder` is where paths start."""
+        host, port = self.address
+        ca, certificate, key = (folder / path if path else None for path in (self.ca, self.certificate, self.key))
+        told = self.discovery
+        return BusOptions(
+            host=host,
+            port=port,
+            callsign=callsign,
+            base=self.base,
+            mqtt_5=not self.embedded,
+            tls=Tls(ca, certificate, key) if self.tls else None,
+            username=self.username,
+            password=password,
+            discovery=DiscoveryOptions(told.prefix, tuple(told.callsigns)) if told else None,
+            stations_limit=self.stations.limit,
+            stations_forget_ms=self.stations.forget,
+        )

@@ -1,0 +1,208 @@
+"""Reads a station file, then the secrets that it names, and makes from it what each part of the gateway is told."""
+
+import importlib.util
+import os
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pydantic import SecretStr
+
+from gateway.bus.options import BusOptions
+from gateway.documents import Document, DocumentError, Place, Problem, check, parse, read_text
+from gateway.journal.options import CaptureOptions, JournalOptions
+from gateway.lines.options import LinesOptions
+from gateway.settings.secret import RECEIVE_ONLY_PASSCODE, read_passcode, read_secret, read_token
+from gateway.settings.whole import Settings, problems
+from gateway.uplink import passcode as passcodes
+from gateway.uplink.state import UplinkOptions
+from gateway.web.options import WebOptions
+
+if TYPE_CHECKING:
+    from gateway.club.options import ClubOptions
+
+
+@dataclass(frozen=True, slots=True)
+class StationText:
+    """What a station file says, and the folder that its paths start from; its secrets are not read yet."""
+
+    path: Path
+    settings: Settings
+    document: Document
+
+    @property
+    def folder(self) -> Path:
+        """Where the station file lies."""
+        return self.path.parent
+
+    def secret_files(self) -> Iterator[tuple[Place, Path]]:
+        """Every file that holds a secret, and where it is named."""
+        uplink, bus, web, club = self.settings.uplink, self.settings.bus, self.settings.web, self.settings.club
+        if uplink is not None and uplink.passcode_file is not None:
+            yield ("uplink", "passcode_file"), self.folder / uplink.passcode_file
+        if bus is not None and bus.password_file is not None:
+            yield ("bus", "password_file"), self.folder / bus.password_file
+        if bus is not None and bus.key is not None:
+            yield ("bus", "key"), self.folder / bus.key
+        if web is not None and web.token_file is not None:
+            yield ("web", "token_file"), self.folder / web.token_file
+        if club is not None and club.password_file is not None:
+            yield ("club", "password_file"), self.folder / club.password_file
+        if club is not None and club.credentials_file is not None:
+            yield ("club", "credentials_file"), self.folder / club.credentials_file
+
+
+@dataclass(frozen=True, slots=True)
+class StationFile(StationText):
+    """A station file with its secrets: whatever is made of it can be made."""
+
+    passcode: SecretStr | None
+    bus_password: SecretStr | None
+    web_token: SecretStr | None
+    club_password: SecretStr | None
+
+    @property
+    def passcode_number(self) -> int | None:
+        """The passcode; -1 to log in to receive only; None where there is no uplink."""
+        return None if self.passcode is None else int(self.passcode.get_secret_value())
+
+    @property
+    def uplink(self) -> UplinkOptions | None:
+        """What the uplink is told; None, here and below: there is none."""
+        section, passcode = self.settings.uplink, self.passcode_number
+        return None if section is None or passcode is None else section.options(self._callsign, passcode)
+
+    @property
+    def bus(self) -> BusOptions | None:
+        """What the bus is told."""
+        section = self.settings.bus
+        password = _revealed(self.bus_password)
+        return None if section is None else section.options(self._callsign, self.folder, password)
+
+    @property
+    def lines(self) -> LinesOptions | None:
+        """What the text port is told."""
+        section = self.settings.lines
+        return None if section is None else section.options()
+
+    @property
+    def web(self) -> WebOptions | None:
+        """What the web is told."""
+        section = self.settings.web
+        return None if section is None else section.options(self._callsign, _revealed(self.web_token))
+
+    @property
+    def journal(self) -> JournalOptions | None:
+        """What the journal is told."""
+        section = self.settings.journal
+        return None if section is None else section.options(self.folder)
+
+    @property
+    def captures(self) -> CaptureOptions | None:
+        """What the captures are told."""
+        section = self.settings.journal
+        return None if section is None else section.capture_options(self.folder)
+
+    @property
+    def club(self) -> "ClubOptions | None":
+        """What its part in a club is told. Raises `DocumentError` for what is not installed or not there."""
+        section = self.settings.club
+        if section is None:
+            return None
+        if importlib.util.find_spec("nats") is None:
+            what = "what a club needs is not installed: pip install 'stile[club]'"
+            raise DocumentError([self.document.problem(("club",), what)])
+        from gateway.club_file import club_options  # noqa: PLC0415 - it needs that extra
+
+        return club_options(self, section)
+
+    @property
+    def _callsign(self) -> str:
+        return self.settings.station.callsign
+
+
+def load(path: Path, environment: Mapping[str, str] = os.environ) -> StationFile:
+    """Read a station file and the secrets that it names. Raises `DocumentError`."""
+    return with_secrets(load_text(path), environment)
+
+
+def load_text(path: Path) -> StationText:
+    """Read a station file without the secrets that it names. Raises `DocumentError`."""
+    try:
+        text = read_text(path)
+    except OSError as error:
+        raise DocumentError([Problem(str(path), 1, "", f"cannot be read: {error.strerror}")]) from None
+    return _read_text(text, path)
+
+
+def read(text: str, path: Path, environment: Mapping[str, str] = os.environ) -> StationFile:
+    """Read the text of the station file at `path`, and the secrets that it names. Raises `DocumentError`."""
+    return with_secrets(_read_text(text, path), environment)
+
+
+def with_secrets(station: StationText, environment: Mapping[str, str] = os.environ) -> StationFile:
+    """Read the secrets that a station file names. Raises `DocumentError` with all that cannot be had."""
+    reading = _Reading(station)
+    settings, folder = station.settings, station.folder
+    passcode = password = token = club_password = None
+    if (uplink := settings.uplink) is not None:
+        place = ("uplink", "passcode_file")
+        passcode = reading.take(place, lambda: read_passcode(folder, uplink, environment))
+        reading.take(place, lambda: _require_own(passcode, settings.station.callsign))
+    if settings.bus is not None and (file := settings.bus.password_file) is not None:
+        password = reading.take(("bus", "password_file"), lambda: read_secret(folder, file))
+    if settings.web is not None and (token_file := settings.web.token_file) is not None:
+        token = reading.take(("web", "token_file"), lambda: read_token(folder, token_file))
+    if settings.club is not None and (club_file := settings.club.password_file) is not None:
+        club_password = reading.take(("club", "password_file"), lambda: read_secret(folder, club_file))
+    if settings.journal is not None:
+        path = folder / settings.journal.path
+        reading.take(("journal", "path"), lambda: _require_folder(path))
+    if reading.problems:
+        raise DocumentError(reading.problems)
+    return StationFile(station.path, settings, station.document, passcode, password, token, club_password)
+
+
+class _Reading:
+    """Takes what can be had from outside the station file, and collects what cannot."""
+
+    def __init__(self, station: StationText) -> None:
+        self.problems: list[Problem] = []
+        self._document = station.document
+
+    def take(self, place: Place, read_it: Callable[[], SecretStr | None]) -> SecretStr | None:
+        """What `read_it` gives; None where it cannot, which is told at `place`."""
+        try:
+            return read_it()
+        except ValueError as error:
+            self.problems.append(self._document.problem(place, str(error)))
+            return None
+
+
+def _read_text(text: str, path: Path) -> StationText:
+    document = parse(text, str(path))
+    settings = check(document, Settings)
+    if found := problems(document, settings):
+        raise DocumentError(found)
+    return StationText(path, settings, document)
+
+
+def _require_own(passcode: SecretStr | None, callsign: str) -> None:
+    """Raises `ValueError` where the passcode belongs to another callsign."""
+    number = RECEIVE_ONLY_PASSCODE if passcode is None else int(passcode.get_secret_value())
+    if number != RECEIVE_ONLY_PASSCODE and not passcodes.belongs(callsign, number):
+        raise ValueError(f"the passcode does not belong to {callsign}: the network would not take anything")
+
+
+def _require_folder(path: Path) -> None:
+    """Raises `ValueError` where the journal has no place to lie in."""
+    try:
+        if not path.parent.is_dir():
+            raise ValueError(f"there is no folder {path.parent}: make it, or name another place for the journal")
+    except OSError as error:  # what may not be looked into
+        raise ValueError(f"{path} cannot be looked for: {error.strerror}") from None
+
+
+def _revealed(secret: SecretStr | None) -> str | None:
+    return None if secret is None else secret.get_secret_value()
