@@ -26,7 +26,7 @@ from gateway.feed.reader import ReportReader
 from gateway.feed.sink import Sink
 from gateway.feed.stations import Stations
 from gateway.frames.heard import Heard, Run
-from gateway.frames.network_line import network_line, route
+from gateway.frames.network_line import line_of, route
 from gateway.frames.pulse import BEAT_SECONDS
 from gateway.house import House
 from gateway.judge.memory import JudgeMemory
@@ -219,9 +219,9 @@ class Service:
 
     def _payload(self, judged: Judged) -> HeardPayload:
         """The frame as everybody gets it, with its line where it should go up."""
-        line = b""
-        if judged.verdict.reason is None and judged.innermost is not None:
-            line = network_line(judged.innermost, self._added)
+        line, frame = b"", judged.innermost
+        if judged.verdict.reason is None and frame is not None:
+            line = line_of(frame.header, judged.information, self._added)
         return HeardPayload(judged, self._house.reader, line, judged_by=self._judged_by)
 
     def _on_outcome(self, outcome: Outcome, frames: Sequence[HeardPayload]) -> None:

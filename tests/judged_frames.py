@@ -50,11 +50,13 @@ class Post:
             return Judged(heard, Verdict(Decision.KEEP, POLICY, Reason.DAMAGED), None)
         decision = Decision.KEEP if reason else Decision.FORWARD
         innermost = third_party.unwrap(frame).innermost
+        information = tnc2.first_line(innermost.information)
         return Judged(
             heard,
             Verdict(decision, POLICY, reason, rule),
             innermost,
-            is_emergency(innermost, tnc2.first_line(innermost.information)),
+            information,
+            is_emergency(innermost, information),
         )
 
 

@@ -15,7 +15,6 @@ from gateway.alerts.entry import Area as WrittenArea
 from gateway.feed.heard_object import Reader
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
-from gateway.frames.tnc2 import first_line
 from gateway.judge.compiled import patterns_in
 from gateway.judge.conditions import Compiled, Subject, Traits, compile_conditions, label_of
 from gateway.judge.patterns import PatternIndex
@@ -42,8 +41,7 @@ class Seen:
     @cached_property
     def subject(self) -> Subject:
         """The frame as the policy's conditions ask about it."""
-        information = first_line(self.frame.information)
-        return Subject(self.frame, information, self.traits, self.judged.heard.moment.time_ms, self.origin)
+        return Subject(self.frame, self.judged.information, self.traits, self.judged.heard.moment.time_ms, self.origin)
 
     @cached_property
     def report(self) -> PlainObject:

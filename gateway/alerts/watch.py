@@ -96,7 +96,8 @@ class AlertWatch:
         self.revision += len(batch)
         self._silences.hear(batch)
         alerts: list[PlainObject] = []
-        for judged in batch:
+        looked_at = batch if self._entries else [judged for judged in batch if judged.emergency]
+        for judged in looked_at:
             frame = judged.innermost
             if frame is None:  # a decoder's noise is nothing heard
                 continue

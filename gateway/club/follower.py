@@ -6,7 +6,7 @@ would have.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gateway.club import message
 from gateway.club.message import MessageError
@@ -171,7 +171,7 @@ class Follower:
         self.counts.judged += 1
         self.posts.heard(post, found.innermost, one.stamp_ms)
         earliest_ms = min(max(handed.moment_ms, one.stamp_ms - self._freshness_ms), one.stamp_ms)
-        return Followed(one.sequence, earliest_ms, Judged(heard, found.verdict, found.innermost, found.emergency))
+        return Followed(one.sequence, earliest_ms, replace(found, heard=heard))
 
     def _change_over(self, one: Message) -> None:
         try:

@@ -58,7 +58,7 @@ class Told:
         if judged.forward:
             line = network_line(judged.innermost, route(self.post.callsign)).removesuffix(LINE_END)
             lines.append(f"goes up as: {printable(line.decode('utf-8', 'backslashreplace'))}")
-        report = reports.read(judged.innermost.destination, tnc2.first_line(judged.innermost.information))
+        report = reports.read(judged.innermost.destination, judged.information)
         lines.append("")
         lines.extend(f"  {label}: {text}" for label, text in reports.describe(report))
         return "\n".join(lines)

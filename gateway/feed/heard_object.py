@@ -52,7 +52,8 @@ def judged_from(plain: Mapping[str, Any]) -> Judged:
     if isinstance(heard.frame, Damaged):
         return Judged(heard, verdict, None)
     innermost = unwrap(heard.frame).innermost
-    return Judged(heard, verdict, innermost, is_emergency(innermost, tnc2.first_line(innermost.information)))
+    information = tnc2.first_line(innermost.information)
+    return Judged(heard, verdict, innermost, information, is_emergency(innermost, information))
 
 
 def verdict_in(plain: Mapping[str, Any]) -> Verdict | None:
@@ -93,7 +94,7 @@ class HeardPayload:
     before anyone asks is never encoded.
     """
 
-    __slots__ = ("_encoded", "_judged_by", "_monitor_text", "_reader", "judged", "line")
+    __slots__ = ("_encoded", "_judged_by", "_monitor_text", "_reader", "judged", "line", "since_ms")
 
     def __init__(
         self,
@@ -112,15 +113,13 @@ class HeardPayload:
         self.line = line
         """As the network gets it, CR LF included; empty where it should not go up."""
 
+        self.since_ms = judged.heard.moment.elapsed_ms
+        """The elapsed time at which it was heard."""
+
         self._reader = reader
         self._encoded = encoded
         self._judged_by = judged_by
         self._monitor_text: bytes | None = None
-
-    @property
-    def since_ms(self) -> int:
-        """The elapsed time at which it was heard."""
-        return self.judged.heard.moment.elapsed_ms
 
     def monitor_text(self) -> bytes:
         """The frame as a line of monitor text, without a line end; empty where it is damaged."""

@@ -8,7 +8,6 @@ from gateway.feed.heard_object import HeardPayload
 from gateway.feed.telemetry import TelemetryMemory
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
-from gateway.frames.tnc2 import first_line
 from gateway.judge.conditions import Post, origin_at
 from gateway.judge.verdict import Judged
 from gateway.remembered import Past
@@ -33,7 +32,7 @@ class ReportReader:
         """Remember what a frame says of its sender's telemetry. It costs next to nothing where it says nothing."""
         frame = judged.innermost
         if frame is not None and self.telemetry.heard(frame):
-            self.telemetry.take(frame.source, _report_of(frame), judged.heard.sequence)
+            self.telemetry.take(frame.source, _report_of(frame, judged.information), judged.heard.sequence)
 
     @property
     def revision(self) -> int:
@@ -57,7 +56,7 @@ class ReportReader:
         frame = judged.innermost
         if frame is None:
             return None
-        report = _report_of(frame)
+        report = _report_of(frame, judged.information)
         plain = reports.to_object(report)
         channels = self.telemetry.channels(frame.source, report, judged.heard.sequence)
         if channels is not None:
@@ -71,5 +70,5 @@ class ReportReader:
         return plain
 
 
-def _report_of(frame: Frame) -> reports.Report:
-    return reports.read(frame.destination, first_line(frame.information))
+def _report_of(frame: Frame, information: bytes) -> reports.Report:
+    return reports.read(frame.destination, information)

@@ -105,7 +105,7 @@ def _rate_steps(judge: Judge, judged: Judged) -> Iterator[Step]:
     if isinstance(frame, Damaged) or innermost is None:
         return
     standing = judge.standing(judged.heard.receiver, unwrap(frame))
-    subject = judge.subject(standing, innermost, first_line(innermost.information), judged.heard)
+    subject = judge.subject(standing, innermost, judged.information, judged.heard)
     for _, rate in standing.rates:
         name = f"rate {rate.rate.name}"
         if rate.when.of_subject is not None and not rate.when.of_subject(subject):

@@ -123,7 +123,7 @@ class Judge:
         if frame is None or not judged.forward or isinstance(heard.frame, Damaged):
             return
         standing = self.standing(heard.receiver, unwrap(heard.frame))
-        information = first_line(frame.information)
+        information = judged.information
         self.recent.remember(_duplicate_key(standing, information), heard.moment.elapsed_ms)
         if judged.emergency or not standing.rates:
             return
@@ -154,7 +154,8 @@ class Judge:
         self._standings, self._older_standings = {}, {}
 
     def _keep(self, heard: Heard, reason: Reason, innermost: Frame, information: bytes) -> Judged:
-        return Judged(heard, self._policy.kept[reason], innermost, is_emergency(innermost, information))
+        emergency = is_emergency(innermost, information)
+        return Judged(heard, self._policy.kept[reason], innermost, information, emergency)
 
     def _judge_third_party(self, heard: Heard, unwrapped: Unwrapped) -> Judged:
         innermost = unwrapped.innermost
@@ -185,7 +186,7 @@ class Judge:
             verdict = self._ask_policy(standing, self.subject(standing, frame, information, heard), heard.moment)
         if verdict.decision is Decision.FORWARD:
             self.recent.remember(key, elapsed_ms)
-        return Judged(heard, verdict, frame, emergency)
+        return Judged(heard, verdict, frame, information, emergency)
 
     def _ask_policy(self, standing: Standing, subject: Subject, moment: Moment) -> Verdict:
         verdict = self._policy.forward

@@ -60,6 +60,9 @@ class Judged:
     innermost: Frame | None
     """The frame that would go up, every third-party header stripped; None where the frame is damaged."""
 
+    information: bytes = b""
+    """Its information as it would go up: to the first line end, and nothing else left out."""
+
     emergency: bool = False
     """Whether its sender calls for help, whatever the verdict (see `emergency`). The policy cannot hold it back."""
 

@@ -196,4 +196,4 @@ class Observations:
             if len(self.stations) >= MAXIMUM_STATIONS:
                 return
             station = self.stations[innermost.source] = Station()
-        station.add(first_line(innermost.information), report, moment.time_ms, octets)
+        station.add(judged.information, report, moment.time_ms, octets)

@@ -1,13 +1,12 @@
 """How far the antenna reaches: what it heard lately without any help, and how far away the farthest was. No clock."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from gateway.bounded import BoundedMapping
 from gateway.duration import HOUR_MS
 from gateway.feed.heard_object import HeardPayload, Reader
-from gateway.feed.stations import is_direct
 from gateway.frames.header import is_network_callsign
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
@@ -72,13 +71,19 @@ class ReachWatch:
     def __len__(self) -> int:
         return len(self._stations)
 
-    def heard(self, judged: Judged) -> None:
-        """A frame was heard and judged."""
-        frame = judged.innermost
-        if frame is None or not is_direct(judged) or not is_network_callsign(frame.source):
+    def hear(self, batch: Iterable[Judged]) -> None:
+        """Frames were heard and judged."""
+        for judged in batch:
+            frame = judged.innermost
+            # `is_direct`, asked in place: it is asked of every frame on its way up.
+            if frame is not None and frame is judged.heard.frame and not frame.header.hops:
+                self._hear_direct(frame.source, judged)
+
+    def _hear_direct(self, source: str, judged: Judged) -> None:
+        if not is_network_callsign(source):
             return
         self.revision += 1
-        source, elapsed_ms = frame.source, judged.heard.moment.elapsed_ms
+        elapsed_ms = judged.heard.moment.elapsed_ms
         station = self._stations.renew(source)
         if station is None:
             self._stations[source] = _Direct(elapsed_ms)
@@ -125,7 +130,7 @@ class ReachWatch:
 
     def recall(self, heard: HeardPayload) -> None:
         """It was heard before the restart."""
-        self.heard(heard.judged)
+        self.hear([heard.judged])
 
     def _distance_of(self, judged: Judged) -> float | None:
         report = self._reader(judged)

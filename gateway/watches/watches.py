@@ -51,8 +51,7 @@ class Watches:
         self._activity.heard(heard.moment, len(batch))
         if good and heard.receiver in self._receivers:
             self._quiet.heard(heard.receiver, heard.moment, good)
-        for judged in batch:
-            self._reach.heard(judged)
+        self._reach.hear(batch)
         for frame in frames:
             if frame.judged.emergency:
                 self.emergencies.hear(frame)

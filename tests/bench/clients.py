@@ -109,7 +109,7 @@ class Feeding:
         line = b"QA%03dX-%d>APRS,QD1AA*,WIDE2-1:!5836.%02dN/00355.%02dW>088/036under way, frame %07d"
         frame = tnc2.read(line % (number % 200, number % 15 + 1, number % 100, number // 100 % 100, number))
         assert isinstance(frame, Frame)
-        judged = Judged(self._run.hear(self._run.now(), "vhf", 0, frame), self._verdict, frame)
+        judged = Judged(self._run.hear(self._run.now(), "vhf", 0, frame), self._verdict, frame, frame.information)
         payload = HeardPayload(judged, self._read_report, network_line(frame, self._route))
         self._stations.hear(payload)
         for sink in (self._web, self._lines):

@@ -60,7 +60,9 @@ def frames(run: Run, reader: Reader) -> Iterator[HeardPayload]:
         )
         frame = tnc2.read(line)
         heard = Heard(run.identity, number + 1, run.now(), "vhf", 0, frame)
-        yield HeardPayload(Judged(heard, VERDICT, frame if isinstance(frame, Frame) else None), reader)
+        innermost = frame if isinstance(frame, Frame) else None
+        information = innermost.information if innermost else b""
+        yield HeardPayload(Judged(heard, VERDICT, innermost, information), reader)
 
 
 def size_of(folder: Path) -> int:

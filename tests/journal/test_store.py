@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from gateway.duration import HOUR_MS
 from gateway.feed.heard_object import HeardPayload
-from gateway.frames import third_party
+from gateway.frames import third_party, tnc2
 from gateway.frames.frame import Damaged, Frame, damaged
 from gateway.frames.heard import Heard, Moment
 from gateway.frames.plain import from_object
@@ -80,7 +80,8 @@ def test_frames_with_any_octets_come_back_as_they_were(path: Path, frames: list[
 def judged_somehow(heard: Heard) -> Judged:
     if isinstance(heard.frame, Damaged):
         return Judged(heard, Verdict(Decision.KEEP, POLICY, Reason.DAMAGED), None)
-    return Judged(heard, Verdict(Decision.FORWARD, POLICY), third_party.unwrap(heard.frame).innermost)
+    innermost = third_party.unwrap(heard.frame).innermost
+    return Judged(heard, Verdict(Decision.FORWARD, POLICY), innermost, tnc2.first_line(innermost.information))
 
 
 def test_the_time_of_sending_may_come_later(path: Path) -> None:

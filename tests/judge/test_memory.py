@@ -1,5 +1,7 @@
 """What the judge knows again after a restart: as much as if it had judged all of it itself."""
 
+from dataclasses import replace
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -29,7 +31,7 @@ def restarted(post: Listening, away: float, *, recalled: int = 0, judged: list[J
     for each in (judged or [])[-recalled:] if recalled else ():
         moment = Moment(each.heard.moment.elapsed_ms + shift_ms, each.heard.moment.time_ms)
         heard = type(each.heard)(each.heard.run, each.heard.sequence, moment, each.heard.receiver, 0, each.heard.frame)
-        memory.recall(HeardPayload(Judged(heard, each.verdict, each.innermost, each.emergency)))
+        memory.recall(HeardPayload(replace(each, heard=heard)))
     return after
 
 

@@ -21,7 +21,7 @@ class Antenna:
     def hear(self, source: str, minutes_north: float | None = None, *, path: str = "", after: int = 0) -> None:
         self.post.wait(after)
         text = ">no place" if minutes_north is None else f"!58{36 + minutes_north:05.2f}N/00355.00W>"
-        self.watch.heard(self.post.hear(f"{source}>APRS{path}:{text}".encode()))
+        self.watch.hear([self.post.hear(f"{source}>APRS{path}:{text}".encode())])
 
     def now(self, after: int = 0) -> Reach:
         self.post.wait(after)
@@ -44,7 +44,7 @@ def test_the_farthest_of_those_heard_direct_is_told() -> None:
 def test_what_a_repeater_or_a_relay_brought_does_not_show_how_far_the_antenna_reaches() -> None:
     antenna = Antenna()
     antenna.hear("QA1", 10, path=",QD1RPT*")
-    antenna.watch.heard(antenna.post.hear(b"QD2GAT>APZ001,QD1RPT*:}QA2>APRS,QD2GAT*:!5846.00N/00355.00W>"))
+    antenna.watch.hear([antenna.post.hear(b"QD2GAT>APZ001,QD1RPT*:}QA2>APRS,QD2GAT*:!5846.00N/00355.00W>")])
     assert antenna.now() == Reach(0, None)
 
 
@@ -56,13 +56,13 @@ def test_a_repeater_that_was_not_yet_used_does_not_count() -> None:
 
 def test_the_relay_itself_is_no_station_with_a_place_here() -> None:
     antenna = Antenna()
-    antenna.watch.heard(antenna.post.hear(b"QD2GAT>APZ001:}QA2>APRS,QD2GAT*:!5846.00N/00355.00W>"))
+    antenna.watch.hear([antenna.post.hear(b"QD2GAT>APZ001:}QA2>APRS,QD2GAT*:!5846.00N/00355.00W>")])
     assert antenna.now() == Reach(0, None)
 
 
 def test_a_thing_that_a_station_places_on_the_map_is_not_where_the_station_is() -> None:
     antenna = Antenna()
-    antenna.watch.heard(antenna.post.hear(b"QA1CTE>APRS:)MARK1!5900.00N/00355.00W>"))
+    antenna.watch.hear([antenna.post.hear(b"QA1CTE>APRS:)MARK1!5900.00N/00355.00W>")])
     assert antenna.now() == Reach(1, None)
 
 
@@ -113,5 +113,5 @@ def test_memory_is_bounded_whoever_is_heard() -> None:
 @given(st.binary(max_size=100))
 def test_whatever_is_heard_can_be_asked_about(line: bytes) -> None:
     antenna = Antenna()
-    antenna.watch.heard(antenna.post.hear(b"QA1BCD-9>APRS:" + line))
+    antenna.watch.hear([antenna.post.hear(b"QA1BCD-9>APRS:" + line)])
     assert antenna.now().direct_last_hour <= 1
