@@ -291,6 +291,9 @@ class Service:
         self._house.watches.recollect(recent)
         if self.sinks.web is not None:
             self.sinks.web.recollect(recent)
+        for recorder in (journal, self.sinks.captures):
+            if recorder is not None:
+                recorder.offer_beginning(JudgeMemory(self._policy.judge).dump())
         self._note_policy()
 
     def _note_policy(self) -> None:

@@ -126,7 +126,7 @@ def _agreement(agreement: Agreement) -> Iterator[str]:
     if agreement.unsure:
         yield (
             f"  {agreement.unsure:,} came out otherwise where the capture does not hold all that was known then: "
-            "frames are missing, the policy was changed within the run, or budgets had been used before"
+            "frames are missing, the policy was changed within the run, or it is not said what the run began with"
         )
     if agreement.otherwise:
         yield (

@@ -65,10 +65,11 @@ class Replaying:
         against = None if request.against is None else policy_files.load(request.against, self._post, beside=Path())
         self._sources = [source for source in (self._source, against) if source is not None]
         self._captures = Captures(request.captures)
+        beginnings = self._captures.beginnings
         self._replay = Replay(
             self._captures,
-            Contender(request.policy, self._source.compiled(self._post)),
-            None if against is None else Contender(str(request.against), against.compiled(self._post)),
+            Contender(request.policy, self._source.compiled(self._post), beginnings),
+            None if against is None else Contender(str(request.against), against.compiled(self._post), beginnings),
         )
         self._observations = Observations(ReportReader(Post(self._post.callsign))) if request.advise else None
 
@@ -136,7 +137,8 @@ class Replaying:
             return None
         captures = Captures(self._request.captures)
         records = shown(captures, self._terminal, captures.part_read, "trying the advice")
-        return try_out(records, self._source, self._post, advice(self._observations, self._source))
+        found = advice(self._observations, self._source)
+        return try_out(records, self._source, self._post, found, captures.beginnings)
 
     @contextmanager
     def _csv(self) -> Iterator[CsvListing | None]:

@@ -12,6 +12,10 @@ MAXIMUM_LINE_OCTETS = 64 * 1024
 """The longest line that is taken for a heard object: many times the longest that one can be."""
 
 
+BEGAN_WITH = "began_with"
+"""The field that tells a line about the beginning of a run from a heard object: what the judge remembered then."""
+
+
 class Line(NamedTuple):
     """One line, without its end."""
 
@@ -65,6 +69,7 @@ def read_object(line: bytes) -> PlainObject:
     return plain
 
 
-def read_heard(line: bytes) -> Heard:
-    """What was heard, from the heard object in a line. Raises `PlainFormError`."""
-    return from_object(read_object(line))
+def read_heard(line: bytes) -> Heard | None:
+    """What was heard, from the heard object in a line; None: it tells how a run began. Raises `PlainFormError`."""
+    plain = read_object(line)
+    return None if BEGAN_WITH in plain else from_object(plain)

@@ -1,4 +1,7 @@
-"""Captures: heard objects, one a line, in files compressed with gzip that a crash leaves readable up to that moment."""
+"""Captures: heard objects, one a line, in files compressed with gzip that a crash leaves readable up to that moment.
+
+The first of a run begins with what the judge remembered then, so that a replay decides as the gateway did.
+"""
 
 import contextlib
 import os
@@ -10,6 +13,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import structlog
+from pydantic_core import to_json
 
 from gateway.frames.heard import Moment, Run
 from gateway.journal.batch import Batch
@@ -84,6 +88,11 @@ class CaptureFile:
         self.octets += len(compressed)
 
 
+def began_with(run: str, piece: bytes) -> bytes:
+    """The line that says what the judge of a run remembered when it began: a piece of its memory, as JSON."""
+    return b'{"run":%b,"began_with":%b}' % (to_json(run), piece)
+
+
 class CaptureWriter:
     """Writes the captures of one run, a file after the other; the oldest of any run make room for the next."""
 
@@ -95,6 +104,9 @@ class CaptureWriter:
         self._files = 0
         self._open: CaptureFile | None = None
         self._is_tried = False
+        self._first_lines: list[bytes] = []
+        """They wait for the first frame: a run that hears nothing leaves no file."""
+
         self._taken: Batch | None = None
 
     @property
@@ -105,7 +117,11 @@ class CaptureWriter:
     def write(self, batch: Batch) -> None:
         """Append the frames of `batch`, and see all of the file on the disk where it says so. Raises `JournalError`."""
         if batch is not self._taken:
-            self.append([row.encoded for row in batch.rows])
+            if batch.beginning is not None:
+                self._first_lines = [began_with(self._run, piece) for piece in batch.beginning.encoded]
+            lines = [row.encoded for row in batch.rows]
+            self.append([*self._first_lines, *lines] if lines else [])
+            self._first_lines = [] if lines else self._first_lines
             self._taken = batch
         if batch.settles and self._open is not None:
             try:

@@ -14,6 +14,7 @@ from pathlib import Path
 from gateway.expanding import expanded
 from gateway.frames.capture import MAXIMUM_LINE_OCTETS, BadLine, CaptureLines, Line
 from gateway.journal import schema
+from gateway.journal.capture import began_with
 from gateway.journal.trouble import JournalDamagedError, JournalError, JournalRefusedError, explain_database
 
 ROWS_AT_A_TIME = 500
@@ -26,6 +27,9 @@ LONGEST_STATEMENT_SECONDS = 10.0
 
 MAXIMUM_DAMAGES = 1000
 """Damaged places of one journal; past them the rest is not read."""
+
+MAXIMUM_PIECES = 1200
+"""Of what a run began with: somewhat more than the fullest memory of a judge has."""
 
 _BUSY_SECONDS = 5.0
 _OPERATIONS_BETWEEN_LOOKS = 10_000
@@ -66,7 +70,7 @@ def read_heard(path: Path) -> Iterator[Line | BadLine]:
         with contextlib.closing(_open(path)) as journal:
             patience = _Patience(journal)
             schema.require_readable(journal, path)
-            if not _is_plain(journal):
+            if not _is_plain(journal, "heard", object="TEXT"):
                 raise JournalRefusedError(f"{path} is no journal as the gateway writes one", "name another file")
             yield from _Rows(journal, path, patience).lines()
     except (sqlite3.Error, UnicodeDecodeError) as error:
@@ -115,14 +119,15 @@ def _open(path: Path) -> sqlite3.Connection:
     return journal
 
 
-def _is_plain(journal: sqlite3.Connection) -> bool:
-    """Whether `heard` is a table of rows with an id and an object, and nothing that computes them."""
-    found = journal.execute("SELECT type, rootpage FROM main.sqlite_master WHERE name = 'heard'").fetchall()
+def _is_plain(journal: sqlite3.Connection, table: str, **columns: str) -> bool:
+    """Whether it is a table of rows that has these columns, and nothing that computes them or hides the rows' ids."""
+    found = journal.execute("SELECT type, rootpage FROM main.sqlite_master WHERE name = ?", (table,)).fetchall()
     if [(kind, bool(page)) for kind, page in found] != [(b"table", True)]:  # a virtual table has no page
         return False
-    columns = journal.execute("PRAGMA main.table_xinfo(heard)").fetchall()
-    kinds = {name: (kind.upper(), key, hidden) for _, name, kind, _, _, key, hidden in columns}
-    return kinds.get(b"id") == (b"INTEGER", 1, 0) and kinds.get(b"object") == (b"TEXT", 0, 0)
+    columns_found = journal.execute("SELECT name, type, hidden FROM pragma_table_xinfo(?)", (table,)).fetchall()
+    plain = {(name, kind.upper()) for name, kind, hidden in columns_found if not hidden}
+    names = {name.lower() for name, _, _ in columns_found}
+    return b"rowid" not in names and plain >= {(name.encode(), kind.encode()) for name, kind in columns.items()}
 
 
 class _Patience:
@@ -149,14 +154,21 @@ class _Rows:
         self._patience = patience
         self._number = 0
         self._damages = 0
+        self._has_beginnings = _is_plain(
+            journal, "beginnings", run="INTEGER", number="INTEGER", value="TEXT"
+        ) and _is_plain(journal, "runs", id="INTEGER", identity="TEXT")
 
     def lines(self) -> Iterator[Line | BadLine]:
         last_id = self._last_id()
         next_id: int | None = _LOWEST_ID
         limit = ROWS_AT_A_TIME
+        run: int | None = None
         while next_id is not None and next_id <= last_id:
             rows, is_damaged = self._stretch(next_id, last_id, limit)
             for number, text in rows:
+                if number >> schema.SEQUENCE_BITS != run:
+                    run = number >> schema.SEQUENCE_BITS
+                    yield from self._beginning(run)
                 self._number += 1
                 yield self._line(text)
                 next_id = number + 1
@@ -173,7 +185,7 @@ class _Rows:
     def _last_id(self) -> int:
         """What comes later is not read: a gateway may write faster than someone reads."""
         try:
-            found = self._journal.execute("SELECT max(id) FROM main.heard NOT INDEXED").fetchone()[0]
+            found = self._journal.execute("SELECT max(rowid) FROM main.heard NOT INDEXED").fetchone()[0]
         except sqlite3.DatabaseError as error:
             if not _is_passed_over(error):
                 raise
@@ -184,7 +196,7 @@ class _Rows:
         """Some rows from an id on, and whether damage keeps the next one from being read."""
         rows: list[tuple[int, object]] = []
         octets = 0
-        select = "SELECT id, object FROM main.heard NOT INDEXED WHERE id BETWEEN ? AND ? ORDER BY id LIMIT ?"
+        select = "SELECT rowid, object FROM main.heard NOT INDEXED WHERE rowid BETWEEN ? AND ? ORDER BY rowid LIMIT ?"
         self._patience.renew()
         try:
             with contextlib.closing(self._journal.execute(select, (first_id, last_id, limit))) as found:
@@ -216,6 +228,31 @@ class _Rows:
                 return None
             step *= 2
         return None
+
+    def _beginning(self, run: int) -> Iterator[Line | BadLine]:
+        """With what a run began, where the journal says so."""
+        if not self._has_beginnings:
+            return
+        select = (
+            "SELECT runs.identity, beginnings.value FROM main.beginnings JOIN main.runs ON runs.id = beginnings.run"
+            " WHERE beginnings.run = ? AND beginnings.number = ?"
+        )
+        for number in range(MAXIMUM_PIECES):
+            self._patience.renew()
+            try:
+                found = self._journal.execute(select, (run, number)).fetchone()
+            except sqlite3.DatabaseError as error:
+                if not _is_passed_over(error):
+                    raise
+                found = (None, None)
+            if found is None:
+                return
+            self._number += 1
+            identity, piece = found
+            if isinstance(identity, bytes) and isinstance(piece, bytes):
+                yield self._line(began_with(identity.decode("utf-8", "replace"), piece))
+            else:
+                yield BadLine(self._number, "what the run began with is damaged")
 
     def _line(self, text: object) -> Line | BadLine:
         if not isinstance(text, bytes):

@@ -6,9 +6,10 @@ once where it matters: then a loss of power takes it no more, either.
 
 import asyncio
 import contextlib
-from collections.abc import Callable, Sequence
+from collections import deque
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import ParamSpec, Protocol, TypeVar
+from typing import Any, ParamSpec, Protocol, TypeVar
 
 import structlog
 
@@ -146,9 +147,9 @@ class Recorder(RunningSink):
             self._waiting.offer_sent(payload.judged.heard.sequence, sent_at_ms)
         self._work.set()
 
-    def offer_beginning(self, beginning: Dump) -> None:
-        """What the judge remembered when the run began: before anything is heard."""
-        self._waiting.offer_beginning(beginning)
+    def offer_beginning(self, pieces: Iterable[Mapping[str, Any]]) -> None:
+        """What the judge remembers now that the run begins, in pieces: before anything is heard."""
+        self._waiting.offer_beginning(Dump("judge", 1, 0, pieces=deque([*pieces] or [{}])))
         self.settle_soon()
 
     def settle_soon(self) -> None:

@@ -81,11 +81,13 @@ class CaptureReceiver(Receiver):
             at_end = not data
             self.counts.octets += len(data)
             for line in lines.end() if at_end else lines.feed(data):
-                heard = _heard_of(line)
-                if heard is not None:
-                    yield heard
-                else:
+                try:
+                    heard = _heard_of(line)
+                except PlainFormError:
                     self.counts.unreadable += 1
+                else:
+                    if heard is not None:
+                        yield heard
 
     def _end(self, phase: Phase, reason: str) -> None:
         self._enter(phase, reason)
@@ -94,12 +96,10 @@ class CaptureReceiver(Receiver):
 
 
 def _heard_of(line: Line | BadLine) -> Heard | None:
+    """None: the line tells how a run began. Raises `PlainFormError`."""
     if isinstance(line, BadLine):
-        return None
-    try:
-        return read_heard(line.octets)
-    except PlainFormError:
-        return None
+        raise PlainFormError(line.because)
+    return read_heard(line.octets)
 
 
 class _Pace:

@@ -1,6 +1,7 @@
 """Reads captures: each line is told by its content, so that they may be of several kinds, and mixed.
 
 - heard objects, one a line, as the bus publishes them and as captures hold them; with the topic before them or without
+- what the judge remembered when a run began, which captures and the journal hold before its first frame
 - time-stamped lines of TNC-2 text (see `timed_lines`)
 - the journal: a file of SQLite
 
@@ -15,10 +16,11 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from gateway.expanding import CompressionError, CutOffError
-from gateway.frames.capture import BadLine, Line, read_object
+from gateway.frames.capture import BEGAN_WITH, BadLine, Line, read_object
 from gateway.frames.plain import PlainFormError
 from gateway.journal.reading import read_heard, read_lines
 from gateway.journal.trouble import JournalError
+from gateway.replay.beginnings import Beginnings
 from gateway.replay.record import Reading, Record, because_no_heard_object, record_of
 from gateway.replay.timed_lines import TimedLineError, TimedLines
 
@@ -46,6 +48,9 @@ class Captures:
 
     def __init__(self, paths: Sequence[Path]) -> None:
         self.reading = Reading()
+        self.beginnings = Beginnings()
+        """With what the runs began whose frames are being read."""
+
         self._paths = paths
         self._timed = TimedLines()
         self._sizes = [_size_of(path) for path in paths]
@@ -93,39 +98,45 @@ class Captures:
                 reading.note_damage(capture, line.number, line.because)
                 continue
             try:
-                record = _record_in(line.octets, timed)
+                record = self._record_in(line.octets)
             except UnreadableLineError as error:
                 reading.note_damage(capture, line.number, str(error))
             except OtherTopicError:
                 reading.other_topics += 1
             else:
-                yield record
+                if record is not None:
+                    yield record
         reading.clock_set_back = timed.clock_set_back
 
+    def _record_in(self, line: bytes) -> Record | None:
+        """The frame that `line` holds; None where it says with what a run began.
 
-def _record_in(line: bytes, timed: TimedLines) -> Record:
-    """The frame that `line` holds. Raises `UnreadableLineError`, `OtherTopicError`."""
-    if line.startswith(b"{"):
-        return _record_in_object(line)
-    try:
-        heard = timed.read(line)
-    except TimedLineError as error:
-        raise UnreadableLineError(str(error)) from None
-    if heard is not None:
-        return Record(heard)
-    topic, _, payload = line.partition(b" ")
-    if _TOPIC.match(topic) is None:
-        raise UnreadableLineError("neither a heard object nor a line with its time before it")
-    if not topic.endswith(b"/heard") or topic.endswith(b"/stations/heard"):
-        raise OtherTopicError
-    return _record_in_object(payload)
+        Raises `UnreadableLineError`, `OtherTopicError`.
+        """
+        if line.startswith(b"{"):
+            return self._record_in_object(line)
+        try:
+            heard = self._timed.read(line)
+        except TimedLineError as error:
+            raise UnreadableLineError(str(error)) from None
+        if heard is not None:
+            return Record(heard)
+        topic, _, payload = line.partition(b" ")
+        if _TOPIC.match(topic) is None:
+            raise UnreadableLineError("neither a heard object nor a line with its time before it")
+        if not topic.endswith(b"/heard") or topic.endswith(b"/stations/heard"):
+            raise OtherTopicError
+        return self._record_in_object(payload)
 
-
-def _record_in_object(text: bytes) -> Record:
-    try:
-        return record_of(read_object(text))
-    except PlainFormError as error:
-        raise UnreadableLineError(because_no_heard_object(error)) from None
+    def _record_in_object(self, text: bytes) -> Record | None:
+        try:
+            plain = read_object(text)
+            if BEGAN_WITH in plain:
+                self.beginnings.take(plain)
+                return None
+            return record_of(plain)
+        except PlainFormError as error:
+            raise UnreadableLineError(because_no_heard_object(error)) from None
 
 
 @contextmanager

@@ -13,15 +13,21 @@ from gateway.judge.judge import Judge
 from gateway.judge.memory import JudgeMemory
 from gateway.judge.verdict import Decision, Judged, Reason, Verdict
 from gateway.remembered import Past
+from gateway.replay.beginnings import Beginnings
 from gateway.replay.bounded import BoundedCounter
 from gateway.replay.order import MAXIMUM_OPEN_RUNS
 
 
 class RunJudge:
-    """Judges by one policy. Each run begins with an empty memory, but goes on with the budgets of the one before it."""
+    """Judges by one policy. Each run begins with what its gateway remembered then, as far as the capture says so.
 
-    def __init__(self, policy: CompiledPolicy) -> None:
+    Where it does not, a run begins with an empty memory, but goes on with the budgets of the one before it.
+    """
+
+    def __init__(self, policy: CompiledPolicy, beginnings: Beginnings | None = None) -> None:
+        """`beginnings` is filled while the frames are read; None: the capture does not say."""
         self.policy = policy
+        self.beginnings = beginnings or Beginnings()
         self._runs = BoundedMapping[str, Judge](MAXIMUM_OPEN_RUNS)
         self._run: str | None = None
         self._judge = Judge(policy)
@@ -37,8 +43,11 @@ class RunJudge:
         known = self._runs.renew(run)
         if known is None:
             known = self._runs[run] = Judge(self.policy)
-            for piece in JudgeMemory(self._judge).dump():
-                JudgeMemory(known).restore({"budgets": piece.get("budgets")}, Past(0))
+            pieces = self.beginnings.of(run)
+            if pieces is None:
+                pieces = [{"budgets": piece.get("budgets")} for piece in JudgeMemory(self._judge).dump()]
+            for piece in pieces:
+                JudgeMemory(known).restore(piece, Past(0))
         self._judge = known
 
 
@@ -115,17 +124,19 @@ class Tally:
 class Contender:
     """One policy at work on a capture."""
 
-    def __init__(self, name: str, policy: CompiledPolicy) -> None:
+    def __init__(self, name: str, policy: CompiledPolicy, beginnings: Beginnings | None = None) -> None:
+        """See `RunJudge`."""
         self.name = name
         """The ready policy's name or the file that was asked for."""
 
         self.label = policy.label
-        self.has_budgets = any(rate.rate.allow.octets for rate in policy.rates)
-        """Whether what was used before the capture began can matter."""
-
         self.tally = Tally()
-        self._judge = RunJudge(policy)
+        self._judge = RunJudge(policy, beginnings)
         self._added = route(policy.post.callsign)
+
+    def knows_beginning(self, run: str) -> bool:
+        """Whether the capture says what the judge remembered when the run began."""
+        return self._judge.beginnings.of(run) is not None
 
     def judge(self, heard: Heard) -> Judged:
         """The verdict on `heard`, counted."""

@@ -12,6 +12,7 @@ from gateway.judge.source import PolicySource
 from gateway.judge.verdict import Decision
 from gateway.replay.advisers import Advice
 from gateway.replay.amendment import amended
+from gateway.replay.beginnings import Beginnings
 from gateway.replay.bounded import BoundedCounter
 from gateway.replay.contender import RunJudge
 from gateway.replay.order import Order, in_order
@@ -60,13 +61,21 @@ class Effect:
         }
 
 
-def try_out(records: Iterable[Record], source: PolicySource, post: Post, advice: Iterable[Advice]) -> list[Effect]:
-    """The effect of each piece of advice alone, in one going through the records."""
-    as_it_is = RunJudge(source.compiled(post))
+def try_out(
+    records: Iterable[Record],
+    source: PolicySource,
+    post: Post,
+    advice: Iterable[Advice],
+    beginnings: Beginnings | None = None,
+) -> list[Effect]:
+    """The effect of each piece of advice alone, in one going through the records, which fills `beginnings`."""
+    as_it_is = RunJudge(source.compiled(post), beginnings)
     trials: list[tuple[Effect, RunJudge]] = []
     for piece in advice:
         changed = amended(source, piece.lines)
-        trials.append((Effect(piece, examples=_broken_examples(changed, post)), RunJudge(changed.compiled(post))))
+        trials.append(
+            (Effect(piece, examples=_broken_examples(changed, post)), RunJudge(changed.compiled(post), beginnings))
+        )
     added = route(post.callsign)
     for record in in_order(records, Order()) if trials else ():
         judged = as_it_is.judge(record.heard)

@@ -89,13 +89,14 @@ class Replay:
             heard = record.heard
             span.add(heard)
             judged = policy.judge(heard)
-            live.add(record, judged.verdict, whole=order.whole and not policy.has_budgets)
+            whole = order.whole and policy.knows_beginning(heard.run)
+            live.add(record, judged.verdict, whole=whole)
             if against is None or others_live is None:
                 yield Replayed(record, judged, None, differs=False)
                 continue
             other = against.judge(heard)
             if others_live is not live:
-                others_live.add(record, other.verdict, whole=order.whole and not against.has_budgets)
+                others_live.add(record, other.verdict, whole=whole)
             octets = policy.octets_of(judged) if judged.verdict.reason is not other.verdict.reason else 0
             yield Replayed(record, judged, other, self.difference.add(judged, other, octets))
 

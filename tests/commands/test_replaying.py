@@ -214,7 +214,8 @@ def test_a_verdict_that_should_have_been_another_exits_with_1(
     path = tmp_path / "test.yaml"
     path.write_text(HEAD)
     text = capture.read_text("utf-8")
-    capture.write_text(text.replace('"verdict":"forward"', '"verdict":"keep","reason":"rule","rule":"\\u001b[2J"', 1))
+    text = text.replace('"verdict":"forward"', '"verdict":"keep","reason":"rule","rule":"\\u001b[2J"', 1)
+    capture.write_text('{"run":"run-1","began_with":{}}\n' + text)
     assert replay(capture, "--policy", path) == cli.FOUND_WRONG
     told = capsys.readouterr().out
     assert "1 came out otherwise: this must not be" in told

@@ -12,7 +12,7 @@ from typing import Any
 
 from gateway.duration import DAY_MS
 from gateway.feed.heard_object import HeardPayload
-from gateway.frames.capture import Line, read_object
+from gateway.frames.capture import BEGAN_WITH, Line, read_object
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
 from gateway.journal.batch import Batch
@@ -73,7 +73,8 @@ def rows_in(path: Path, select: str) -> list[tuple[Any, ...]]:
 
 def heard_objects(path: Path) -> list[PlainObject]:
     """The heard objects in a journal, none of them damaged."""
-    return [read_object(line.octets) for line in read_heard(path) if isinstance(line, Line)]
+    objects = [read_object(line.octets) for line in read_heard(path) if isinstance(line, Line)]
+    return [plain for plain in objects if BEGAN_WITH not in plain]
 
 
 def heard_in(path: Path) -> list[tuple[Any, ...]]:

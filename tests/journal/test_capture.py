@@ -20,8 +20,8 @@ from gateway.journal.capture import Captures, CaptureWriter
 from gateway.journal.options import MEGABYTE, CaptureOptions, Pace
 from gateway.journal.reading import read_lines
 from gateway.journal.trouble import JournalError
-from tests.journal.keeping import RUN, Clock, batch_of, frames, full_disk, running
-from tests.judged_frames import NOON_MS
+from tests.journal.keeping import RUN, Clock, batch_of, frames, full_disk, running, until_written
+from tests.judged_frames import NOON_MS, Post
 
 LINES = st.lists(st.lists(st.binary(min_size=1, max_size=40).filter(lambda line: b"\n" not in line), min_size=1))
 
@@ -199,3 +199,28 @@ def test_a_folder_that_cannot_be_made_is_named(tmp_path: Path) -> None:
     with pytest.raises(JournalError) as error:
         Fixture(tmp_path / "captures").writer.append([b"one"])
     assert str(error.value).startswith(f"{tmp_path / 'captures'} cannot be used: {os.strerror(errno.EEXIST)}")
+
+
+async def test_the_first_capture_of_a_run_begins_with_what_the_judge_remembered(folder: Path) -> None:
+    run = Clock().run()
+    captures = Captures(CaptureOptions(folder, file_octets=1, octets=10**9, pace=Pace(gather=0)), run)
+    captures.offer_beginning([{"budgets": {"plan": 1}}, {"duplicates": []}])
+    post = Post(RUN)
+    async with running(captures):
+        for count in (1, 2):
+            captures.offer([HeardPayload(judged) for judged in frames(count, post)])
+            await until_written(captures, 2 * count - 1)
+    lines = [gzip.decompress(path.read_bytes()).splitlines() for path in files_in(folder)]
+    assert lines[0][:2] == [
+        b'{"run":"%b","began_with":{"budgets":{"plan":1}}}' % RUN.encode(),
+        b'{"run":"%b","began_with":{"duplicates":[]}}' % RUN.encode(),
+    ]
+    assert [len(of_file) for of_file in lines] == [3, 2]
+
+
+async def test_a_run_that_hears_nothing_leaves_no_capture_though_its_judge_remembered_something(folder: Path) -> None:
+    captures = Captures(CaptureOptions(folder, pace=Pace(gather=0)), Clock().run())
+    captures.offer_beginning([{"budgets": {}}])
+    async with running(captures):
+        pass
+    assert files_in(folder) == []

@@ -7,14 +7,17 @@ import json
 import sqlite3
 import sys
 import tracemalloc
-from collections.abc import Callable
+from collections import deque
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from gateway.expanding import CompressionError
-from gateway.frames.capture import BadLine, Line
+from gateway.frames.capture import BadLine, Line, read_object
 from gateway.journal import reading
+from gateway.journal.batch import Dump
 from gateway.journal.reading import read_heard, read_lines
 from gateway.journal.trouble import JournalDamagedError, JournalError, JournalRefusedError
 from tests.journal.keeping import RUN, batch_of, frames, heard_objects, store_at
@@ -139,3 +142,15 @@ def test_a_capture_that_is_cut_off_is_read_as_far_as_it_goes() -> None:
         read.extend(line.octets for line in reader if isinstance(line, Line))
     assert read == [b"%d" % number for number in range(len(read))]
     assert len(read) > 3000
+
+
+def test_each_run_begins_with_what_its_judge_remembered(path: Path) -> None:
+    for run in ("first", "second"):
+        store = store_at(path, run)
+        pieces = deque[Mapping[str, Any]]([{"run": run}, {"budgets": {}}])
+        store.write(batch_of(frames(2, Post(run)), beginning=Dump("judge", 1, 0, pieces=pieces)))
+        store.close()
+    lines = [read_object(line.octets) for line in read_heard(path) if isinstance(line, Line)]
+    told = [(plain["run"], plain.get("began_with", plain.get("sequence"))) for plain in lines]
+    assert told[:4] == [("first", {"run": "first"}), ("first", {"budgets": {}}), ("first", 1), ("first", 2)]
+    assert told[4:] == [("second", {"run": "second"}), ("second", {"budgets": {}}), ("second", 1), ("second", 2)]

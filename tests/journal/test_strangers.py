@@ -70,9 +70,9 @@ LOOP = (
         (f"CREATE VIEW heard AS {LOOP}",),
         ("CREATE VIRTUAL TABLE heard USING fts5 (id, time_ms, object)",),
         ("CREATE TABLE heard (id INTEGER PRIMARY KEY, object TEXT GENERATED ALWAYS AS (hex(zeroblob(100000000))))",),
-        ("CREATE TABLE heard (id TEXT PRIMARY KEY, object TEXT)",),
+        ("CREATE TABLE heard (rowid TEXT, object TEXT)",),
+        ("CREATE TABLE heard (id INTEGER PRIMARY KEY)",),
         ("CREATE TABLE heard (id INTEGER PRIMARY KEY, object BLOB)",),
-        ("CREATE TABLE heard (object TEXT)",),
         ("CREATE TABLE hear (id INTEGER PRIMARY KEY, object TEXT)",),
     ],
 )

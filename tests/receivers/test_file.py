@@ -148,3 +148,9 @@ async def test_a_capture_that_is_not_there_is_said_to_be_missing(path: Path) -> 
 def test_an_address_of_another_kind_is_refused_at_once() -> None:
     with pytest.raises(AddressError, match="is no capture file"):
         CaptureReceiver("replayed", parse("kiss+tcp://127.0.0.1:7581"), Clock().run(), Ear())
+
+
+async def test_what_a_run_began_with_is_no_frame_and_no_damage(path: Path) -> None:
+    receiver, ear, _ = await play(path, '{"run": "then", "began_with": {"budgets": {}}}\n', line(0, "one"))
+    assert ear.frames == [frame("one")]
+    assert receiver.counts.unreadable == 0

@@ -10,6 +10,7 @@ from gateway.frames.heard import Heard, Moment
 from gateway.judge.judge import Judge
 from gateway.judge.source import PolicySource
 from gateway.judge.verdict import Judged
+from gateway.replay.beginnings import Beginnings
 from gateway.replay.captures import Captures
 from gateway.replay.contender import Contender
 from gateway.replay.record import Record
@@ -91,11 +92,23 @@ def read_back(*paths: Path) -> tuple[list[Record], Captures]:
     return list(captures), captures
 
 
+def begun_anew(runs: int = 3) -> Beginnings:
+    """What a capture says of runs that began with an empty memory."""
+    beginnings = Beginnings()
+    for number in range(1, runs + 1):
+        beginnings.take({"run": f"run-{number}", "began_with": {}})
+    return beginnings
+
+
 def replayed(
-    of: Iterable[Record], policy: str | PolicySource = "", against: str | PolicySource | None = None
+    of: Iterable[Record],
+    policy: str | PolicySource = "",
+    against: str | PolicySource | None = None,
+    beginnings: Beginnings | None = None,
 ) -> tuple[Replay, list[Replayed]]:
     """The records judged by one policy or two, all gone through."""
-    replay = Replay(of, _contender("policy", policy), None if against is None else _contender("against", against))
+    other = None if against is None else _contender("against", against, beginnings)
+    replay = Replay(of, _contender("policy", policy, beginnings), other)
     return replay, list(replay)
 
 
@@ -106,6 +119,6 @@ def verdicts(frames: Iterable[Replayed]) -> Iterator[tuple[str, int, str, str | 
         yield frame.record.heard.run, frame.record.heard.sequence, verdict.reason or "forward", verdict.rule
 
 
-def _contender(name: str, policy: str | PolicySource) -> Contender:
+def _contender(name: str, policy: str | PolicySource, beginnings: Beginnings | None) -> Contender:
     source = policy if isinstance(policy, PolicySource) else source_of(policy)
-    return Contender(name, source.compiled(POST))
+    return Contender(name, source.compiled(POST), beginnings)

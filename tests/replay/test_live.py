@@ -13,6 +13,7 @@ from gateway import policy_files, settings
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.sink import Sink
 from gateway.judge.verdict import Judged, Reason
+from gateway.replay.beginnings import Beginnings
 from gateway.replay.contender import Contender
 from gateway.replay.record import Record
 from gateway.replay.replay import Replay, Replayed
@@ -117,11 +118,15 @@ async def send_bursts(gateway: Live, recorder: Recorder, numbers: Sequence[int])
 
 
 def judged_again(
-    found: Iterable[Record], station: settings.StationFile, *policies: Path
+    found: Iterable[Record],
+    station: settings.StationFile,
+    *policies: Path,
+    beginnings: Beginnings | None = None,
 ) -> tuple[Replay, list[Replayed]]:
     post = station.settings.post
+    sources = [policy_files.load(str(path), post, beside=Path()) for path in policies]
     contenders = [
-        Contender(path.name, policy_files.load(str(path), post, beside=Path()).compiled(post)) for path in policies
+        Contender(path.name, source.compiled(post), beginnings) for path, source in zip(policies, sources, strict=True)
     ]
     replay = Replay(found, *contenders)
     return replay, list(replay)
@@ -189,10 +194,29 @@ async def test_a_budget_that_runs_out_over_restarts_does_so_in_the_journal_and_i
     for paths in ([tmp_path / "stile.db"], captures):
         found, read = read_back(*paths)
         assert (read.reading.damaged, read.reading.unreadable, read.reading.without_end) == (0, [], [])
-        replay, frames = judged_again(found, gateway.station, policy)
+        replay, frames = judged_again(found, gateway.station, policy, beginnings=read.beginnings)
         assert [frame.judged for frame in frames] == recorder.judged
+        assert all(map(replay.policy.knows_beginning, {record.heard.run for record in found}))
         agreement = replay.agreement[replay.policy.label]
         assert (agreement.compared, agreement.agreed) == (len(recorder.judged), len(recorder.judged))
+
+
+async def test_copies_that_came_after_a_restart_come_out_as_they_were(tmp_path: Path) -> None:
+    policy = tmp_path / "policy.yaml"
+    policy.write_text("version: 1\nname: patient\nduplicates: {window: 10m}\n")
+    recorder = Recorder()
+    for _ in range(3):
+        async with live(tmp_path, recorder, "journal: {path: stile.db, captures: captures}\n") as gateway:
+            await send_bursts(gateway, recorder, range(1))
+    again = recorder.judged[len(recorder.judged) // 3 :]
+    assert {judged.verdict.reason for judged in again} == {Reason.DUPLICATE, Reason.INTERNET_ORIGIN}
+    captures = sorted((tmp_path / "captures").iterdir(), key=lambda path: path.stat().st_mtime_ns)
+    for paths in ([tmp_path / "stile.db"], captures, captures[1:], captures[2:]):
+        found, read = read_back(*paths)
+        assert read.reading.damaged == 0
+        replay, _ = judged_again(found, gateway.station, policy, beginnings=read.beginnings)
+        agreement = replay.agreement[replay.policy.label]
+        assert agreement.compared == agreement.agreed == len(found) > 0
 
 
 @pytest.mark.needs("mosquitto", "mosquitto")

@@ -16,7 +16,7 @@ from gateway.replay.record import Record, record_of
 from gateway.replay.replay import Replay
 from tests.frames.strategies import any_frames
 from tests.judge.listening import NOON_MS, source_of
-from tests.replay.recording import LiveGateway, heard, read_back, records, replayed, verdicts, written
+from tests.replay.recording import LiveGateway, begun_anew, heard, read_back, records, replayed, verdicts, written
 
 POLICY = """
 duplicates: {window: 10s}
@@ -112,6 +112,16 @@ def test_a_reload_within_a_run_leaves_a_doubt_that_is_said() -> None:
     assert agreement.named[0].replayed.reason is Reason.DUPLICATE
 
 
+def test_what_a_run_began_with_is_in_doubt_where_the_capture_does_not_say() -> None:
+    live = LiveGateway()
+    live.hear(b"QA1BCD-9>APRS:>moored")
+    plain = heard_object(live.judged[0])
+    plain.update(verdict="keep", reason="duplicate")
+    replay, _ = replayed([record_of(plain)], live.source)
+    agreement = replay.agreement[replay.policy.label]
+    assert (agreement.unsure, agreement.otherwise) == (1, 0)
+
+
 def test_missing_frames_leave_a_doubt_that_is_said() -> None:
     live = LiveGateway()
     for _ in range(2):
@@ -128,7 +138,7 @@ def test_what_was_decided_otherwise_though_nothing_is_missing_is_told() -> None:
     live.hear(b"QA1BCD-9>APRS:>moored")
     plain = heard_object(live.judged[0])
     plain.update(verdict="keep", reason="rule", rule="no-such-rule")
-    replay, _ = replayed([record_of(plain)], live.source)
+    replay, _ = replayed([record_of(plain)], live.source, beginnings=begun_anew())
     agreement = replay.agreement[replay.policy.label]
     assert (agreement.unsure, agreement.otherwise) == (0, 1)
     assert agreement.to_object()["frames"] == [
