@@ -87,7 +87,7 @@ _LIKE_A_VALUE = re.compile(rb"[-+. 0-9]*")
 
 _THREE = rb"[0-9]{3}|[. -]{3}"
 _WIND = re.compile(rb"(" + _THREE + rb")/(" + _THREE + rb")(?![0-9])")
-_GARBLED_WIND = re.compile(rb"([^ /]{1,4})/([^ /]{1,4}?)(?=[csgtrpPhbLl#XV][-. 0-9])")
+_GARBLED_WIND = re.compile(rb"([^ /]{0,4})/([^ /]{0,4}?)(?=[csgtrpPhbLl#XV][-. 0-9])")
 _DIGIT = re.compile(rb"[0-9]")
 
 _STANDARD_UNITS = b"Dvs|HKT|PIC|RSW|U-II|UII|U2R|U2k|U5|Upkm"

@@ -109,6 +109,9 @@ def observed(information: bytes) -> dict[str, Any]:
         (b"h50 V 13.8V", {"humidity_pct": 50, "comment": "V 13.8V"}),
         (b"h50...words", {"humidity_pct": 50, "comment": "...words"}),
         (b"h50P2000 pump", {"humidity_pct": 50, "comment": "P2000 pump"}),
+        (b"h50t0x r100", {"humidity_pct": 50, "comment": "t0x r100"}),
+        (b"h50---", {"humidity_pct": 50}),
+        (b"h--t---b10138", {"pressure_hpa": 1013.8}),
         (b"h50tea at r100", {"humidity_pct": 50, "comment": "tea at r100"}),
     ],
 )  # fmt: skip
@@ -127,6 +130,13 @@ def test_each_field_is_read_by_itself(beginning: bytes, fields: bytes, expected:
         (b"220/00x", 220, None),
         (b"2200/004", None, 1.8),
         (b"220/0045", 220, None),
+        (b"360/000", 360, 0.0),
+        (b"000/004", 0, 1.8),
+        (b"---/---", None, None),
+        (b"2/004", None, 1.8),
+        (b"220/4", 220, None),
+        (b"220/", 220, None),
+        (b"/004", None, 1.8),
         (b"20/4", None, None),
     ],
 )
@@ -145,6 +155,32 @@ def test_a_garbled_half_of_the_wind_takes_nothing_else_with_it(
 def test_words_behind_a_weather_station_without_weather_are_a_comment(words: str) -> None:
     published = to_object(read("APRS", b"!5836.00N/00355.00W_" + words.encode()))
     assert (published["kind"], published["comment"]) == ("position", words)
+
+
+@pytest.mark.parametrize("wind", [b"22000/004", b"220/00444", b"22 /004x", b"220//004", b"/"])
+def test_what_is_no_wind_at_all_is_not_taken_for_one(wind: bytes) -> None:
+    """Ours: up to one digit too many in either half."""
+    published = to_object(read("APRS", b"!5836.00N/00355.00W_" + wind + b"g005t077"))
+    assert "gust_ms" not in published
+    assert published["kind"] == "position"
+
+
+@pytest.mark.parametrize("device", ["wDvs", "wHKT", "wPIC", "wRSW", "wU-II", "wUII", "wU2R", "wU2k", "wU5", "wUpkm"])
+def test_a_device_is_a_letter_and_one_of_the_standards_codes(device: str) -> None:
+    """APRS101 chapter 12."""
+    assert observed(AT_A_PLACE + b"h50" + device.encode()) == {"humidity_pct": 50, "device": device}
+    for other in (device + "x", device + "1", device[1:], device.lower()):
+        assert observed(AT_A_PLACE + b"h50" + other.encode()) == {"humidity_pct": 50, "comment": other}
+
+
+def test_a_station_that_lacks_everything_is_still_one() -> None:
+    assert to_object(read("APRS", b"_10090556c...s...g...t...")) == {"kind": "weather", "time": "--10-09T05:56Z"}
+
+
+@pytest.mark.parametrize(("sent", "millimetres"), [("s.12", 3.0), ("s1.5", 38.1), ("s12.", None), ("s010", 254.0)])
+def test_snow_may_come_in_parts_of_an_inch(sent: str, millimetres: float | None) -> None:
+    """Common practice."""
+    assert to_object(read("APRS", AT_A_PLACE + sent.encode())).get("snow_last_day_mm") == millimetres
 
 
 def test_where_no_value_came_before_s_is_the_wind_and_behind_one_snow() -> None:
