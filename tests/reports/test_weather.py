@@ -166,7 +166,7 @@ def test_what_is_no_wind_at_all_is_not_taken_for_one(wind: bytes) -> None:
 
 
 @pytest.mark.parametrize("device", ["wDvs", "wHKT", "wPIC", "wRSW", "wU-II", "wUII", "wU2R", "wU2k", "wU5", "wUpkm"])
-def test_a_device_is_a_letter_and_one_of_the_standards_codes(device: str) -> None:
+def test_each_code_that_the_standard_lists_is_told_from_words(device: str) -> None:
     """APRS101 chapter 12."""
     assert observed(AT_A_PLACE + b"h50" + device.encode()) == {"humidity_pct": 50, "device": device}
     for other in (device + "x", device + "1", device[1:], device.lower()):
