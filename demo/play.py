@@ -15,11 +15,11 @@ import sys
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
-import aiomqtt
 import structlog
+from paho.mqtt.client import Client, MQTTMessage
+from paho.mqtt.enums import CallbackAPIVersion
 
 from demo.decoder import SimulatedDecoder
 from demo.network_server import NetworkServer
@@ -79,23 +79,23 @@ class Subscriber:
 
     def __init__(self, port: int) -> None:
         self.counts: Counter[str] = Counter()
-        self._client = aiomqtt.Client("127.0.0.1", port)
-        self._counting: asyncio.Task[None] | None = None
+        self._port = port
+        self._loop = asyncio.get_running_loop()
         self._more = asyncio.Event()
+        self._client = Client(CallbackAPIVersion.VERSION2)
+        self._client.on_connect = lambda client, *_: client.subscribe("stile/+/#")
+        self._client.on_subscribe = self._on_subscribe
+        self._client.on_message = self._on_message
 
     async def __aenter__(self) -> Self:
-        await self._client.__aenter__()
-        await self._client.subscribe("stile/+/#")
-        self._counting = asyncio.create_task(self._count())
+        self._client.connect("127.0.0.1", self._port)  # on loopback, and at once
+        self._client.loop_start()
+        await self._more.wait()
         return self
 
-    async def __aexit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        if self._counting is not None:
-            self._counting.cancel()
-            await asyncio.gather(self._counting, return_exceptions=True)
-        await self._client.__aexit__(kind, error, trace)
+    async def __aexit__(self, *_: object) -> None:
+        self._client.disconnect()
+        await asyncio.to_thread(self._client.loop_stop)
 
     async def until_it_has(self, counts: Counts) -> None:
         """Wait for the last of the messages about so many frames."""
@@ -104,10 +104,15 @@ class Subscriber:
             self._more.clear()
             await self._more.wait()
 
-    async def _count(self) -> None:
-        async for message in self._client.messages:
-            self.counts[message.topic.value.split("/")[2]] += 1
-            self._more.set()
+    def _on_subscribe(self, *_: object) -> None:
+        self._loop.call_soon_threadsafe(self._more.set)
+
+    def _on_message(self, _client: Client, _data: object, message: MQTTMessage) -> None:
+        self._loop.call_soon_threadsafe(self._count, message.topic)
+
+    def _count(self, topic: str) -> None:
+        self.counts[topic.split("/")[2]] += 1
+        self._more.set()
 
 
 def _what(judged: Judged) -> str:

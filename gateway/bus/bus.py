@@ -4,8 +4,8 @@ import asyncio
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-import aiomqtt
 import structlog
+from paho.mqtt.enums import MQTTProtocolVersion
 
 from gateway.back_off import BackOff
 from gateway.bus.connection import Connection
@@ -15,7 +15,7 @@ from gateway.bus.options import BusOptions, BusOptionsError
 from gateway.bus.outbox import Outbox, Tally
 from gateway.bus.publisher import Publisher
 from gateway.bus.topics import TopicGroup, Topics
-from gateway.bus.trouble import UNSUPPORTED_PROTOCOL, Trouble, code_of, explain, most_telling
+from gateway.bus.trouble import UNSUPPORTED_PROTOCOL, BrokerError, Trouble, code_of, explain, most_telling
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.sink import RunningSink
 from gateway.feed.stations import Stations
@@ -26,7 +26,7 @@ from gateway.part import Figure, Part, PartKind, State, counters, failed, shed, 
 
 _log = structlog.get_logger()
 
-_NAMES = {aiomqtt.ProtocolVersion.V5: "5", aiomqtt.ProtocolVersion.V311: "3.1.1"}
+_NAMES = {MQTTProtocolVersion.MQTTv5: "5", MQTTProtocolVersion.MQTTv311: "3.1.1"}
 
 DRAIN_SHARE = 0.7
 """Of the time to drain, what publishing may take; the rest is for `offline` and for taking leave."""
@@ -59,13 +59,13 @@ class _Protocols:
     """Which protocol to try next: MQTT 5 where the broker speaks it, else 3.1.1; what worked last is tried again."""
 
     def __init__(self, *, mqtt_5: bool) -> None:
-        self.next = aiomqtt.ProtocolVersion.V5 if mqtt_5 else aiomqtt.ProtocolVersion.V311
+        self.next = MQTTProtocolVersion.MQTTv5 if mqtt_5 else MQTTProtocolVersion.MQTTv311
         self._mqtt_5 = mqtt_5
         self._spoke_5 = False
 
     def welcomed(self) -> None:
         """The broker took a connection with `next`."""
-        self._spoke_5 |= self.next is aiomqtt.ProtocolVersion.V5
+        self._spoke_5 |= self.next is MQTTProtocolVersion.MQTTv5
 
     def refused(self, code: int | None, *, reached: bool) -> bool:
         """No connection came about. Returns whether to try the other protocol at once.
@@ -74,12 +74,12 @@ class _Protocols:
         other causes: no broker that has spoken 5 is taken to be too old for it.
         """
         is_silent = code is None and reached
-        if self.next is aiomqtt.ProtocolVersion.V5:
+        if self.next is MQTTProtocolVersion.MQTTv5:
             if code == UNSUPPORTED_PROTOCOL or (is_silent and not self._spoke_5):
-                self.next = aiomqtt.ProtocolVersion.V311
+                self.next = MQTTProtocolVersion.MQTTv311
                 return True
         elif self._mqtt_5 and (code == UNSUPPORTED_PROTOCOL or is_silent):
-            self.next = aiomqtt.ProtocolVersion.V5
+            self.next = MQTTProtocolVersion.MQTTv5
         return False
 
 
@@ -261,7 +261,7 @@ class Bus(RunningSink):
     async def _connect_and_publish(self) -> None:
         """Connect, publish and, when drained, return. Raises `_LostError`."""
         protocol = self._protocols.next
-        failure: aiomqtt.MqttError | None = None
+        failure: BrokerError | None = None
         is_welcome = False
         try:
             connection = Connection(self._options, self._topics, protocol)
@@ -274,7 +274,7 @@ class Bus(RunningSink):
                 self._protocol = _NAMES[protocol]
                 self._become(None)
                 await self._publisher.publish_over(connection)
-        except* aiomqtt.MqttError as errors:
+        except* BrokerError as errors:
             failure = most_telling(errors)
             _heed_cancellation()
         if failure is not None:

@@ -1,18 +1,16 @@
-"""One connection to the broker: aiomqtt's client, made fit to be given up at any moment and to publish in batches."""
+"""One connection to the broker: paho's client, driven by the event loop, fit to be given up at any moment."""
 
 import asyncio
-import logging
-import math
 import socket
-import threading
-from collections.abc import Awaitable
-from concurrent.futures import Future, InvalidStateError
+import ssl
+from collections import deque
+from collections.abc import Awaitable, Callable
+from contextlib import suppress
 from types import TracebackType
-from typing import Any, Self, TypeVar
+from typing import NamedTuple, Self, TypeVar
 
-import aiomqtt
-from paho.mqtt.client import MQTT_ERR_SUCCESS, DisconnectFlags
-from paho.mqtt.client import Client as PahoClient
+from paho.mqtt.client import MQTT_ERR_SUCCESS, Client, MQTTMessage
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
@@ -21,6 +19,8 @@ from gateway.bus.options import BusOptions
 from gateway.bus.outbox import Message
 from gateway.bus.station_topics import MAXIMUM_FOUND
 from gateway.bus.topics import Topics
+from gateway.bus.trouble import BrokerError
+from gateway.own_thread import in_own_thread
 
 _T = TypeVar("_T")
 
@@ -33,68 +33,80 @@ SEND_BUFFER_OCTETS = 64 * 1024
 RECEIVED_AT_ONCE = 50
 """How many messages are taken before others in the event loop have their turn."""
 
+MISCELLANY_SECONDS = 1.0
+"""How often paho looks whether it is time to ask the broker for a sign of life."""
 
-class Connection(aiomqtt.Client):
+
+class Received(NamedTuple):
+    """A message that the broker sent."""
+
+    topic: str
+    payload: bytes
+    retain: bool
+
+
+class Connection:
     """Used once: `async with` it, then make another.
 
-    Three things are done here that aiomqtt leaves open. A connection that is cancelled, or that fails half way, closes
-    its socket at once. The blocking part of connecting runs in a thread that nobody waits for, so that a stop of the
-    gateway does not hang on a host that does not answer. And `publish_soon` hands a message over without waiting, so
-    that one `flush` does for a batch, at a fraction of the cost.
-
-    aiomqtt's and paho's own log stay silent: they name topics and what was connected with. (Methods that take what
-    paho calls them with have its types, `Any` among them.)
+    The blocking part of connecting runs in a thread that nobody waits for, so that a stop of the gateway does not hang
+    on a host that does not answer. A connection that is cancelled, or that fails half way, closes its socket at once.
+    `publish_soon` hands a message over without waiting, so that one `flush` does for a batch at a fraction of the cost.
     """
 
-    def __init__(self, options: BusOptions, topics: Topics, protocol: aiomqtt.ProtocolVersion) -> None:
+    def __init__(self, options: BusOptions, topics: Topics, protocol: MQTTProtocolVersion) -> None:
         """Raises `BusOptionsError`."""
-        super().__init__(
-            options.host,
-            options.port,
-            username=options.username,
-            password=options.password,
-            logger=_silent_logger(),
-            identifier=options.client_identifier,
-            protocol=protocol,
-            will=aiomqtt.Will(topics.status, OFFLINE, qos=1, retain=True),
-            timeout=options.pace.connect,
-            keepalive=options.pace.keep_alive,
-            max_queued_incoming_messages=MAXIMUM_FOUND,
-            tls_context=options.tls.context() if options.tls else None,
-            socket_options=[
-                (socket.IPPROTO_TCP, socket.TCP_NODELAY, 1),
-                (socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_OCTETS),
-            ],
-        )
-        self.protocol = protocol
         self.reached_broker = False
         """Whether the other end took the connection, whatever it said then."""
 
+        self._options = options
         self._topics = topics
-        self._attempt: Future[None] = Future()
-        self._loop_thread = threading.get_ident()
+        self._loop = asyncio.get_running_loop()
+        self._socket: socket.socket | None = None
+        self._miscellany: asyncio.TimerHandle | None = None
+        self._is_given_up = False
+        self._ended: BrokerError | None = None
+        self._welcome: asyncio.Future[None] = self._loop.create_future()
+        self._answers: dict[int, asyncio.Future[None]] = {}
+        self._received: deque[Received] = deque()
+        self._has_received = asyncio.Event()
         self._all_out = asyncio.Event()
         self._all_out.set()
-        self._answers_awaited = 0
-        self._client.disable_logger()
-        self._client.on_publish = None  # it is called for quality 0 too, and costs more than all the rest
-        self._client.connect_timeout = options.pace.connect
-        self._answer_seconds = options.pace.answer
-        self._expiry = self._expiring(options.stations_forget_ms // 1000)
+        self._expiry = _expiring(options.stations_forget_ms // 1000) if protocol is MQTTProtocolVersion.MQTTv5 else None
+        self._client = self._new_client(protocol)
+
+    def _new_client(self, protocol: MQTTProtocolVersion) -> Client:
+        options = self._options
+        client = Client(
+            CallbackAPIVersion.VERSION2, options.client_identifier, protocol=protocol, reconnect_on_failure=False
+        )
+        client.connect_timeout = options.pace.connect
+        client.will_set(self._topics.status, OFFLINE, qos=1, retain=True)
+        if options.username is not None:
+            client.username_pw_set(options.username, options.password)
+        if options.tls is not None:
+            client.tls_set_context(options.tls.context())
+        client.on_connect = self._on_connect
+        client.on_disconnect = self._on_disconnect
+        client.on_message = self._on_message
+        client.on_subscribe = client.on_unsubscribe = self._on_answer
+        client.on_socket_close = self._on_socket_close
+        client.on_socket_register_write = self._on_socket_register_write
+        client.on_socket_unregister_write = self._on_socket_unregister_write
+        return client
 
     async def __aenter__(self) -> Self:
-        """Connect. Raises `MqttError`, with the system's error as its cause where there was one."""
+        """Connect. Raises `BrokerError`, with the system's error as its cause where there was one."""
         try:
-            await super().__aenter__()
-        except aiomqtt.MqttError as error:
+            await in_own_thread(self._connect)
+            self.reached_broker = True
+            self._take_over()
+            async with asyncio.timeout(self._options.pace.connect):
+                await self._welcome
+        except BaseException as error:
             self._close()
-            refusal = self._attempt.exception() if self._attempt.done() else None
-            raise error from (refusal or error.__cause__)
-        except BaseException:
-            if not self._attempt.cancel():
-                self._close()
+            if isinstance(error, OSError):  # TimeoutError is one
+                raise BrokerError("the broker cannot be reached, or does not answer") from error
             raise
-        self.timeout = self._answer_seconds
         return self
 
     async def __aexit__(
@@ -103,146 +115,199 @@ class Connection(aiomqtt.Client):
         """Take leave of the broker, or, after an error, close at once: then the broker publishes the will."""
         try:
             if error is None:
-                await super().__aexit__(None, None, None)
+                self._client.disconnect()
+                with suppress(BrokerError):
+                    await self.flush()
         finally:
             self._close()
 
     def publish_soon(self, message: Message) -> None:
-        """Hand over a message of quality 0 without waiting. Raises `MqttError` where the connection is gone."""
+        """Hand over a message of quality 0 without waiting. Raises `BrokerError` where the connection is gone."""
         properties = self._expiry if message.expires and message.payload else None
         self._all_out.clear()
-        info = self._client.publish(message.topic, message.payload, 0, message.retain, properties)
-        if info.rc != MQTT_ERR_SUCCESS:
-            raise aiomqtt.MqttCodeError(info.rc, "the connection is gone")
+        self._sent(self._client.publish(message.topic, message.payload, 0, message.retain, properties).rc)
 
     async def flush(self) -> None:
         """Write what was handed over, at once as far as the socket takes it, and wait until all of it is out.
 
-        Raises `MqttError` where it cannot get out, or not in time.
+        Raises `BrokerError` where it cannot get out, or not in time.
         """
         self._write()
-        if self._client.want_write():
-            await self._wait_for(self._all_out.wait(), timeout=None)
-        if self._disconnected.done():
-            raise aiomqtt.MqttError("the connection is gone")
+        if self._client.want_write() and self._ended is None:
+            await self._in_time(self._all_out.wait())
+        if self._ended is not None:
+            raise self._ended
 
     async def publish_answered(self, topic: str, payload: bytes, *, retain: bool) -> None:
-        """Publish at quality 1, and wait until the broker has it. Raises `MqttError`."""
-        self._answers_awaited += 1
-        self._client.on_publish = self._on_publish
-        try:
-            await self.publish(topic, payload, qos=1, retain=retain)
-        finally:
-            self._answers_awaited -= 1
-            if not self._answers_awaited:
-                self._client.on_publish = None
-
-    async def received(self) -> list[aiomqtt.Message]:
-        """Wait for a message; returns it with those that came along. Raises `MqttError` when the connection ends."""
-        messages = [await anext(self.messages)]
-        while len(messages) < RECEIVED_AT_ONCE and not self._queue.empty():
-            messages.append(self._queue.get_nowait())
-        return messages
+        """Publish at quality 1, and wait until the broker has it. Raises `BrokerError`."""
+        # Where it is set it is called for quality 0 too, and costs more than all the rest.
+        self._client.on_publish = self._on_answer
+        info = self._client.publish(topic, payload, 1, retain)
+        self._sent(info.rc)
+        await self._answer_to(info.mid)
 
     async def say(self, status: bytes) -> None:
-        """Publish `status`, retained, and wait until the broker has it. Raises `MqttError`."""
+        """Publish `status`, retained, and wait until the broker has it. Raises `BrokerError`."""
         await self.publish_answered(self._topics.status, status, retain=True)
 
-    async def _wait_for(self, fut: Awaitable[_T], timeout: float | None) -> _T:  # noqa: ASYNC109 - as aiomqtt has it
-        """As aiomqtt's, but heeds a cancellation that comes together with what is awaited.
+    async def subscribe(self, topics: list[tuple[str, int]]) -> None:
+        """Ask for the messages of topics, each with its quality. Raises `BrokerError`."""
+        code, message_id = self._client.subscribe(topics)
+        self._sent(code)
+        await self._answer_to(message_id)
 
-        `asyncio.wait_for` loses it (Python 3.11), and then whoever cancelled waits for ever.
-        """
-        seconds = self.timeout if timeout is None else timeout
+    async def unsubscribe(self, topics: list[str]) -> None:
+        """Ask for them no longer. Raises `BrokerError`."""
+        code, message_id = self._client.unsubscribe(topics)
+        self._sent(code)
+        await self._answer_to(message_id)
+
+    async def received(self) -> list[Received]:
+        """Wait for a message; returns it with those that came along. Raises `BrokerError` when the connection ends."""
+        await self._has_received.wait()
+        if self._ended is not None:
+            raise self._ended
+        messages = [self._received.popleft() for _ in range(min(len(self._received), RECEIVED_AT_ONCE))]
+        if not self._received:
+            self._has_received.clear()
+        return messages
+
+    def _sent(self, code: int | None) -> None:
+        if code != MQTT_ERR_SUCCESS:
+            raise self._ended or BrokerError("the connection is gone")
+
+    async def _answer_to(self, message_id: int | None) -> None:
+        if self._ended is not None or message_id is None:
+            raise self._ended or BrokerError("the connection is gone")
+        answer = self._answers[message_id] = self._loop.create_future()
         try:
-            async with asyncio.timeout(None if seconds == math.inf else seconds):
-                return await fut
+            await self._in_time(answer)
+        finally:
+            self._answers.pop(message_id, None)
+            if not self._answers:
+                self._client.on_publish = None
+
+    async def _in_time(self, awaited: Awaitable[_T]) -> _T:
+        """Await, within the time that the broker has for an answer. Heeds a cancellation that comes along with it."""
+        try:
+            async with asyncio.timeout(self._options.pace.answer):
+                return await awaited
         except TimeoutError:
-            raise aiomqtt.MqttError("the broker does not answer") from None
+            raise BrokerError("the broker does not answer") from None
 
-    def _expiring(self, seconds: int) -> Properties | None:
-        """Properties that make a retained message leave the broker even where the gateway never comes back."""
-        if self.protocol is not aiomqtt.ProtocolVersion.V5:
-            return None
-        properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call] # paho says not what it takes
-        properties.MessageExpiryInterval = seconds
-        return properties
-
-    def _client_connect(self) -> None:
-        """Wait, in aiomqtt's worker, for a thread of our own: giving up frees the worker, which a stop waits for."""
-        threading.Thread(target=self._connect_in_thread, name="bus-connect", daemon=True).start()
-        self._attempt.result()
-
-    def _connect_in_thread(self) -> None:
-        failure: Exception | None = None
+    def _connect(self) -> None:
+        """Connect, in a thread of its own. Raises `OSError`."""
         try:
-            super()._client_connect()
-        except OSError as error:
-            failure = error
-        except ValueError:
-            failure = socket.gaierror(socket.EAI_NONAME, "a name that no resolver takes")
-        self.reached_broker = failure is None
-        try:
-            if failure is None:
-                self._attempt.set_result(None)
-            else:
-                self._attempt.set_exception(failure)
-        except InvalidStateError:
-            self._close_from_thread()
+            self._client.connect(self._options.host, self._options.port, self._options.pace.keep_alive)
+        except OSError:
+            raise  # an untrusted certificate is a ValueError, too
+        except ValueError:  # UnicodeError is one
+            raise socket.gaierror(socket.EAI_NONAME, "a name that no resolver takes") from None
+        if self._is_given_up:  # meanwhile; whoever gives up later closes what is there
+            self._drop()
 
-    def _close_from_thread(self) -> None:
-        """Given up meanwhile: whatever the thread has set up in the loop is taken down there, after it."""
-        try:
-            self._loop.call_soon_threadsafe(self._close)
-        except RuntimeError:
-            # The loop is closed and holds nothing of ours any more.
-            self._client.on_socket_close = self._client.on_socket_unregister_write = None
-            self._client._sock_close()  # noqa: SLF001 - see `_close`
+    def _take_over(self) -> None:
+        """The connection stands: from now on the event loop drives it."""
+        taken = self._client.socket()
+        if not isinstance(taken, socket.socket):
+            raise BrokerError("the connection is gone")
+        self._socket = taken
+        taken.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        taken.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_OCTETS)
+        self._loop.add_reader(taken, self._read)
+        self._miscellany = self._loop.call_later(MISCELLANY_SECONDS, self._misc)
+        self._write()
 
     def _close(self) -> None:
         """Close the socket and let go of the loop, whatever the state of the connection. Safe to call again."""
-        if self._misc_task is not None:
-            self._misc_task.cancel()
-        # paho has no public way to drop a connection without a word, which is what makes the broker publish the will.
-        self._client._sock_close()  # noqa: SLF001 - see above
-        for outcome in (self._connected, self._disconnected):
-            if outcome.done() and not outcome.cancelled():
-                outcome.exception()  # asyncio complains of errors that nobody looked at
+        self._is_given_up = True
+        self._end(BrokerError("the connection was given up"))
+        self._let_go()
+        self._drop()
+
+    def _let_go(self) -> None:
+        if self._miscellany is not None:
+            self._miscellany.cancel()
+        if self._socket is not None:
+            self._loop.remove_reader(self._socket)
+            self._loop.remove_writer(self._socket)
+            self._socket = None
+
+    def _drop(self) -> None:
+        """Close it without a word: then the broker publishes the will."""
+        left = self._client.socket()
+        if isinstance(left, socket.socket):
+            left.close()
+
+    def _end(self, error: BrokerError) -> None:
+        """The connection is over: whoever waits for something of it learns why. Only the first reason counts."""
+        if self._ended is not None:
+            return
+        self._ended = error
+        for waiting in (self._welcome, *self._answers.values()):
+            if not waiting.done():
+                waiting.set_exception(error)
+        if self._welcome.done() and not self._welcome.cancelled():
+            self._welcome.exception()  # asyncio complains of errors that nobody looked at
+        self._all_out.set()
+        self._has_received.set()
+
+    def _read(self) -> None:
+        self._drive(self._client.loop_read)
+        while isinstance(self._socket, ssl.SSLSocket) and self._socket.pending() and self._ended is None:
+            self._drive(self._client.loop_read)  # the socket shows nothing of what TLS has read already
 
     def _write(self) -> None:
+        self._drive(self._client.loop_write)
+
+    def _misc(self) -> None:
+        self._miscellany = self._loop.call_later(MISCELLANY_SECONDS, self._misc)
+        self._drive(self._client.loop_misc)
+
+    def _drive(self, step: Callable[[], object]) -> None:
         try:
-            self._client.loop_write()
-        except Exception as error:  # noqa: BLE001 - whatever it is, the connection is over, as with aiomqtt's own writing
-            if not self._disconnected.done():
-                self._disconnected.set_exception(error)
+            step()
+        except Exception as error:  # noqa: BLE001 - whatever the broker said that paho cannot take, it is over
+            broke = BrokerError("the connection broke")
+            broke.__cause__ = error
+            self._end(broke)
 
-    def _on_socket_register_write(self, client: PahoClient, userdata: Any, sock: Any) -> None:  # noqa: ANN401
-        """Paho has something to write. The loop is told at once: `flush` may be through in the same step."""
-        if threading.get_ident() == self._loop_thread:
-            self._loop.add_writer(sock.fileno(), self._write)
-        else:
-            super()._on_socket_register_write(client, userdata, sock)
+    # What paho calls: in the event loop, or, before `_take_over`, in the thread that connects.
 
-    def _on_socket_unregister_write(self, client: PahoClient, userdata: Any, sock: Any) -> None:  # noqa: ANN401
-        """Paho has nothing left to write, or the socket is closed."""
-        super()._on_socket_unregister_write(client, userdata, sock)
+    def _on_connect(self, _client: Client, _data: object, _flags: object, code: ReasonCode, _more: object) -> None:
+        if code.is_failure:
+            self._end(BrokerError("the broker refuses the connection", int(code.value)))
+        elif not self._welcome.done():
+            self._welcome.set_result(None)
+
+    def _on_disconnect(self, _client: Client, _data: object, _flags: object, code: ReasonCode, _more: object) -> None:
+        self._end(BrokerError("the broker closed the connection", int(code.value) if self._welcome.done() else None))
+
+    def _on_message(self, _client: Client, _data: object, message: MQTTMessage) -> None:
+        if len(self._received) < MAXIMUM_FOUND:
+            self._received.append(Received(message.topic, bytes(message.payload), message.retain))
+            self._has_received.set()
+
+    def _on_answer(self, _client: Client, _data: object, message_id: int, _codes: object, _more: object) -> None:
+        answer = self._answers.get(message_id)
+        if answer is not None and not answer.done():
+            answer.set_result(None)
+
+    def _on_socket_close(self, _client: Client, _data: object, _socket: object) -> None:
+        self._let_go()
+
+    def _on_socket_register_write(self, _client: Client, _data: object, _socket: object) -> None:
+        if self._socket is not None:
+            self._loop.add_writer(self._socket, self._write)
+
+    def _on_socket_unregister_write(self, _client: Client, _data: object, _socket: object) -> None:
+        if self._socket is not None:
+            self._loop.remove_writer(self._socket)
         self._all_out.set()
 
-    def _on_disconnect(
-        self,
-        client: PahoClient,
-        userdata: Any,  # noqa: ANN401
-        flags: DisconnectFlags,
-        reason_code: ReasonCode,
-        properties: Properties | None = None,
-    ) -> None:
-        """A connection that ends before the broker's welcome has failed: aiomqtt would go on waiting for it."""
-        if not self._connected.done():
-            self._connected.set_exception(aiomqtt.MqttError("the broker closed the connection"))
-        super()._on_disconnect(client, userdata, flags, reason_code, properties)
 
-
-def _silent_logger() -> logging.Logger:
-    logger = logging.Logger("gateway.bus.silent")  # noqa: LOG001 - on purpose none of the process's tree of loggers
-    logger.disabled = True
-    return logger
+def _expiring(seconds: int) -> Properties:
+    """Properties that make a retained message leave the broker even where the gateway never comes back."""
+    properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call] # paho says not what it takes
+    properties.MessageExpiryInterval = seconds
+    return properties

@@ -5,10 +5,9 @@ from collections import Counter
 from collections.abc import Callable
 from time import perf_counter
 
-import aiomqtt
 import structlog
 
-from gateway.bus.connection import OFFLINE, ONLINE, Connection
+from gateway.bus.connection import OFFLINE, ONLINE, Connection, Received
 from gateway.bus.outbox import Outbox
 from gateway.bus.topics import TopicGroup, Topics
 from gateway.giving_way import Rests
@@ -47,12 +46,11 @@ class Publisher:
             self._followed.append(outbox.discovery.hub_status)
 
     async def publish_over(self, connection: Connection) -> None:
-        """Publish over `connection` until `leave_at`. Raises `MqttError`, in a group, when the connection ends."""
+        """Publish over `connection` until `leave_at`. Raises `BrokerError`, in a group, when the connection ends."""
         self._outbox.connected()
         self._heard_ourselves.clear()
         try:
             async with kept_tasks() as tasks:
-                # aiomqtt tells of a lost connection where one iterates over its messages; publishing may not notice.
                 tasks.keep(self._listen(connection), "bus: listen")
                 await connection.subscribe(
                     [(topic, 0) for topic in self._learnt] + [(topic, 1) for topic in self._followed]
@@ -67,13 +65,13 @@ class Publisher:
     async def _listen(self, connection: Connection) -> None:
         while True:
             for message in await connection.received():
-                if message.topic.value == self._topics.status:
+                if message.topic == self._topics.status:
                     await self._take_status(connection, message)
                 else:
                     self._take_told(message)
                     self.work.set()
 
-    async def _take_status(self, connection: Connection, message: aiomqtt.Message) -> None:
+    async def _take_status(self, connection: Connection, message: Received) -> None:
         if message.retain:
             return
         if message.payload == ONLINE:
@@ -82,8 +80,8 @@ class Publisher:
             # The will of a connection that the broker gave up only now: it speaks of the past.
             await connection.say(ONLINE)
 
-    def _take_told(self, message: aiomqtt.Message) -> None:
-        topic, payload = message.topic.value, bytes(message.payload)
+    def _take_told(self, message: Received) -> None:
+        topic, payload = message.topic, message.payload
         name = self._topics.station_name(topic)
         if name is not None and payload:
             self._outbox.found_station(name, payload)

@@ -6,13 +6,19 @@ import ssl
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-import aiomqtt
-from paho.mqtt.reasoncodes import ReasonCode
-
 from gateway.bus.options import BusOptionsError
 
 UNSUPPORTED_PROTOCOL = 132
 """Reason code "Unsupported Protocol Version" (MQTT 5.0 section 3.2.2.2)."""
+
+
+class BrokerError(Exception):
+    """There is no connection to the broker, or no longer."""
+
+    def __init__(self, said: str, code: int | None = None) -> None:
+        """`code` is the reason code with which the broker refused or ended it (MQTT 5.0 section 2.4)."""
+        super().__init__(said)
+        self.code = code
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,19 +73,17 @@ def explain(error: BaseException) -> Trouble:
 
 def code_of(error: BaseException) -> int | None:
     """The reason code with which the broker refused or ended a connection, where it gave one."""
-    cause = error.__cause__ or error
-    if not isinstance(cause, aiomqtt.MqttCodeError) or not isinstance(cause.rc, ReasonCode):
-        return None
-    return int(cause.rc.value) if cause.rc.value > _NO_REASON else None
+    code = error.code if isinstance(error, BrokerError) else None
+    return code if code is not None and code > _NO_REASON else None
 
 
-def most_telling(errors: BaseExceptionGroup[aiomqtt.MqttError]) -> aiomqtt.MqttError:
+def most_telling(errors: BaseExceptionGroup[BrokerError]) -> BrokerError:
     """The error of a group that says why: where several tasks fail together, most only say that they do."""
     leaves = list(_leaves(errors))
     return next((error for error in leaves if code_of(error) is not None), leaves[0])
 
 
-def _leaves(errors: BaseExceptionGroup[aiomqtt.MqttError]) -> Iterator[aiomqtt.MqttError]:
+def _leaves(errors: BaseExceptionGroup[BrokerError]) -> Iterator[BrokerError]:
     for error in errors.exceptions:
         if isinstance(error, BaseExceptionGroup):
             yield from _leaves(error)

@@ -15,7 +15,7 @@ from typing import Any
 
 from tests.bench.ends import KISS_MARK, Ends, Readers, burst
 from tests.bench.figures import Effort, Figure, Skipped, microseconds, ratio
-from tests.bench.processes import ENDS_CORE, Measured, gateway, pin, relay
+from tests.bench.processes import Measured, gateway, relay
 from tests.mosquitto_broker import MosquittoBroker, free_port
 
 BURST = 100
@@ -104,7 +104,6 @@ def measure(effort: Effort) -> Iterator[Figure]:
         except FileNotFoundError:
             raise Skipped("mosquitto is not installed") from None
         stack.callback(lambda: runner.run(broker.kill()))
-        pin(ENDS_CORE)
         readers = stack.enter_context(Readers())
         names = [RELAY, *HOUSES]
         houses = {name: open_house(stack, readers, broker.port, name) for name in names}
@@ -113,12 +112,11 @@ def measure(effort: Effort) -> Iterator[Figure]:
         for turn in range(effort.turns + 1):
             feed(list(houses.values()), turn * bursts * BURST, bursts)
             for name, house in houses.items():
+                if not house.ends.wait_for((turn + 1) * bursts * BURST):
+                    raise AssertionError(f"{name}: after {turn + 1} rounds no more than {house.ends.received} came out")
+            for name, house in houses.items():
                 seconds = house.lap() / (bursts * BURST)
                 if turn:  # the first warms up
                     laps[name].append(seconds)
-        sent = (effort.turns + 1) * bursts * BURST
-        for name, house in houses.items():
-            if not house.ends.wait_for(sent):
-                raise AssertionError(f"{name}: of {sent} frames {house.ends.received} came out")
     for name in HOUSES:
         yield ratio(name, laps[name], laps[RELAY], microseconds, RELAY)

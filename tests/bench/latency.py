@@ -9,7 +9,7 @@ from pathlib import Path
 
 from tests.bench.ends import KISS_MARK, Ends, burst
 from tests.bench.figures import Effort, Figure
-from tests.bench.processes import ENDS_CORE, gateway, pin, relay
+from tests.bench.processes import gateway, relay
 
 FRAMES = 2000
 PACE_SECONDS = 0.005
@@ -29,7 +29,6 @@ def measure(effort: Effort) -> Iterator[Figure]:
     """What the gateway adds, in the usual case and in the worst of a hundred."""
     took: dict[str, list[float]] = {"relay": [], "gateway": []}
     with ExitStack() as stack:
-        pin(ENDS_CORE)
         sides = {"relay": Ends(None, KISS_MARK), "gateway": Ends(None)}
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
         stack.enter_context(relay(sides["relay"]))

@@ -19,7 +19,6 @@ CALLSIGN = "QX1GAT-10"
 PASSCODE = "21161"
 """Of QX1GAT, by the algorithm in common use (from memory)."""
 
-MEASURED_CORE, ENDS_CORE = 1, 0
 STOP_SECONDS = 10
 
 _libc = ctypes.CDLL(None, use_errno=True)
@@ -36,7 +35,6 @@ class Measured:
 
     def __init__(self, process: subprocess.Popen[bytes]) -> None:
         self._process = process
-        pin(MEASURED_CORE, process.pid)
         clock = ctypes.c_int()
         if _libc.clock_getcpuclockid(process.pid, ctypes.byref(clock)):
             raise OSError("the system has no clock of another process's processor time")

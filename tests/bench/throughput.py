@@ -9,7 +9,7 @@ from pathlib import Path
 
 from tests.bench.ends import KISS_MARK, Ends, Readers, burst
 from tests.bench.figures import Effort, Figure, in_turn, per_second, ratio
-from tests.bench.processes import ENDS_CORE, gateway, pin, relay
+from tests.bench.processes import gateway, relay
 
 FRAMES = 50_000
 AT_A_TIME = 1000
@@ -42,7 +42,6 @@ def measure(effort: Effort) -> Iterator[Figure]:
     frames = max(effort.of(FRAMES), AT_A_TIME) // AT_A_TIME * AT_A_TIME
     with ExitStack() as stack:
         readers = stack.enter_context(Readers())
-        pin(ENDS_CORE)
         bare, ends = Ends(readers, KISS_MARK), Ends(readers)
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
         stack.enter_context(relay(bare))

@@ -1,17 +1,19 @@
 """Brokers that misbehave, played by a few lines of asyncio that know the packets of MQTT 3.1.1 and 5.0, chapter 3."""
 
 import asyncio
+import threading
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from dataclasses import replace
 
-import aiomqtt
 import pytest
+from paho.mqtt.client import Client
 
 from gateway.bus.bus import Bus
 from gateway.bus.connection import Connection
 from gateway.bus.options import Tls
 from gateway.bus.publisher import Publisher
+from gateway.bus.trouble import BrokerError
 from gateway.feed.stations import Stations
 from tests.bus.conftest import QUICK, OpenBus, options_for, until
 from tests.judged_frames import Post
@@ -133,7 +135,7 @@ async def test_a_cancellation_that_comes_with_a_lost_connection_is_heeded(
 
     async def listen(_publisher: Publisher, _connection: Connection) -> None:
         await lost.wait()
-        raise aiomqtt.MqttError("lost")
+        raise BrokerError("lost")
 
     async def serve(_version: int, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         writer.write(CONNACK_5)
@@ -163,6 +165,36 @@ async def test_a_bus_that_is_cancelled_closes_the_connection_that_it_was_making(
         await asked.wait()
         running.cancel()
         await asyncio.wait([running])
+        await closed.wait()
+
+
+async def test_a_connection_that_comes_about_after_it_was_given_up_is_closed(
+    post: Post, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    connecting, released, taken, closed = threading.Event(), threading.Event(), asyncio.Event(), asyncio.Event()
+    connect = Client.connect
+
+    def slow_connect(client: Client, host: str, port: int, keep_alive: int) -> object:
+        connecting.set()
+        released.wait(FAIL_SAFE_SECONDS)
+        return connect(client, host, port, keep_alive)
+
+    async def watch(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        taken.set()
+        await reader.read()
+        closed.set()
+        writer.close()
+
+    monkeypatch.setattr(Client, "connect", slow_connect)
+    server = await asyncio.start_server(watch, "127.0.0.1", 0)
+    async with server, asyncio.timeout(FAIL_SAFE_SECONDS):
+        bus = Bus(options_for(server.sockets[0].getsockname()[1]), post.now, stations=Stations())
+        running = asyncio.create_task(bus.run())
+        await asyncio.to_thread(connecting.wait)
+        running.cancel()
+        await asyncio.wait([running])
+        assert not taken.is_set()
+        released.set()
         await closed.wait()
 
 
