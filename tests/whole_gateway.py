@@ -71,6 +71,7 @@ class Decoder:
 
     async def send(self, octets: bytes) -> None:
         await asyncio.wait_for(self._connected.wait(), FAIL_SAFE_SECONDS)
+        self._writers = [writer for writer in self._writers if not writer.is_closing()]
         for writer in self._writers:
             writer.write(octets)
             await writer.drain()

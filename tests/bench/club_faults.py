@@ -29,8 +29,8 @@ async def sequence(place: County, chance: random.Random) -> list[tuple[Harm, Par
         await asyncio.sleep(chance.uniform(0.2, 1.0))
         await place.suffer(harm, part, chance.uniform(0.5, 8.0))
         await place.until_all_is_well()
-        hearing.cancel()
-        await asyncio.gather(hearing, return_exceptions=True)
+        place.hearing = False
+        await hearing
         done.append((harm, part))
     await place.hear(1.0)
     await place.until_it_sends() if not place.network.arrivals else None

@@ -155,13 +155,17 @@ class County:
 
     lost_on_the_way: set[str] = field(default_factory=set)
     take_overs: list[float] = field(default_factory=list)
+    hearing: bool = False
+    """Set it to False, and `hear` ends soon."""
+
     ailing: list[object] = field(default_factory=list)
     """Who was not well when last asked, and how."""
 
     async def hear(self, seconds: float, pace: float = 20.0) -> None:
         """Let the posts hear so many different frames a second, each frame by one or several of them."""
+        self.hearing = True
         until = time.monotonic() + seconds
-        while time.monotonic() < until:
+        while time.monotonic() < until and self.hearing:
             said = f"{len(self.heard)}"
             posts = self.chance.sample(range(len(POSTS)), self.chance.randint(1, len(POSTS)))
             self.heard[said] = time.monotonic(), posts

@@ -1,0 +1,159 @@
+"""Two hubs that read the same stream come to the same verdicts, bit for bit, wherever the second begins."""
+
+import random
+
+import pytest
+
+from gateway.club import message
+from gateway.club.follower import Follower, Message
+from gateway.club.message import Handed
+from gateway.club.order import GapError
+from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, read_entry
+from gateway.club.snapshot import SnapshotError, read_snapshot
+from gateway.club.subjects import Subjects
+from gateway.frames import tnc2
+from gateway.frames.heard import Place, Run
+from gateway.judge.source import PolicyText
+from gateway.judge.state import JUDGE
+
+CLUB = Subjects("wrackholm")
+FRESHNESS_MS = 10_000
+FIRST_STAMP_MS = 1_780_747_200_000
+POLICY = """
+version: 1
+name: club
+include: [more.yaml]
+rates:
+  - {name: one-station, per: source, allow: 6 per minute, burst: 3}
+  - {name: everyone, per: everything, allow: 40 per minute, reserve: {for: [message], share: 25%}}
+"""
+MORE = "version: 1\nname: more\nrules:\n  - {name: far, when: {distance: {beyond: 60km}}, then: keep}\n"
+OTHER = "version: 1\nname: other\nrates:\n  - {name: one-station, per: source, allow: 2 per minute}\n"
+
+
+def entry(text: str = POLICY, *, begins: bool = False, judge: int = JUDGE) -> PolicyEntry:
+    return PolicyEntry(judge, begins, (PolicyText("club.yaml", text), PolicyText("more.yaml", MORE)))
+
+
+def follower() -> Follower:
+    return Follower(CLUB, FRESHNESS_MS, lambda source: None)  # noqa: ARG005 - nobody wants to know
+
+
+def stream(messages: int, seed: int = 1) -> list[Message]:
+    """Posts that come and go, hear the same stations, and now and then another policy."""
+    chance = random.Random(seed)
+    found = [Message(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets())]
+    stamp_ms = FIRST_STAMP_MS
+    posts = [f"post-{number}" for number in range(8)]
+    for sequence in range(2, messages + 2):
+        stamp_ms += chance.choice((0, 1, 20, 400, 3000)) if chance.random() < 0.99 else chance.randint(-90_000, 90_000)
+        post = chance.choice(posts[: 2 + sequence * 6 // messages])
+        if chance.random() < 0.001:
+            octets = entry(chance.choice((POLICY, OTHER))).to_octets()
+            found.append(Message(sequence, stamp_ms, CLUB.policy, octets))
+        elif chance.random() < 0.05:
+            found.append(Message(sequence, stamp_ms, CLUB.post_beat(post), b""))
+        elif chance.random() < 0.01:
+            found.append(Message(sequence, stamp_ms, CLUB.heard(post), chance.randbytes(40)))
+        else:
+            line = b"QA%dBC>APRS:%b" % (
+                chance.randint(0, 30),
+                chance.choice((b">x%d", b"!5836.%02dN/00355.00W-", b":QB1CDE   :hello %d")) % chance.randint(10, 60),
+            )
+            handed = Handed("vhf", 0, stamp_ms, Place(58 + chance.randint(0, 2), -4.0), tnc2.read(line))
+            found.append(Message(sequence, stamp_ms, CLUB.heard(post), message.write(handed)))
+    return found
+
+
+def test_a_hub_that_starts_from_a_snapshot_judges_on_bit_for_bit_as_the_other_does() -> None:
+    messages = stream(4000)
+    first = follower()
+    for cut in (500, 1700, 3100):
+        first.begin(1)
+        first.take(messages[:cut], Run())
+        kept = first.snapshot()
+        assert kept is not None
+        second = follower()
+        second.resume(read_snapshot(kept.to_octets()))
+        on = [(one.sequence, one.judged.verdict) for one in first.take(messages[cut:], Run())]
+        assert on == [(one.sequence, one.judged.verdict) for one in second.take(messages[cut:], Run())]
+        assert len({verdict for _, verdict in on}) >= 3
+        assert first.snapshot() == second.snapshot()
+
+
+def test_any_split_into_batches_gives_the_same() -> None:
+    messages = stream(1500, seed=2)
+    whole, pieces = follower(), follower()
+    run, other = Run(), Run()
+    at_once = [one.judged.verdict for one in whole.take(messages, run)]
+    chance = random.Random(3)
+    bit_by_bit = []
+    while messages:
+        size = chance.randint(1, 200)
+        bit_by_bit += [one.judged.verdict for one in pieces.take(messages[:size], other)]
+        messages = messages[size:]
+    assert at_once == bit_by_bit
+
+
+def test_the_policy_changes_at_its_place_in_the_stream() -> None:
+    hub = follower()
+    heard = stream(5)[1:4]
+    messages = [
+        Message(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets()),
+        Message(2, FIRST_STAMP_MS, CLUB.heard("headland"), heard[0].octets),
+        Message(3, FIRST_STAMP_MS, CLUB.policy, entry(OTHER).to_octets()),
+        Message(4, FIRST_STAMP_MS, CLUB.heard("headland"), heard[1].octets),
+    ]
+    labels = [one.judged.verdict.policy.partition("@")[0] for one in hub.take(messages, Run())]
+    assert labels == ["club", "other"]
+
+
+def test_nothing_is_judged_before_a_policy_begins_and_a_policy_that_cannot_be_used_changes_nothing() -> None:
+    hub = follower()
+    heard = stream(3)[1].octets
+    messages = [
+        Message(1, FIRST_STAMP_MS, CLUB.heard("headland"), heard),
+        Message(2, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets()),
+        Message(3, FIRST_STAMP_MS, CLUB.policy, b'{"judge": 1, "begins": false, "files": []}'),
+        Message(4, FIRST_STAMP_MS, CLUB.heard("headland"), heard),
+    ]
+    assert [one.sequence for one in hub.take(messages, Run())] == [4]
+    assert hub.counts.before_policy == 1
+    assert hub.refused_policy
+
+
+def test_a_hub_of_another_judge_says_so() -> None:
+    hub = follower()
+    hub.take([Message(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True, judge=JUDGE + 1).to_octets())], Run())
+    assert not hub.judges_alike
+
+
+def test_a_moment_out_of_bounds_is_held_to_its_stamp() -> None:
+    hub = follower()
+    frame = tnc2.read(b"QA1BCD>APRS:>text")
+    messages = [Message(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets())]
+    for sequence, told_ms in enumerate((0, FIRST_STAMP_MS - 500, FIRST_STAMP_MS + 90_000), 2):
+        octets = message.write(Handed("vhf", 0, told_ms, None, frame))
+        messages.append(Message(sequence, FIRST_STAMP_MS, CLUB.heard("headland"), octets))
+    moments = [one.moment_ms - FIRST_STAMP_MS for one in hub.take(messages, Run())]
+    assert moments == [-FRESHNESS_MS, -500, 0]
+
+
+def test_a_gap_is_noticed_and_what_came_before_it_is_told() -> None:
+    hub = follower()
+    messages = stream(30)
+    assert hub.take([*messages[:10], *messages[11:]], Run())
+    with pytest.raises(GapError):
+        hub.take(messages[11:], Run())
+
+
+@pytest.mark.parametrize("octets", [b"", b"{}", b"[" * 10_000, b'{"judge": "1", "begins": true, "files": [{}]}'])
+def test_what_is_no_policy_entry_is_refused(octets: bytes) -> None:
+    with pytest.raises(PolicyEntryError):
+        read_entry(octets)
+
+
+@pytest.mark.parametrize("octets", [b"", b"no zlib", b"x\x9c\x03\x00\x00\x00\x00\x01"])
+def test_what_is_no_snapshot_is_refused(octets: bytes) -> None:
+    with pytest.raises(SnapshotError):
+        read_snapshot(octets)
