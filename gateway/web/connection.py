@@ -77,7 +77,9 @@ class Connection(web.RequestHandler):
         return response
 
     def log_exception(self, *args: object, **details: object) -> None:
-        """A fault while an answer was written."""
+        """A fault while an answer was written; a body that cannot be read is the client's."""
+        if isinstance(details.get("exc_info"), web.RequestPayloadError):
+            return
         _log.error("a request could not be answered", error=type(details.get("exc_info")).__name__, what=str(args[:1]))
 
 

@@ -7,6 +7,7 @@ one is set, in the `Authorization` header, or for the page a session in its cook
 for addresses end up in logs and histories.
 """
 
+import math
 from collections import Counter
 from collections.abc import Callable
 from enum import StrEnum
@@ -15,14 +16,16 @@ from ipaddress import IPv4Address, IPv6Address, ip_address
 from typing import Any
 from urllib.parse import urlsplit
 
+import structlog
 from aiohttp import hdrs, web
 
 from gateway.loopback import is_loopback
 from gateway.web import session
+from gateway.web.guesses import Guesses
 from gateway.web.options import WebOptions
 from gateway.web.problem import ProblemError
 
-OPEN_PATHS = frozenset({"/", "/session", "/page.css", "/icon.svg", "/healthz", "/readyz"})
+OPEN_PATHS = frozenset({"/", "/session", "/sign-out", "/page.css", "/icon.svg", "/healthz", "/readyz"})
 """They need no token: the page asks for it itself, and the rest tell nothing of what is heard."""
 
 CHALLENGE = {"WWW-Authenticate": 'Bearer realm="stile"'}
@@ -35,13 +38,15 @@ SECURITY_HEADERS = {
     ),
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
-    "Referrer-Policy": "no-referrer",
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cache-Control": "no-store",
     "Server": "stile",
 }
 """On every answer. The name of the server stands in for the HTTP library's, which would tell its version."""
+
+_log = structlog.get_logger("web")
 
 _FOREIGN_SITES = frozenset({"cross-site", "same-site"})
 """What a browser says of a request that a page of another origin makes (Fetch Metadata)."""
@@ -52,7 +57,9 @@ class Refusal(StrEnum):
 
     HOST = "host"
     SITE = "site"
+    ENCODING = "encoding"
     TOKEN = "token"  # noqa: S105 - the name of a reason, no secret
+    TOO_MANY_TOKENS = "too-many-tokens"
     TOKEN_IN_ADDRESS = "token-in-address"  # noqa: S105 - likewise
 
 
@@ -65,11 +72,15 @@ class Guard:
         self._token = options.token
         self._names = frozenset(name.lower().rstrip(".") for name in (options.host, *options.hosts))
         self._now_ms = now_ms
+        self._guesses = Guesses()
 
     def check(self, request: web.Request) -> None:
         """Raises `ProblemError` where the request must not be answered."""
         self._check_host(request)
         self._check_site(request)
+        if request.headers.get(hdrs.CONTENT_ENCODING, "identity").lower() != "identity":
+            told = "send a body as it is, without a Content-Encoding"
+            raise self._refusal(Refusal.ENCODING, HTTPStatus.BAD_REQUEST, told)
         if not {"token", "access_token"}.isdisjoint(request.query):
             told = "a token does not belong in an address: send it in the header `Authorization: Bearer …`"
             raise self._refusal(Refusal.TOKEN_IN_ADDRESS, HTTPStatus.BAD_REQUEST, told)
@@ -83,15 +94,33 @@ class Guard:
             return True
         scheme, _, shown = request.headers.get(hdrs.AUTHORIZATION, "").partition(" ")
         if scheme.lower() == "bearer":
-            return session.is_token(self._token, shown.strip())
-        return session.holds(self._token, request.cookies.get(session.COOKIE, ""), self._now_ms())
+            return self._is_token(request, shown.strip())
+        shown = request.cookies.get(session.SECURE_COOKIE) or request.cookies.get(session.COOKIE, "")
+        return session.holds(self._token, shown, self._now_ms())
 
-    def open_session(self, shown: str) -> str | None:
-        """A session for who shows the token; None where it is not that."""
-        if self._token is not None and session.is_token(self._token, shown):
+    def open_session(self, request: web.Request, shown: str) -> str | None:
+        """A session for who shows the token; None where it is not that. Raises `ProblemError`, as `check` does."""
+        if self._token is not None and self._is_token(request, shown):
             return session.issue(self._token, self._now_ms())
         self.refused[Refusal.TOKEN] += 1
         return None
+
+    def _is_token(self, request: web.Request, shown: str) -> bool:
+        """Raises `ProblemError` where the address has shown too many wrong ones to be asked now."""
+        now_ms, address = self._now_ms(), request.remote or ""
+        pause_ms = self._guesses.pause_ms(address, now_ms)
+        if pause_ms:
+            told = "too many wrong tokens came from your address: wait, then try again"
+            seconds = str(math.ceil(pause_ms / 1000))
+            raise self._refusal(
+                Refusal.TOO_MANY_TOKENS, HTTPStatus.TOO_MANY_REQUESTS, told, **{hdrs.RETRY_AFTER: seconds}
+            )
+        if self._token is not None and session.is_token(self._token, shown):
+            return True
+        count = self._guesses.wrong(address, now_ms)
+        if count:
+            _log.warning("wrong tokens were shown", count=count, address=address)
+        return False
 
     def _check_host(self, request: web.Request) -> None:
         hosts = request.headers.getall(hdrs.HOST, [])
@@ -108,6 +137,9 @@ class Guard:
         return address is not None and address == _local_address(request)
 
     def _check_site(self, request: web.Request) -> None:
+        origin = request.headers.get(hdrs.ORIGIN)
+        if origin is not None and not _is_same_place(origin, request.host):
+            raise self._refusal(Refusal.SITE, HTTPStatus.FORBIDDEN, "pages of other origins may not ask here")
         if request.headers.get("Sec-Fetch-Site") not in _FOREIGN_SITES:
             return
         follows_link = (
@@ -134,6 +166,15 @@ def host_name(host: str) -> str | None:
     if parts.path or parts.query or parts.fragment or "@" in parts.netloc:
         return None
     return parts.hostname.lower().rstrip(".") if parts.hostname else None
+
+
+def _is_same_place(origin: str, host: str) -> bool:
+    """Whether a page's origin (RFC 6454) is the place that the request was sent to; `null` is none."""
+    scheme, separator, place = origin.partition("://")
+    if not separator or scheme not in {"http", "https"}:
+        return False
+    usual = ":443" if scheme == "https" else ":80"
+    return place.lower().removesuffix(usual) == host.lower().removesuffix(usual)
 
 
 def _local_address(request: web.Request) -> IPv4Address | IPv6Address | None:

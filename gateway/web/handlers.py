@@ -75,7 +75,7 @@ class Handlers:
         routes += [web.get(path, partial(_fixed, body, kind)) for path, (body, kind) in fixed.items()]
         routes.append(web.get("/events", self.events, allow_head=False))
         if self.options.token is not None:
-            routes.append(web.post("/session", self.sign_in))
+            routes += [web.post("/session", self.sign_in), web.post("/sign-out", self.sign_out)]
         return routes
 
     async def health(self, _request: web.Request) -> web.StreamResponse:
@@ -143,7 +143,8 @@ class Handlers:
         """`/`: the page, or the question for the token."""
         if not self.guard.is_known(request):
             return self._sign_in_page("")
-        return _page(_filled("page.html", callsign=self.options.callsign))
+        sign_out = "hidden" if self.options.token is None else ""
+        return _page(_filled("page.html", **{"callsign": self.options.callsign, "sign-out": sign_out}))
 
     async def sign_in(self, request: web.Request) -> web.StreamResponse:
         """`/session`: the token is shown once, in a form, and a cookie stands for it from then on."""
@@ -153,15 +154,23 @@ class Handlers:
             fields = parse_qs(await request.text(), max_num_fields=SIGN_IN_FIELDS)
         except (ValueError, LookupError):
             raise ProblemError(HTTPStatus.BAD_REQUEST, "send the form of the page") from None
-        opened = self.guard.open_session(fields.get("token", [""])[0].strip())
+        opened = self.guard.open_session(request, fields.get("token", [""])[0].strip())
         if opened is None:
             return self._sign_in_page("That is not the token of this gateway.")
         response = web.Response(status=HTTPStatus.SEE_OTHER, headers={hdrs.LOCATION: "/"})
         # A browser says where the form came from: over TLS, by way of a proxy, the cookie goes over nothing else.
         is_secure = request.headers.get(hdrs.ORIGIN, "").startswith("https://")
+        name = session.SECURE_COOKIE if is_secure else session.COOKIE
         response.set_cookie(
-            session.COOKIE, opened, max_age=session.SESSION_SECONDS, httponly=True, samesite="Lax", secure=is_secure
+            name, opened, max_age=session.SESSION_SECONDS, httponly=True, samesite="Lax", secure=is_secure
         )
+        return response
+
+    async def sign_out(self, _request: web.Request) -> web.StreamResponse:
+        """`/sign-out`: this browser's session is forgotten. Another token ends those of all."""
+        response = web.Response(status=HTTPStatus.SEE_OTHER, headers={hdrs.LOCATION: "/"})
+        response.del_cookie(session.COOKIE, httponly=True, samesite="Lax")
+        response.del_cookie(session.SECURE_COOKIE, httponly=True, samesite="Lax", secure=True)
         return response
 
     def _sign_in_page(self, trouble: str) -> web.StreamResponse:

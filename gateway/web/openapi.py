@@ -9,6 +9,11 @@ from gateway.feed.schemas import Schema, load
 from gateway.reports.published import load_schema as load_report_schema
 
 REPORT = "report"
+_ONLY_WITH_TOKEN = {
+    "401": {"$ref": "#/components/responses/unauthorized"},
+    "429": {"$ref": "#/components/responses/tooManyTokens"},
+}
+
 _SHARED = "#/components/schemas/"
 
 
@@ -20,9 +25,11 @@ def document(*, with_token: bool) -> dict[str, Any]:
         written["security"] = [{"token": []}]
         for path in written["paths"].values():
             if "security" not in path["get"]:
-                path["get"]["responses"]["401"] = {"$ref": "#/components/responses/unauthorized"}
+                path["get"]["responses"] |= _ONLY_WITH_TOKEN
     else:
-        del written["components"]["securitySchemes"], written["components"]["responses"]["unauthorized"]
+        del written["components"]["securitySchemes"]
+        for reference in _ONLY_WITH_TOKEN.values():
+            del written["components"]["responses"][reference["$ref"].rpartition("/")[2]]
         for path in written["paths"].values():
             path["get"].pop("security", None)
     schemas = {schema.value: load(schema) for schema in Schema} | {REPORT: load_report_schema()}

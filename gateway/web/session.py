@@ -9,6 +9,9 @@ import hashlib
 import hmac
 
 COOKIE = "stile_session"
+SECURE_COOKIE = "__Host-stile_session"
+"""Over TLS: a browser takes a name that begins so from this host alone, and sends it over TLS alone (RFC 6265bis)."""
+
 SESSION_SECONDS = 30 * 86_400
 
 _LONGEST_DATE = 12

@@ -3,6 +3,7 @@ import asyncio
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from structlog.testing import capture_logs
 
 from gateway.web import session
 from gateway.web.guard import Refusal, host_name
@@ -155,8 +156,8 @@ async def test_the_page_asks_for_the_token_and_a_cookie_stands_for_it_from_then_
 
 
 async def test_a_cookie_that_came_by_way_of_tls_goes_over_nothing_else() -> None:
-    async with open_web(token=TOKEN) as web:
-        _, cookie = await sign_in(web, Origin="https://gate.example")
+    async with open_web(token=TOKEN, hosts=("gate.example",)) as web:
+        _, cookie = await sign_in(web, Host="gate.example", Origin="https://gate.example")
         assert "Secure" in cookie.split("; ")
 
 
@@ -202,3 +203,73 @@ async def test_another_origin_is_given_no_leave_to_read() -> None:
     async with open_web() as web:
         answer = await web.get("/api/health", Origin="https://elsewhere.example")
         assert not [name for name in answer.headers if name.lower().startswith("access-control")]
+
+
+@pytest.mark.parametrize(
+    ("origin", "status"),
+    [
+        ("http://localhost:7583", 200),
+        ("HTTP://LOCALHOST:7583", 403),
+        ("https://localhost:7583", 200),
+        ("http://localhost", 403),
+        ("http://localhost.example:7583", 403),
+        ("http://rebound.example", 403),
+        ("null", 403),
+        ("", 403),
+        ("chrome-extension://localhost:7583", 403),
+    ],
+)
+async def test_a_page_of_another_origin_may_not_ask(origin: str, status: int) -> None:
+    """A browser writes an origin in lower case (RFC 6454 section 6); another port is another origin."""
+    async with open_web() as web:
+        answer = await web.get("/api/health", Host="localhost:7583", Origin=origin)
+        assert answer.status_code == status
+
+
+async def test_the_usual_port_of_a_scheme_may_be_left_out() -> None:
+    async with open_web(hosts=("gate.example",)) as web:
+        assert (await web.get("/api/health", Host="gate.example", Origin="https://gate.example")).status_code == 200
+        assert (await web.get("/api/health", Host="gate.example:443", Origin="https://gate.example")).status_code == 200
+
+
+async def test_who_shows_wrong_tokens_must_wait_while_a_session_goes_on_and_it_is_logged_once() -> None:
+    with capture_logs() as log:
+        async with open_web(token=TOKEN) as web:
+            _, cookie = await sign_in(web)
+            for _ in range(4):
+                assert (await web.get("/api/health", Authorization="Bearer wrong")).status_code == 401
+            answer = await web.get("/api/health", Authorization=BEARER)
+            assert (answer.status_code, answer.headers["Retry-After"]) == (429, "1")
+            assert (await sign_in(web))[0] == 429
+            assert (await web.get("/api/health", Cookie=cookie.partition(";")[0])).status_code == 200
+    said = [(line["event"], line["count"]) for line in log if "token" in line["event"]]
+    assert said == [("wrong tokens were shown", 1)]
+    assert "wrong" not in [line.get("shown") for line in log]
+
+
+async def test_over_tls_the_cookie_is_bound_to_this_host() -> None:
+    async with open_web(token=TOKEN, hosts=("gate.example",)) as web:
+        _, cookie = await sign_in(web, Host="gate.example", Origin="https://gate.example")
+        assert cookie.startswith("__Host-stile_session=")
+        assert {"Secure", "Path=/", "HttpOnly"} <= {part.strip() for part in cookie.split(";")}
+        assert "Domain" not in cookie
+        assert (await web.get("/api/health", Cookie=cookie.partition(";")[0])).status_code == 200
+
+
+async def test_signing_out_forgets_the_session_of_this_browser() -> None:
+    async with open_web(token=TOKEN) as web:
+        answer = await web.client.post("/sign-out")
+        assert (answer.status_code, answer.headers["Location"]) == (303, "/")
+        cookies = answer.headers.get_list("Set-Cookie")
+        assert [cookie.partition("=")[0] for cookie in cookies] == ["stile_session", "__Host-stile_session"]
+        assert all("Max-Age=0" in cookie for cookie in cookies)
+
+
+@pytest.mark.parametrize("encoding", ["gzip", "br", "nonsense", "gzip, gzip"])
+async def test_a_body_in_an_encoding_is_refused_without_a_word_in_the_log(encoding: str) -> None:
+    with capture_logs() as log:
+        async with open_web(token=TOKEN) as web:
+            headers = {**FORM, "Content-Encoding": encoding}
+            answer = await web.client.post("/session", content=b"this is no gzip", headers=headers)
+            assert answer.status_code == 400
+    assert not [line for line in log if line["log_level"] == "error"]
