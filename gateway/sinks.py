@@ -79,7 +79,7 @@ def _make_bus(station: StationFile, run: Run, house: House) -> "Bus | None":
         return None
     from gateway.bus.bus import Bus  # noqa: PLC0415 - loaded where it is asked for
 
-    return Bus(options, run.now, stations=house.stations, busy=house.is_busy)
+    return Bus(options, run.now, stations=house.stations, read=house.reader, busy=house.is_busy)
 
 
 def _make_lines(station: StationFile, run: Run, house: House) -> "LineServer | None":

@@ -8,6 +8,7 @@ import structlog
 from paho.mqtt.enums import MQTTProtocolVersion
 
 from gateway.back_off import BackOff
+from gateway.bus.adoption import Adoption
 from gateway.bus.connection import Connection
 from gateway.bus.discovery import Announcer
 from gateway.bus.discovery_topics import DiscoveryTopics
@@ -16,7 +17,7 @@ from gateway.bus.outbox import Outbox, Tally
 from gateway.bus.publisher import Publisher
 from gateway.bus.topics import TopicGroup, Topics
 from gateway.bus.trouble import UNSUPPORTED_PROTOCOL, BrokerError, Trouble, code_of, explain, most_telling
-from gateway.feed.heard_object import HeardPayload
+from gateway.feed.heard_object import HeardPayload, Reader, no_report
 from gateway.feed.sink import RunningSink
 from gateway.feed.stations import Stations
 from gateway.frames.heard import Moment
@@ -115,17 +116,20 @@ class Bus(RunningSink):
         now: Callable[[], Moment],
         *,
         stations: Stations,
+        read: Reader = no_report,
         busy: Callable[[], bool] = lambda: False,
     ) -> None:
         """`busy` says whether frames wait to be judged: then less is published. Raises `ValueError`.
 
-        `now` is the clock of the run, `stations` the memory that the service tells first of every frame.
+        `now` is the clock of the run, `stations` the memory that the service tells first of every frame,
+        `read` reads reports of what others remember.
         """
         self.stations = stations
         self._options = options
         self._now = now
         self._topics = Topics(options.base, options.callsign)
-        self._outbox = Outbox(self._topics, options.limits, stations, _discovery(options, self._topics))
+        adoption = Adoption(stations, now, read)
+        self._outbox = Outbox(self._topics, options.limits, stations, adoption, _discovery(options, self._topics))
         self._publisher = Publisher(self._outbox, self._topics, options.pace.learn, busy)
         stations.on_forgotten.append(self._wake)
         self._protocols = _Protocols(mqtt_5=options.mqtt_5)

@@ -10,6 +10,7 @@ from functools import partial
 from typing import TypeVar
 
 from gateway.bounded import SheddingQueue
+from gateway.bus.adoption import Adoption
 from gateway.bus.discovery_topics import DiscoveryTopics
 from gateway.bus.options import QueueLimits
 from gateway.bus.station_topics import StationTopics
@@ -77,13 +78,19 @@ class Outbox:
     """
 
     def __init__(
-        self, topics: Topics, limits: QueueLimits, stations: Stations, discovery: DiscoveryTopics | None = None
+        self,
+        topics: Topics,
+        limits: QueueLimits,
+        stations: Stations,
+        adoption: Adoption,
+        discovery: DiscoveryTopics | None = None,
     ) -> None:
         self.tally = {group: Tally() for group in TopicGroup}
         self.stations = stations
         self.station_topics = StationTopics()
         stations.on_forgotten.append(self.station_topics.forgotten)
         self.discovery = discovery
+        self._adoption = adoption
         self._topics = topics
         self.failure: str | None = None
         """What kind of error last kept a payload from being made."""
@@ -165,6 +172,7 @@ class Outbox:
     def connected(self) -> None:
         """A connection begins: what is retained must be compared with what the broker holds."""
         self.station_topics.begin()
+        self._adoption.begin()
         if self.discovery is not None:
             self.discovery.begin()
         self._health_waits = self._health is not None
@@ -178,12 +186,19 @@ class Outbox:
     def found_station(self, name: str, payload: bytes) -> None:
         """The broker holds `payload` in the station topic of `name`."""
         station = self.stations.get(name)
-        ours = None if station is None else self._station_message(station, station.last)
-        equal = ours is not None and ours.payload == payload
+        if station is None or not self._is_as(station, payload):
+            station = self._adoption.adopt(name, payload) or station
+        equal = station is not None and self._is_as(station, payload)
         self.station_topics.found(name, remembered=station is not None, equal=equal)
+
+    def _is_as(self, station: Station, payload: bytes) -> bool:
+        """Whether this is what would be written for a station now."""
+        ours = self._station_message(station, station.last)
+        return ours is not None and ours.payload == payload
 
     def settle(self) -> None:
         """The broker has told everything of ours that it holds."""
+        self.stations.put_in_order()
         self.station_topics.settle((station.source, station.last) for station in self.stations)
         if self.discovery is not None:
             self.discovery.settle()

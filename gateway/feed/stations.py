@@ -70,6 +70,7 @@ class Stations:
         self.revision = 0
         """How many frames of stations were heard."""
 
+        self._is_in_order = True
         self._followed = frozenset(followed)
         self._stations = BoundedMapping[str, Station](limit, self._tell)
 
@@ -149,6 +150,36 @@ class Stations:
             if last.run == this.run and last.sequence >= this.sequence:
                 return
         self.hear(heard)
+
+    def adopt(self, last: HeardPayload, memory: "Memory", latest: Latest) -> Station | None:
+        """Take in a station that somebody else remembers; its frame's moment is in this run's time.
+
+        None where that cannot be: it makes no other station leave. Of one that was first heard in this run the
+        memories are joined.
+        """
+        frame = last.judged.innermost
+        if frame is None or not is_network_callsign(frame.source) or not memory.is_plausible:
+            return None
+        station = self._stations.get(frame.source)
+        if station is None:
+            if len(self._stations) >= self._stations.limit:
+                return None
+            station = self._stations[frame.source] = Station(frame.source, last, memory.first_heard_ms)
+            station.latest = latest if frame.source in self._followed else None
+            self._is_in_order = False
+        elif station.last.judged.heard.run == last.judged.heard.run or memory.first_heard_ms >= station.first_heard_ms:
+            return station
+        station.first_heard_ms = memory.first_heard_ms
+        station.frames += memory.frames
+        station.last_direct_ms = station.last_direct_ms or memory.last_direct_ms
+        return station
+
+    def put_in_order(self) -> None:
+        """After stations were adopted: those heard longest ago come first again."""
+        if not self._is_in_order:
+            self._is_in_order = True
+            for station in sorted(self, key=lambda station: station.last.judged.heard.moment.elapsed_ms):
+                self._stations.move_to_end(station.source)
 
     def _put(self, last: HeardPayload, memory: "Memory", latest: object) -> None:
         frame = last.judged.innermost

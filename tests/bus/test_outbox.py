@@ -4,6 +4,7 @@ from collections import Counter
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gateway.bus.adoption import Adoption
 from gateway.bus.options import QueueLimits
 from gateway.bus.outbox import Message, Outbox, Tally
 from gateway.bus.topics import TopicGroup, Topics
@@ -18,7 +19,8 @@ STREAMS = (TopicGroup.HEARD, TopicGroup.LINES, TopicGroup.FORWARDED, TopicGroup.
 
 
 def _outbox(limits: QueueLimits | None = None, *, settled: bool = True, stations: int = 5000) -> Outbox:
-    outbox = Outbox(Topics("stile", "QX1GAT-10"), limits or QueueLimits(), Stations(stations))
+    memory = Stations(stations)
+    outbox = Outbox(Topics("stile", "QX1GAT-10"), limits or QueueLimits(), memory, Adoption(memory, Post().now))
     if settled:
         outbox.connected()
         outbox.settle()
