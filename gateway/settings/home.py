@@ -52,10 +52,16 @@ class WebSettings(Section):
         return WebOptions(callsign, self.listen.host, self.listen.port, token, tuple(self.hosts))
 
 
+def _a_file(path: Path) -> Path:
+    if path.name in {"", ".."}:
+        raise ValueError(f"{str(path)!r} names no file: write it as stile.db")
+    return path
+
+
 class JournalSettings(Section):
     """What is remembered on disk."""
 
-    path: Path
+    path: Annotated[Path, AfterValidator(_a_file)]
     keep: Annotated[Duration, between("1h", "3660d")] = 30 * DAY_MS
     captures: Path | None = None
     """A folder for captures, beside the journal; none are written if left out."""

@@ -211,6 +211,10 @@ MISTAKES = [
     (BASE + "journal: {}", "3: journal.path: this key is missing, and it is required"),
     (BASE + "journal:\n  path: a\n  keep: 30", "5: journal.keep: 30 is no length of time; write a number and its unit"),
     (BASE + "journal:\n  path: a\n  keep: 5m", "5: journal.keep: this should be from 1h to 3660d"),
+    *[
+        (BASE + f"journal:\n  path: {path}", "4: journal.path: ")
+        for path in ("''", ".", "/", "..", "a/..")
+    ],
     (BASE + "journal:\n  path: [a]", "4: journal.path: a path belongs here"),
     # the file
     ("station: [", "1: the bracket [ that opens here is not closed: write ] at its end"),
