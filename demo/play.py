@@ -23,7 +23,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from demo.decoder import SimulatedDecoder
 from demo.network_server import NetworkServer
-from gateway import policy_files, settings
+from gateway import settings
 from gateway.bus.embedded import EmbeddedBroker
 from gateway.feed.health import Counts
 from gateway.feed.heard_object import HeardPayload
@@ -33,7 +33,8 @@ from gateway.frames.plain import rfc3339
 from gateway.frames.tnc2 import first_line
 from gateway.judge.verdict import Judged, Reason
 from gateway.reports import read
-from gateway.service import Service
+from gateway.running.service import Service
+from gateway.settings import policy_files
 from gateway.uplink.outbox import Outcome
 
 STATION_FILE = Path(__file__).parent / "station.yaml"

@@ -13,7 +13,7 @@ from pathlib import Path
 from gateway import __version__
 from gateway.club.trouble import LoginTakenError
 from gateway.documents import DocumentError
-from gateway.lock import LockHeldError
+from gateway.running.lock import LockHeldError
 
 FINE, FOUND_WRONG, USED_WRONGLY = 0, 1, 2
 """Exit statuses of every command but `run`."""
@@ -107,7 +107,9 @@ def _add_replay(replay: argparse.ArgumentParser) -> None:
 def _run(options: argparse.Namespace) -> int:
     gc.disable()  # loading leaves no garbage, and looking for it takes a tenth of the time
     try:
-        from gateway import log, service, settings  # noqa: PLC0415 - the other commands need no broker and no network
+        from gateway import settings  # noqa: PLC0415 - the other commands need no broker and no network
+        from gateway.groundwork import log  # noqa: PLC0415 - the other commands need no broker and no network
+        from gateway.running import service  # noqa: PLC0415 - the other commands need no broker and no network
     finally:
         gc.enable()
     form = log.LogForm(options.log) if options.log else None

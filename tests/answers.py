@@ -1,6 +1,6 @@
 """What a test reads of whoever answers for a part."""
 
-from gateway.part import Answers
+from gateway.groundwork.part import Answers
 
 
 def figure(answers: Answers, name: str, **labels: str) -> float:

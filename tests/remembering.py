@@ -7,9 +7,9 @@ from typing import Any
 from hypothesis import strategies as st
 
 from gateway.feed.heard_object import HeardPayload, encode
+from gateway.groundwork.remembered import Past, Remembered
 from gateway.judge.judge import Judge
 from gateway.judge.memory import JudgeMemory
-from gateway.remembered import Past, Remembered
 
 any_json = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5),

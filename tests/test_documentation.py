@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from gateway import policy_files, settings
+from gateway import settings
 from gateway.documents import check, parse
 from gateway.judge.conditions import Post
 from gateway.judge.examples import check_examples
@@ -13,6 +13,7 @@ from gateway.judge.policy import Conditions, Duplicates, Example, Policy, Rate, 
 from gateway.judge.policy_schema import policy_schema_text
 from gateway.judge.review import review
 from gateway.judge.source import PolicyText, read_policy
+from gateway.settings import policy_files
 
 TREE = Path(__file__).parent.parent
 POST = Post("QX1GAT-10", 58.6, -3.9167)

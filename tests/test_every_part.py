@@ -13,13 +13,13 @@ from prometheus_client.parser import text_string_to_metric_families
 from structlog.testing import capture_logs
 
 from demo.network_server import Answer, Conduct, NetworkServer
-from gateway import policy_files
-from gateway import service as gateway_service
 from gateway.feed.health import Health
 from gateway.feed.sink import Sink
 from gateway.frames.heard import Run
-from gateway.part import FigureKind, State
-from gateway.service import Service
+from gateway.groundwork.part import FigureKind, State
+from gateway.running import service as gateway_service
+from gateway.running.service import Service
+from gateway.settings import policy_files
 from tests.receivers.listening import ScriptedDecoder, in_kiss, sends, stays
 from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file, until
 

@@ -11,15 +11,15 @@ from pathlib import Path
 import pytest
 
 from demo.network_server import NetworkServer
-from gateway import policy_in_force
-from gateway.faults import Doing
 from gateway.frames.heard import Heard
+from gateway.groundwork.part import Part, PartKind, State
 from gateway.judge.judge import Judge
 from gateway.judge.verdict import Judged
-from gateway.notify import ServiceManager
-from gateway.part import Part, PartKind, State
-from gateway.policy_files import load_for
-from gateway.service import Service
+from gateway.running import policy_in_force
+from gateway.running.faults import Doing
+from gateway.running.notify import ServiceManager
+from gateway.running.service import Service
+from gateway.settings.policy_files import load_for
 from tests.whole_gateway import FAIL_SAFE_SECONDS, PASSCODE, Decoder, Ear, kiss_of, running, station_file, until
 
 MOORED = b"QA1BCD-9>APRS:!5836.00N/00355.00W>moored"

@@ -13,8 +13,8 @@ from gateway.feed.heard_object import HeardPayload, encode
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
 from gateway.frames.heard import Moment
+from gateway.groundwork.remembered import Past, Remembered
 from gateway.judge.memory import JudgeMemory
-from gateway.remembered import Past, Remembered
 from gateway.watches.day import DayCounts
 from gateway.watches.quiet import QuietWatch
 from gateway.watches.reach import ReachWatch

@@ -4,10 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from gateway import policy_files
 from gateway.documents import DocumentError
+from gateway.groundwork.part import PartKind, State
 from gateway.judge.verdict import Reason
-from gateway.part import PartKind, State
+from gateway.settings import policy_files
 from tests.journal.keeping import heard_objects
 from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file, until
 

@@ -8,14 +8,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Self
 
-from gateway import policy_files, settings
+from gateway import settings
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.sink import Sink
 from gateway.frames import ax25, kiss, tnc2
 from gateway.frames.frame import Frame
 from gateway.judge.verdict import Judged
-from gateway.notify import ServiceManager
-from gateway.service import Service
+from gateway.running.notify import ServiceManager
+from gateway.running.service import Service
+from gateway.settings import policy_files
 
 PASSCODE = "21161"
 """Of QX1GAT, by the algorithm in common use (from memory)."""

@@ -3,10 +3,10 @@
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 
-from gateway.bounded import BoundedMapping
 from gateway.frames.heard import Moment
 from gateway.frames.plain import HIGHEST_NUMBER
-from gateway.remembered import in_pieces
+from gateway.groundwork.bounded import BoundedMapping
+from gateway.groundwork.remembered import in_pieces
 
 MAXIMUM_EPISODES = 10_000
 """Stations about which an alert was raised, about 4 MB; past it the one raised least lately is forgotten."""

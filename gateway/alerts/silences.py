@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from gateway.alerts.alert import deaf_alert, silent_alert
 from gateway.alerts.entry import Alert
 from gateway.alerts.episodes import is_past
-from gateway.duration import in_words
 from gateway.frames.heard import Moment
 from gateway.frames.plain import HIGHEST_NUMBER, PlainObject
+from gateway.groundwork.duration import in_words
 from gateway.judge.verdict import Judged
 
 

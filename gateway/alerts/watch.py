@@ -13,17 +13,17 @@ from gateway.alerts.conditions import AskedOfFrames, Seen, labels_of
 from gateway.alerts.entry import RESERVED_NAME, Alert
 from gateway.alerts.episodes import Episode, Episodes, is_past
 from gateway.alerts.silences import Silences
-from gateway.bounded import BoundedMapping
-from gateway.duration import DAY_MS, HOUR_MS, MINUTE_MS
 from gateway.feed.heard_object import HeardPayload, Reader, heard_object
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.bounded import BoundedMapping
+from gateway.groundwork.duration import DAY_MS, HOUR_MS, MINUTE_MS
+from gateway.groundwork.part import Figure, Part, PartKind, State, counter, counters
+from gateway.groundwork.remembered import ENTRIES_OF_A_PIECE, Past
 from gateway.judge.conditions import Post, Traits
 from gateway.judge.rates import TokenBuckets
 from gateway.judge.verdict import Judged, Reason
-from gateway.part import Figure, Part, PartKind, State, counter, counters
-from gateway.remembered import ENTRIES_OF_A_PIECE, Past
 
 SETTLED_MS = 10 * MINUTE_MS
 """So long must something have stopped to be told when it begins anew; also how often what does not last is told."""

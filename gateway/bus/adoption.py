@@ -9,12 +9,12 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from gateway.clocks import is_plausible, is_synchronised
 from gateway.feed.heard_object import HeardPayload, Reader, encode, judged_from, no_report
 from gateway.feed.latest import latest_from
 from gateway.feed.stations import Memory, Station, Stations
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainFormError, from_rfc3339
+from gateway.groundwork.clocks import is_plausible, is_synchronised
 
 MAXIMUM_OCTETS = 64 * 1024
 """Many times the longest station object."""

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 import structlog
 from paho.mqtt.enums import MQTTProtocolVersion
 
-from gateway.back_off import BackOff
 from gateway.bus.adoption import Adoption
 from gateway.bus.connection import Connection
 from gateway.bus.discovery import Announcer
@@ -22,8 +21,9 @@ from gateway.feed.sink import RunningSink
 from gateway.feed.stations import Stations
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
-from gateway.kept_tasks import kept_tasks
-from gateway.part import Figure, Part, PartKind, State, counters, failed, shed, waiting
+from gateway.groundwork.back_off import BackOff
+from gateway.groundwork.kept_tasks import kept_tasks
+from gateway.groundwork.part import Figure, Part, PartKind, State, counters, failed, shed, waiting
 
 _log = structlog.get_logger()
 

@@ -20,7 +20,7 @@ from gateway.bus.outbox import Message
 from gateway.bus.station_topics import MAXIMUM_FOUND
 from gateway.bus.topics import Topics
 from gateway.bus.trouble import BrokerError
-from gateway.own_thread import in_own_thread
+from gateway.groundwork.own_thread import in_own_thread
 
 _T = TypeVar("_T")
 

@@ -21,8 +21,8 @@ from gateway.bus.measures import Measure
 from gateway.bus.repertoire import BIT_PREFIX, NUMBER_PREFIX, Repertoire
 from gateway.feed.latest import Channel
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.part import State
 from gateway.judge.verdict import Reason
-from gateway.part import State
 
 PROGRAM = "Stile"
 GATEWAY = "gateway"

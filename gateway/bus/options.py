@@ -5,8 +5,8 @@ import zlib
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from gateway.back_off import Pauses
-from gateway.duration import DAY_MS
+from gateway.groundwork.back_off import Pauses
+from gateway.groundwork.duration import DAY_MS
 
 STATIONS_FORGET_MS = DAY_MS
 """How long a station stays on the bus after it was last heard, where the station file does not say."""

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
 
-from gateway.bounded import SheddingQueue
 from gateway.bus.adoption import Adoption
 from gateway.bus.discovery_topics import DiscoveryTopics
 from gateway.bus.options import QueueLimits
@@ -19,6 +18,7 @@ from gateway.feed.heard_object import HeardPayload, encode
 from gateway.feed.stations import Station, Stations
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.bounded import SheddingQueue
 
 _T = TypeVar("_T")
 

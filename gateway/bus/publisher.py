@@ -10,8 +10,8 @@ import structlog
 from gateway.bus.connection import OFFLINE, ONLINE, Connection, Received
 from gateway.bus.outbox import Outbox
 from gateway.bus.topics import TopicGroup, Topics
-from gateway.giving_way import Rests
-from gateway.kept_tasks import kept_tasks
+from gateway.groundwork.giving_way import Rests
+from gateway.groundwork.kept_tasks import kept_tasks
 
 _log = structlog.get_logger()
 

@@ -23,7 +23,7 @@ from nats.js.kv import KeyValue
 from nats.js.object_store import ObjectStore
 
 from gateway.club.subjects import Subjects
-from gateway.printable import printable
+from gateway.groundwork.printable import printable
 
 CONNECT_SECONDS = 3
 ANSWER_SECONDS = 2.0

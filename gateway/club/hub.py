@@ -27,8 +27,8 @@ from gateway.club.stream_reader import read_stream
 from gateway.club.subjects import Subjects, member_name
 from gateway.club.together import together
 from gateway.frames.heard import Run
+from gateway.groundwork.own_thread import in_own_thread
 from gateway.judge.source import PolicySource
-from gateway.own_thread import in_own_thread
 
 LEASE = "lease"
 SNAPSHOT_SECONDS = 60.0

@@ -13,10 +13,10 @@ from gateway.club.steady import steady_ms
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.part import Figure, Part, PartKind, State, counter, counters, gauge
 from gateway.judge.source import PolicySource
 from gateway.judge.state import JUDGE
-from gateway.part import Figure, Part, PartKind, State, counter, counters, gauge
-from gateway.policy_files import ready_policies
+from gateway.settings.policy_files import ready_policies
 
 Hear = Callable[[Sequence[Followed]], Sequence[HeardPayload]]
 """Tells the house what was judged, and gives back the frames as everybody gets them, in the same order."""

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import structlog
 
-from gateway.back_off import BackOff, Pauses
 from gateway.club.engine import Engine, EngineError, EngineOptions, connected
 from gateway.club.steady import steady_ms
 from gateway.club.subjects import Subjects
 from gateway.club.together import end
+from gateway.groundwork.back_off import BackOff, Pauses
 
 PAUSES = Pauses(first=0.25, longest=5.0, steady=10.0)
 """Short ones: a lease is a matter of seconds, and the engine is the club's own."""

@@ -6,7 +6,7 @@ from gateway.club.hand_over import End
 from gateway.club.post import Post, PostOptions
 from gateway.club.steady import steady_ms
 from gateway.frames.heard import Heard, Run
-from gateway.part import Figure, Part, PartKind, State, counter, counters, gauge
+from gateway.groundwork.part import Figure, Part, PartKind, State, counter, counters, gauge
 
 KEPT = "frames are kept, not sent up"
 

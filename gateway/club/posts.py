@@ -6,10 +6,10 @@ No I/O, no clock: times are the stream's stamps, in Unix milliseconds, so every 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from gateway.bounded import BoundedMapping
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject, rfc3339
 from gateway.frames.tnc2 import first_line
+from gateway.groundwork.bounded import BoundedMapping
 
 MAXIMUM_POSTS = 2000
 MINUTE_MS = 60_000

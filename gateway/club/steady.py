@@ -1,6 +1,6 @@
 """The monotonic clock of a club's members: one that goes on while the computer sleeps, where the system has one."""
 
-from gateway.clocks import since_boot
+from gateway.groundwork.clocks import since_boot
 
 
 def steady_ms() -> float:

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from gateway import policy_files, settings
+from gateway import settings
 from gateway.bus.embedded import NOT_INSTALLED
 from gateway.club.embedded import EmbeddedEngineError, find_program
 from gateway.commands.station_warnings import file_warnings, station_warnings
@@ -20,6 +20,7 @@ from gateway.journal.reading import trouble_with
 from gateway.journal.trouble import JournalRefusedError
 from gateway.judge.review import review
 from gateway.judge.source import PolicySource
+from gateway.settings import policy_files
 
 
 @dataclass(frozen=True, slots=True)

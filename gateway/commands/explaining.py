@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from gateway import policy_files, reports, settings
+from gateway import reports, settings
 from gateway.feed.heard_object import heard_object
 from gateway.feed.reader import ReportReader
 from gateway.frames import tnc2
@@ -11,10 +11,11 @@ from gateway.frames.frame import Damaged
 from gateway.frames.heard import Run
 from gateway.frames.network_line import LINE_END, network_line, route
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.printable import printable
 from gateway.judge.conditions import Post
 from gateway.judge.explanation import Explanation, explain
 from gateway.judge.judge import Judge
-from gateway.printable import printable
+from gateway.settings import policy_files
 
 NO_STATION = Post("QX1GAT-10")
 """Where no station file is given: as long as a callsign can be, so that what fits with it fits with any."""

@@ -6,8 +6,8 @@ from typing import TextIO
 
 from gateway.frames import tnc2
 from gateway.frames.plain import PlainObject, rfc3339
+from gateway.groundwork.printable import printable
 from gateway.judge.verdict import Judged, Verdict
-from gateway.printable import printable
 from gateway.replay.replay import Replayed
 
 _FRAME_COLUMNS = ("run", "sequence", "time", "receiver", "port", "source", "destination", "line")

@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 
+from gateway.groundwork.printable import printable
 from gateway.judge.verdict import Reason
-from gateway.printable import printable
 from gateway.replay.comparison import Agreement, Difference, Disagreement, Group, Side, in_words
 from gateway.replay.contender import BusiestMinute, Contender
 from gateway.replay.effect import NAMED_OTHERS, Effect

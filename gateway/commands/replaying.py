@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TextIO
 
-from gateway import policy_files, settings
+from gateway import settings
 from gateway.commands import replay_words
 from gateway.commands.explaining import NO_STATION
 from gateway.commands.progress import shown
@@ -25,6 +25,7 @@ from gateway.replay.contender import Contender
 from gateway.replay.effect import Effect, try_out
 from gateway.replay.observation import Observations
 from gateway.replay.replay import Replay, Replayed
+from gateway.settings import policy_files
 
 TOP = 20
 """How many groups of frames that differ are told, where it is not said."""

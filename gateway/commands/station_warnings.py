@@ -7,10 +7,10 @@ from pathlib import Path
 
 from gateway.bus.options import BusOptionsError
 from gateway.documents import Place, Problem
+from gateway.groundwork.loopback import is_loopback
+from gateway.groundwork.private_files import why_not_private
 from gateway.journal.reading import trouble_with
 from gateway.journal.trouble import JournalRefusedError
-from gateway.loopback import is_loopback
-from gateway.private_files import why_not_private
 from gateway.reports import locator
 from gateway.settings import RECEIVE_ONLY_PASSCODE, StationFile
 from gateway.settings.whole import ports

@@ -3,9 +3,9 @@
 from collections.abc import Iterator
 from itertools import zip_longest
 
-from gateway.duration import in_words
 from gateway.frames.plain import PlainObject
-from gateway.printable import printable
+from gateway.groundwork.duration import in_words
+from gateway.groundwork.printable import printable
 from gateway.reports import locator
 from gateway.settings import RECEIVE_ONLY_PASSCODE, StationFile
 

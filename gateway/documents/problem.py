@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import Any
 
-from gateway.printable import printable
+from gateway.groundwork.printable import printable
 
 Place = tuple[str | int, ...]
 """The way to a value from the top of a document: keys and list positions."""

@@ -17,7 +17,7 @@ from pydantic import (
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, core_schema
 
-from gateway.duration import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
+from gateway.groundwork.duration import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 
 
 class Section(BaseModel):

@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from gateway.frames.plain import PlainObject, rfc3339
+from gateway.groundwork.part import SEVERITY, Figure, Part, State
 from gateway.judge.verdict import Reason
-from gateway.part import SEVERITY, Figure, Part, State
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,9 +8,9 @@ from gateway.feed.heard_object import HeardPayload
 from gateway.feed.telemetry import TelemetryMemory
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.remembered import Past
 from gateway.judge.conditions import Post, origin_at
 from gateway.judge.verdict import Judged
-from gateway.remembered import Past
 
 
 class ReportReader:

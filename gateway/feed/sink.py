@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.plain import PlainObject
-from gateway.part import Figure, Part
+from gateway.groundwork.part import Figure, Part
 
 
 class Sink:

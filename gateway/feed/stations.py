@@ -5,14 +5,14 @@ from dataclasses import dataclass
 from itertools import takewhile
 from typing import Any
 
-from gateway.bounded import BoundedMapping
-from gateway.duration import DAY_MS
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.latest import Latest, latest_from
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import HIGHEST_NUMBER, PlainObject, rfc3339
+from gateway.groundwork.bounded import BoundedMapping
+from gateway.groundwork.duration import DAY_MS
+from gateway.groundwork.remembered import FRAMES, Past, in_pieces
 from gateway.judge.verdict import Judged
-from gateway.remembered import FRAMES, Past, in_pieces
 
 HIGHEST_TIME_MS = 253_402_300_799_999
 """The end of the year 9999, the last that RFC 3339 can write."""

@@ -11,11 +11,11 @@ from typing import Annotated
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 from pydantic.dataclasses import dataclass as checked_dataclass
 
-from gateway.bounded import BoundedMapping
 from gateway.frames.frame import Frame
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import PlainObject
-from gateway.remembered import in_pieces
+from gateway.groundwork.bounded import BoundedMapping
+from gateway.groundwork.remembered import in_pieces
 from gateway.reports import Definition, MessageReport, PositionReport, Report, Telemetry, TelemetryReport, WeatherReport
 
 MEANINGS_OF_A_PIECE = 100

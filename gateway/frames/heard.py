@@ -5,10 +5,10 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from gateway.clocks import boot_identity, since_boot
 from gateway.frames.frame import Damaged, Frame
 from gateway.frames.moment import Moment
 from gateway.frames.pulse import Pulse
+from gateway.groundwork.clocks import boot_identity, since_boot
 
 __all__ = ["Heard", "Moment", "Place", "Run"]
 

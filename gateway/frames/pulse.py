@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from gateway.frames.moment import Moment
-from gateway.part import Figure, Part, PartKind, State, counter
+from gateway.groundwork.part import Figure, Part, PartKind, State, counter
 
 BEAT_SECONDS = 0.25
 

@@ -7,9 +7,9 @@ A clock that cannot be right deletes nothing at all.
 An hour's rows go together: a memory card wears out by the number of writes.
 """
 
-from gateway.clocks import is_plausible
-from gateway.duration import DAY_MS, HOUR_MS, SECOND_MS
 from gateway.frames.heard import Moment
+from gateway.groundwork.clocks import is_plausible
+from gateway.groundwork.duration import DAY_MS, HOUR_MS, SECOND_MS
 
 JUMP_MS = 2 * SECOND_MS
 """A leap second is no jump, nor is what a clock that is being steered gains between two looks."""

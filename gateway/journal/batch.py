@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from itertools import islice
 from typing import Any, NamedTuple
 
-from gateway.bounded import BoundedMapping, SheddingQueue
 from gateway.feed.heard_object import HeardPayload, encode
+from gateway.groundwork.bounded import BoundedMapping, SheddingQueue
 
 
 class Row(NamedTuple):

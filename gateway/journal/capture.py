@@ -16,12 +16,12 @@ import structlog
 from pydantic_core import to_json
 
 from gateway.frames.heard import Moment, Run
+from gateway.groundwork.part import PartKind
+from gateway.groundwork.private_files import make_private_folder, open_private, why_not_private
 from gateway.journal.batch import Batch
 from gateway.journal.options import CaptureOptions
 from gateway.journal.recorder import Recorder
 from gateway.journal.trouble import Trouble, explain_system
-from gateway.part import PartKind
-from gateway.private_files import make_private_folder, open_private, why_not_private
 
 _log = structlog.get_logger()
 

@@ -4,10 +4,12 @@ from collections.abc import Sequence
 
 import structlog
 
-from gateway.clocks import is_synchronised
 from gateway.feed.heard_object import HeardPayload, Reader
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.clocks import is_synchronised
+from gateway.groundwork.part import PartKind
+from gateway.groundwork.remembered import Remembered
 from gateway.journal.batch import PolicyTexts
 from gateway.journal.keeper import Keeper
 from gateway.journal.options import JournalOptions
@@ -16,8 +18,6 @@ from gateway.journal.recorder import Recorder
 from gateway.journal.runs import Now, RunRecord
 from gateway.journal.store import Store
 from gateway.journal.trouble import JournalError, JournalRefusedError
-from gateway.part import PartKind
-from gateway.remembered import Remembered
 
 _log = structlog.get_logger()
 

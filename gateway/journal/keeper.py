@@ -7,8 +7,8 @@ import structlog
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Run
+from gateway.groundwork.remembered import Remembered
 from gateway.journal.batch import Dump
-from gateway.remembered import Remembered
 
 _log = structlog.get_logger()
 

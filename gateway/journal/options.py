@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from gateway.back_off import Pauses
-from gateway.duration import DAY_MS
+from gateway.groundwork.back_off import Pauses
+from gateway.groundwork.duration import DAY_MS
 
 MEGABYTE = 1_000_000
 

@@ -16,11 +16,11 @@ from pathlib import Path
 from gateway.feed.heard_object import encode
 from gateway.frames.capture import CaptureLines, Line, read_object
 from gateway.frames.plain import HIGHEST_NUMBER, PlainFormError, PlainObject, from_object
+from gateway.groundwork.private_files import open_private
 from gateway.journal.batch import Batch, Row
 from gateway.journal.runs import RunRecord
 from gateway.journal.schema import SEQUENCE_BITS
 from gateway.judge.verdict import Reason
-from gateway.private_files import open_private
 
 READ_OCTETS = 64 * 1024
 

@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from io import BufferedIOBase
 from pathlib import Path
 
-from gateway.expanding import expanded
 from gateway.frames.capture import MAXIMUM_LINE_OCTETS, BadLine, CaptureLines, Line
+from gateway.groundwork.expanding import expanded
 from gateway.journal import schema
 from gateway.journal.capture import began_with
 from gateway.journal.trouble import JournalDamagedError, JournalError, JournalRefusedError, explain_database

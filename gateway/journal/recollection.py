@@ -13,9 +13,9 @@ from typing import Any
 from gateway.feed.heard_object import HeardPayload, Reader, judged_from
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainFormError, PlainObject
+from gateway.groundwork.remembered import FRAMES, Past
 from gateway.journal.runs import Now, PastRun, shifts
 from gateway.journal.schema import SEQUENCE_BITS
-from gateway.remembered import FRAMES, Past
 
 MAXIMUM_RECALLED = 5000
 """Frames that are heard again at most, the newest: about half a second's work, and ten minutes of the busiest channel.

@@ -13,16 +13,16 @@ from typing import Any, ParamSpec, Protocol, TypeVar
 
 import structlog
 
-from gateway.back_off import BackOff
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.sink import RunningSink
 from gateway.frames.heard import Moment
+from gateway.groundwork.back_off import BackOff
+from gateway.groundwork.kept_tasks import kept_tasks
+from gateway.groundwork.part import Figure, Part, PartKind, State, counter, failed, gauge, shed, waiting
 from gateway.journal.batch import Batch, Dump, Waiting
 from gateway.journal.options import Limits, Pace
 from gateway.journal.trouble import JournalError, Trouble
 from gateway.journal.worker import Worker
-from gateway.kept_tasks import kept_tasks
-from gateway.part import Figure, Part, PartKind, State, counter, failed, gauge, shed, waiting
 
 ENCODE_SECONDS = 0.001
 """For so long frames are encoded at a stretch: no frame on its way up waits longer for the interpreter."""

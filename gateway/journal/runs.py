@@ -8,8 +8,8 @@ and is not counted at all: what was heard then counts as heard right before the 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from gateway.clocks import is_plausible
 from gateway.frames.heard import Moment
+from gateway.groundwork.clocks import is_plausible
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,9 @@ from pathlib import Path
 
 import structlog
 
-from gateway.duration import in_words
 from gateway.frames.heard import Moment
+from gateway.groundwork.duration import in_words
+from gateway.groundwork.private_files import make_private_folder, open_private, why_not_private
 from gateway.journal import rows, schema
 from gateway.journal.ageing import Ageing
 from gateway.journal.batch import Batch, Dump, PolicyTexts, Row, put_dump
@@ -25,7 +26,6 @@ from gateway.journal.pending import PendingFile, read_pending
 from gateway.journal.recollection import Recollection, Wanted, recollect
 from gateway.journal.runs import RunRecord
 from gateway.journal.trouble import JournalDamagedError, JournalError, Trouble, explain_database, explain_system
-from gateway.private_files import make_private_folder, open_private, why_not_private
 
 BUSY_SECONDS = 2.0
 """How long a write waits for another program that writes."""

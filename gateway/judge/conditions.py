@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import TypeVar
 
-from gateway.duration import DAY_MS, MINUTE_MS
 from gateway.frames.frame import Frame
 from gateway.frames.header import Header
 from gateway.frames.heard import Place
+from gateway.groundwork.duration import DAY_MS, MINUTE_MS
 from gateway.judge import policy as written
 from gateway.judge.patterns import PatternIndex
 from gateway.reports import Report, read

@@ -10,7 +10,7 @@ random drop, since a verdict must not depend on chance. Nothing is ever queued.
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from gateway.duration import HOUR_MS, MINUTE_MS
+from gateway.groundwork.duration import HOUR_MS, MINUTE_MS
 from gateway.judge.state import SharesState
 
 SHORTEST_WINDOW_MS = MINUTE_MS

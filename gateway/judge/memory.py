@@ -8,9 +8,9 @@ import binascii
 from collections.abc import Iterator, Mapping
 from typing import Any, Protocol
 
+from gateway.groundwork.remembered import Past, in_pieces
 from gateway.judge.judge import Judge
 from gateway.judge.verdict import Judged
-from gateway.remembered import Past, in_pieces
 
 KEYS_OF_A_PIECE = 64
 """Of the window of duplicates: with the longest keys that makes 45 kB, which fits into one line of a capture."""

@@ -20,9 +20,9 @@ from pydantic import (
 
 from gateway.documents import Place
 from gateway.documents.values import NAME, Duration, Kilometres, Name, OneOrMore, Section, between, fits
-from gateway.duration import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from gateway.frames.frame import NO_LAYER_3, UI
 from gateway.frames.plain import from_rfc3339
+from gateway.groundwork.duration import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from gateway.judge.verdict import Decision, Reason
 from gateway.reports import Kind
 

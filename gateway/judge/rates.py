@@ -11,8 +11,8 @@ from functools import lru_cache
 from itertools import islice
 from typing import Any
 
-from gateway.duration import DAY_MS
 from gateway.frames.heard import Moment
+from gateway.groundwork.duration import DAY_MS
 from gateway.judge.fairness import FairShares
 from gateway.judge.policy import Per, Rate
 from gateway.judge.state import BucketsState, BudgetState, LimitState

@@ -13,17 +13,17 @@ from dataclasses import dataclass
 
 import structlog
 
-from gateway.bounded import SheddingQueue
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.sink import RunningSink
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Moment
-from gateway.giving_way import Rests, Round
-from gateway.kept_tasks import kept_tasks
+from gateway.groundwork.bounded import SheddingQueue
+from gateway.groundwork.giving_way import Rests, Round
+from gateway.groundwork.kept_tasks import kept_tasks
+from gateway.groundwork.listening import Listener
+from gateway.groundwork.part import Figure, Part, PartKind, counter, gauge, shed
 from gateway.lines.client import LineClient
 from gateway.lines.options import LinesOptions
-from gateway.listening import Listener
-from gateway.part import Figure, Part, PartKind, counter, gauge, shed
 
 RESTS = Rests(usual=4.0, while_busy=20.0, shortest=0.02)
 """A fifth of a core is the most that all clients take."""

@@ -11,7 +11,7 @@ from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from urllib.parse import SplitResult, parse_qsl, unquote, urlsplit
 
-from gateway.loopback import is_loopback
+from gateway.groundwork.loopback import is_loopback
 
 Network = IPv4Network | IPv6Network
 

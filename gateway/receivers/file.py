@@ -4,11 +4,11 @@ import asyncio
 import io
 from collections.abc import AsyncIterator, Awaitable, Callable
 
-from gateway.expanding import CompressionError, expanded
 from gateway.frames.capture import BadLine, CaptureLines, Line, read_heard
 from gateway.frames.heard import Heard, Run
 from gateway.frames.plain import PlainFormError
-from gateway.own_thread import in_own_thread
+from gateway.groundwork.expanding import CompressionError, expanded
+from gateway.groundwork.own_thread import in_own_thread
 from gateway.receivers.address import AddressError, CaptureFile, ReceiverAddress
 from gateway.receivers.receiver import Deliver, Phase, Receiver
 from gateway.receivers.reconnect import reason_of

@@ -7,11 +7,11 @@ from enum import StrEnum
 
 import structlog
 
-from gateway.duration import in_words
 from gateway.frames.frame import Damaged, Frame
 from gateway.frames.heard import Heard, Run
 from gateway.frames.pulse import Source
-from gateway.part import Figure, Part, PartKind, State, counter, gauge
+from gateway.groundwork.duration import in_words
+from gateway.groundwork.part import Figure, Part, PartKind, State, counter, gauge
 from gateway.receivers.address import ReceiverAddress, Scheme
 from gateway.receivers.other_language import OtherLanguage, recognise
 

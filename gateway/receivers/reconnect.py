@@ -8,8 +8,8 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from typing import NoReturn
 
-from gateway.back_off import BackOff, Pauses
 from gateway.frames.heard import Run
+from gateway.groundwork.back_off import BackOff, Pauses
 from gateway.receivers.address import ReceiverAddress
 from gateway.receivers.receiver import Deliver, Phase, Receiver
 

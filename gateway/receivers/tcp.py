@@ -5,7 +5,7 @@ import socket
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
-from gateway.hosts import connect, look_up
+from gateway.groundwork.hosts import connect, look_up
 from gateway.receivers.address import HostPort
 from gateway.receivers.receiver import READ_OCTETS
 

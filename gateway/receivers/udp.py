@@ -8,7 +8,7 @@ from ipaddress import IPv4Address, IPv6Address, ip_address
 from typing import NoReturn
 
 from gateway.frames.heard import Run
-from gateway.hosts import look_up
+from gateway.groundwork.hosts import look_up
 from gateway.receivers.address import AddressError, HostPort, ReceiverAddress, allowed_senders
 from gateway.receivers.framing import FRAMINGS, Framing, PortAndFrame
 from gateway.receivers.receiver import Deliver

@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from typing import Any
 
-from gateway.bounded import BoundedMapping
 from gateway.frames.capture import BEGAN_WITH
 from gateway.frames.plain import PlainFormError, PlainObject
+from gateway.groundwork.bounded import BoundedMapping
 from gateway.replay.order import MAXIMUM_OPEN_RUNS
 
 MAXIMUM_PIECES = 1200

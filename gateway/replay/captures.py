@@ -15,9 +15,9 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from gateway.expanding import CompressionError, CutOffError
 from gateway.frames.capture import BEGAN_WITH, BadLine, Line, read_object
 from gateway.frames.plain import PlainFormError
+from gateway.groundwork.expanding import CompressionError, CutOffError
 from gateway.journal.reading import read_heard, read_lines
 from gateway.journal.trouble import JournalError
 from gateway.replay.beginnings import Beginnings

@@ -3,16 +3,16 @@
 from collections import Counter
 from dataclasses import dataclass, field
 
-from gateway.bounded import BoundedMapping
-from gateway.duration import MINUTE_MS
 from gateway.frames.heard import Heard
 from gateway.frames.network_line import network_line, route
 from gateway.frames.plain import PlainObject, rfc3339
+from gateway.groundwork.bounded import BoundedMapping
+from gateway.groundwork.duration import MINUTE_MS
+from gateway.groundwork.remembered import Past
 from gateway.judge.compiled import CompiledPolicy
 from gateway.judge.judge import Judge
 from gateway.judge.memory import JudgeMemory
 from gateway.judge.verdict import Decision, Judged, Reason, Verdict
-from gateway.remembered import Past
 from gateway.replay.beginnings import Beginnings
 from gateway.replay.bounded import BoundedCounter
 from gateway.replay.order import MAXIMUM_OPEN_RUNS

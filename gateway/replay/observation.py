@@ -5,11 +5,11 @@ import zlib
 from collections import Counter
 from dataclasses import dataclass, field
 
-from gateway.duration import HOUR_MS
 from gateway.feed.heard_object import Reader
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
 from gateway.frames.tnc2 import first_line
+from gateway.groundwork.duration import HOUR_MS
 from gateway.judge.verdict import Judged, Reason
 from gateway.replay.bounded import BoundedCounter
 

@@ -8,8 +8,8 @@ import heapq
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-from gateway.bounded import BoundedMapping
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.bounded import BoundedMapping
 from gateway.replay.record import Record
 
 MAXIMUM_HELD = 256

@@ -9,6 +9,8 @@
 | `whole.py` | the whole file, and what its sections must be to one another |
 | `secret.py` | secrets, from the files that are named |
 | `station_file.py` | a file is read; what the parts are told is made from it |
+| `policy_files.py` | finds and reads the policy that a station file names |
+| `club_file.py` | what a club's posts and hubs are made from |
 
 A section's `options` makes a small frozen value, which its part takes as it is: it has no second default and makes no
 second check. So whatever is read without a problem can be run.

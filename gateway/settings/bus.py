@@ -7,7 +7,7 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from gateway.bus.options import STATIONS_FORGET_MS, BusOptions, DiscoveryOptions, Tls
 from gateway.documents.values import Duration, Section, between, fits
-from gateway.loopback import is_loopback
+from gateway.groundwork.loopback import is_loopback
 from gateway.settings.places import HIGHEST_PORT, Callsign, Topic, host_and_port
 
 MQTT_PORT = 1883

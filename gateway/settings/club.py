@@ -7,7 +7,7 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from gateway.club.subjects import is_member_name
 from gateway.documents.values import Duration, Section, between
-from gateway.loopback import is_loopback
+from gateway.groundwork.loopback import is_loopback
 from gateway.settings.places import HIGHEST_PORT, host_and_port
 
 ENGINE_PORT = 4222

@@ -6,10 +6,10 @@ from typing import Annotated
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from gateway.documents.values import Duration, Section, between, fits
-from gateway.duration import DAY_MS
+from gateway.groundwork.duration import DAY_MS
+from gateway.groundwork.loopback import is_loopback
 from gateway.journal.options import CaptureOptions, JournalOptions
 from gateway.lines.options import LinesOptions
-from gateway.loopback import is_loopback
 from gateway.settings.places import Listen, place_to_listen
 from gateway.web.options import WebOptions
 

@@ -113,7 +113,7 @@ class StationFile(StationText):
         if importlib.util.find_spec("nats") is None:
             what = "what a club needs is not installed: pip install 'stile[club]'"
             raise DocumentError([self.document.problem(("club",), what)])
-        from gateway.club_file import club_options  # noqa: PLC0415 - it needs that extra
+        from gateway.settings.club_file import club_options  # noqa: PLC0415 - it needs that extra
 
         return club_options(self, section)
 

@@ -10,8 +10,8 @@ from gateway.alerts.entry import Alert
 from gateway.alerts.entry import problems as alert_problems
 from gateway.documents import Document, Place, Problem
 from gateway.documents.values import Section
+from gateway.groundwork.loopback import is_loopback
 from gateway.judge.conditions import Post
-from gateway.loopback import is_loopback
 from gateway.receivers.address import HostPort, Scheme
 from gateway.settings.bus import BusSettings
 from gateway.settings.club import ClubSettings

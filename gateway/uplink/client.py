@@ -17,9 +17,9 @@ from typing import Generic
 
 import structlog
 
-from gateway.back_off import BackOff
 from gateway.frames.heard import Run
-from gateway.part import Figure, Part
+from gateway.groundwork.back_off import BackOff
+from gateway.groundwork.part import Figure, Part
 from gateway.uplink.dial import DialError, dial
 from gateway.uplink.link import Link
 from gateway.uplink.outbox import AnyDeparture, Outbox, Outcome, Report

@@ -5,7 +5,7 @@ import os
 import socket
 from functools import partial
 
-from gateway import hosts
+from gateway.groundwork import hosts
 from gateway.uplink import tcp
 
 

@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from gateway.back_off import Pauses
 from gateway.frames.heard import Run
-from gateway.part import Figure, Part, PartKind, State, counter, gauge
+from gateway.groundwork.back_off import Pauses
+from gateway.groundwork.part import Figure, Part, PartKind, State, counter, gauge
 from gateway.uplink.outbox import Outcome
 
 

@@ -3,10 +3,10 @@
 from collections import deque
 from dataclasses import dataclass
 
-from gateway.duration import HOUR_MS, MINUTE_MS
 from gateway.feed.stations import Stations
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject, rfc3339
+from gateway.groundwork.duration import HOUR_MS, MINUTE_MS
 
 
 @dataclass(frozen=True, slots=True)

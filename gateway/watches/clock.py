@@ -6,11 +6,11 @@ computer without a battery for its clock starts in the past, until the network t
 
 from collections.abc import Sequence
 
-from gateway.clocks import is_plausible
-from gateway.duration import MINUTE_MS, SECOND_MS, in_words
 from gateway.frames.heard import Moment
 from gateway.frames.plain import rfc3339
-from gateway.part import Figure, Part, PartKind, State, counter
+from gateway.groundwork.clocks import is_plausible
+from gateway.groundwork.duration import MINUTE_MS, SECOND_MS, in_words
+from gateway.groundwork.part import Figure, Part, PartKind, State, counter
 
 JUMP_MS = 2 * SECOND_MS
 """A leap second is no jump, nor is what a clock that is being steered gains between two looks."""

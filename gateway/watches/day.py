@@ -4,12 +4,12 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from gateway.duration import DAY_MS
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Moment
 from gateway.frames.plain import HIGHEST_NUMBER, PlainObject, rfc3339
+from gateway.groundwork.duration import DAY_MS
+from gateway.groundwork.remembered import Past
 from gateway.judge.verdict import Reason
-from gateway.remembered import Past
 
 _FORWARDED = "forward"
 

@@ -27,14 +27,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from gateway.clocks import is_plausible
-from gateway.duration import DAY_MS, HOUR_MS, MINUTE_MS, in_words
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.frame import Damaged
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
-from gateway.part import Part, State
-from gateway.remembered import Past
+from gateway.groundwork.clocks import is_plausible
+from gateway.groundwork.duration import DAY_MS, HOUR_MS, MINUTE_MS, in_words
+from gateway.groundwork.part import Part, State
+from gateway.groundwork.remembered import Past
 
 SLOW_DAY = 0.25
 """The share of what is usual that a slow day still brings."""

@@ -4,14 +4,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from gateway.bounded import BoundedMapping
-from gateway.duration import HOUR_MS
 from gateway.feed.heard_object import HeardPayload, Reader
 from gateway.frames.header import is_network_callsign
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.bounded import BoundedMapping
+from gateway.groundwork.duration import HOUR_MS
+from gateway.groundwork.remembered import Past, in_pieces
 from gateway.judge.verdict import Judged
-from gateway.remembered import Past, in_pieces
 
 LOOKED_AT = 64
 """Frames that are read for their place at one time: of more, the newest. It takes a few milliseconds."""

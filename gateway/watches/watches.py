@@ -8,9 +8,9 @@ from gateway.feed.heard_object import HeardPayload, Reader
 from gateway.feed.stations import Stations
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.part import Answers, Part
+from gateway.groundwork.remembered import Remembered
 from gateway.judge.conditions import Post
-from gateway.part import Answers, Part
-from gateway.remembered import Remembered
 from gateway.watches.activity import ActivityWatch
 from gateway.watches.clock import ClockWatch
 from gateway.watches.day import DayCounts

@@ -12,10 +12,10 @@ from enum import StrEnum
 from functools import partial
 from itertools import islice
 
-from gateway.bounded import Newest
 from gateway.feed.heard_object import HeardPayload, encode
 from gateway.frames.frame import Damaged
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.bounded import Newest
 
 EVENT_OCTETS = 1_000
 """About what one event holds beside its information field, its JSON included."""

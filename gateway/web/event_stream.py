@@ -16,8 +16,8 @@ from dataclasses import dataclass, field
 
 import structlog
 
-from gateway.bounded import BoundedMapping
-from gateway.giving_way import Rests, Round
+from gateway.groundwork.bounded import BoundedMapping
+from gateway.groundwork.giving_way import Rests, Round
 from gateway.web.event_log import EventLog, Start
 from gateway.web.options import WebLimits, WebPace
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 
-from gateway.part import Figure
+from gateway.groundwork.part import Figure
 
 CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
 

@@ -19,7 +19,7 @@ from urllib.parse import urlsplit
 import structlog
 from aiohttp import hdrs, web
 
-from gateway.loopback import is_loopback
+from gateway.groundwork.loopback import is_loopback
 from gateway.web import session
 from gateway.web.guesses import Guesses
 from gateway.web.options import WebOptions

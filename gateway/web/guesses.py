@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from gateway.bounded import BoundedMapping
+from gateway.groundwork.bounded import BoundedMapping
 
 FREE = 3
 """So many wrong ones cost nothing: an operator may slip."""

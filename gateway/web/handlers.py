@@ -15,7 +15,7 @@ from aiohttp.http import HttpVersion11
 
 from gateway.feed.heard_object import HeardPayload, encode
 from gateway.frames.plain import HIGHEST_NUMBER, PlainObject
-from gateway.part import Figure
+from gateway.groundwork.part import Figure
 from gateway.web import exposition, metrics, openapi, session
 from gateway.web.event_log import EventLog
 from gateway.web.event_stream import EventStreams

@@ -5,8 +5,8 @@ They are numbered in the order in which they come, those from before a restart f
 
 from itertools import islice
 
-from gateway.bounded import Newest
 from gateway.feed.heard_object import HeardPayload
+from gateway.groundwork.bounded import Newest
 
 
 class HeardMemory:

@@ -7,8 +7,8 @@ from pathlib import Path
 
 from gateway import __version__
 from gateway.feed.health import Health
+from gateway.groundwork.part import Figure, FigureKind, State, counter, counters, gauge
 from gateway.judge.verdict import Decision, Reason
-from gateway.part import Figure, FigureKind, State, counter, counters, gauge
 
 _PROCESS = Path("/proc/self")
 

@@ -14,10 +14,10 @@ from gateway.feed.heard_object import HeardPayload
 from gateway.feed.sink import RunningSink
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
-from gateway.kept_tasks import kept_tasks
-from gateway.listening import Listener
-from gateway.loopback import is_loopback
-from gateway.part import Figure, Part, PartKind, counter, counters, gauge, shed
+from gateway.groundwork.kept_tasks import kept_tasks
+from gateway.groundwork.listening import Listener
+from gateway.groundwork.loopback import is_loopback
+from gateway.groundwork.part import Figure, Part, PartKind, counter, counters, gauge, shed
 from gateway.web import metrics
 from gateway.web.connection import Connection, bound_buffers, most_connections, problem_response
 from gateway.web.event_log import EventLog, weight_of

@@ -5,7 +5,7 @@ from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from time import perf_counter
 from typing import TypeVar
 
-from gateway.giving_way import SLICE_SECONDS
+from gateway.groundwork.giving_way import SLICE_SECONDS
 
 _T = TypeVar("_T")
 

@@ -9,8 +9,8 @@ from gateway.bus.bus import Bus
 from gateway.feed.health import Counts, Health
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
+from gateway.groundwork.part import Part, PartKind, State
 from gateway.judge.conditions import Post as PostSettings
-from gateway.part import Part, PartKind, State
 from gateway.watches.activity import ActivityWatch
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import MosquittoBroker

@@ -9,7 +9,6 @@ import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 
-from gateway import policy_files
 from gateway.feed.heard_object import encode, heard_object
 from gateway.feed.reader import ReportReader
 from gateway.frames import tnc2
@@ -19,6 +18,7 @@ from gateway.judge.conditions import Post
 from gateway.judge.judge import Judge
 from gateway.judge.policy import Policy
 from gateway.judge.source import PolicyText, read_policy
+from gateway.settings import policy_files
 from tests.bench.figures import Effort, Figure, in_turn, per_second, ratio
 
 FRAMES = 50_000

@@ -6,7 +6,7 @@ About half a minute for each post and year. There is no baseline: nothing else t
 import statistics
 from collections.abc import Iterator
 
-from gateway.part import State
+from gateway.groundwork.part import State
 from gateway.watches.quiet import QuietWatch
 from tests.bench.figures import Effort, Figure
 from tests.watches.listening_post import DAY, HOUR, ListeningPost, listened

@@ -19,13 +19,13 @@ from functools import partial
 from multiprocessing.connection import Connection
 from pathlib import Path
 
-from gateway import policy_files
 from gateway.commands import replaying
 from gateway.frames.plain import rfc3339
 from gateway.judge.conditions import Post
 from gateway.judge.judge import Judge
 from gateway.replay.captures import STANDARD_INPUT
 from gateway.replay.record import record_of
+from gateway.settings import policy_files
 from tests.bench.figures import Effort, Figure, in_turn, per_second, ratio
 from tests.bench.processes import pin
 

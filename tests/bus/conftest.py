@@ -6,10 +6,10 @@ from contextlib import AbstractAsyncContextManager, asynccontextmanager
 
 import pytest
 
-from gateway.back_off import Pauses
 from gateway.bus.bus import Bus
 from gateway.bus.options import BusOptions, Pace
 from gateway.feed.stations import Stations
+from gateway.groundwork.back_off import Pauses
 from tests.judged_frames import Post
 from tests.mosquitto_broker import FAIL_SAFE_SECONDS, MosquittoBroker
 from tests.options import bus_options

@@ -12,10 +12,10 @@ from gateway.bus.adoption import Adoption
 from gateway.bus.options import QueueLimits
 from gateway.bus.outbox import Outbox
 from gateway.bus.topics import Topics
-from gateway.duration import DAY_MS, HOUR_MS
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
 from gateway.frames.heard import Moment
+from gateway.groundwork.duration import DAY_MS, HOUR_MS
 from tests.alerts.alerting import PLACE
 from tests.judged_frames import NOON_MS, Post, offer
 from tests.mosquitto_broker import MosquittoBroker, publish, retained

@@ -22,8 +22,8 @@ from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import encode
 from gateway.feed.latest import POSITION_FIELDS, WEATHER_FIELDS, Channel
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.part import Part, PartKind, State
 from gateway.judge.verdict import Reason
-from gateway.part import Part, PartKind, State
 
 ANNOUNCER = Announcer("stile-QX1GAT-10-1a2b", "QX1GAT-10", "stile/QX1GAT-10")
 PARTS = [(PartKind.RECEIVER, "vhf"), (PartKind.RECEIVER, "hf-30"), (PartKind.UPLINK, "uplink"), (PartKind.BUS, "bus")]

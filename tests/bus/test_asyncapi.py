@@ -17,9 +17,9 @@ from gateway.bus.topics import TopicGroup
 from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload, heard_object
 from gateway.feed.reader import ReportReader
+from gateway.groundwork.part import Part, PartKind, State
 from gateway.judge.conditions import Post as PostSettings
 from gateway.judge.verdict import Reason
-from gateway.part import Part, PartKind, State
 from tests.bus.conftest import OpenBus, options_for, until
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import MosquittoBroker, Seen, publish, retained, witness

@@ -18,8 +18,8 @@ from gateway.feed.heard_object import heard_object
 from gateway.feed.schemas import Schema
 from gateway.feed.stations import Stations
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.part import Part, PartKind, State
 from gateway.judge.verdict import Judged, Reason
-from gateway.part import Part, PartKind, State
 from gateway.reports import read, to_object
 from tests.bus.conftest import QUICK, OpenBus, options_for, until
 from tests.judged_frames import Post, offer

@@ -10,8 +10,8 @@ from gateway.feed.health import Counts, Health
 from gateway.feed.reader import ReportReader
 from gateway.feed.schemas import Schema
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.part import Part, PartKind, State
 from gateway.judge.conditions import Post as PostSettings
-from gateway.part import Part, PartKind, State
 from gateway.watches.activity import Activity
 from tests.bus.conftest import OpenBus, options_for, until
 from tests.judged_frames import Post, offer

@@ -7,10 +7,11 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from gateway import policy_files, settings
+from gateway import settings
 from gateway.club.dispatch import Due, Outcome
 from gateway.club.hand_over import End, Parcel
-from gateway.service import Service
+from gateway.running.service import Service
+from gateway.settings import policy_files
 
 
 async def main(station_file: Path, books: Path) -> None:

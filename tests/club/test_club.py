@@ -14,8 +14,8 @@ from demo.network_server import NetworkServer
 from gateway import settings
 from gateway.feed.heard_object import encode
 from gateway.feed.schemas import Schema
-from gateway.part import PartKind, State
-from gateway.service import Service
+from gateway.groundwork.part import PartKind, State
+from gateway.running.service import Service
 from tests.payload_schemas import held_to
 from tests.whole_gateway import Decoder, Ear, kiss_of, running, until
 

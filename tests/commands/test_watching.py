@@ -22,12 +22,12 @@ from gateway.commands.watching.client import Client, UnansweredError, gateway_of
 from gateway.commands.watching.published import Answering, Event, NoAnswer, Told
 from gateway.documents import DocumentError
 from gateway.feed.schemas import Schema
-from gateway.service import Service
+from gateway.running.service import Service
 from tests.answers import figure
 from tests.payload_schemas import validator
 from tests.whole_gateway import FAIL_SAFE_SECONDS, Decoder, kiss_of, running, station_file, until
 
-TREE = Path(__file__).parent.parent
+TREE = Path(__file__).parents[2]
 TOKEN = "an-invented-token-for-tests"
 HOSTILE = b"QA1BCD-9>APRS:>\x1b[2J\x1b]0;mine\x07 \xe2\x80\xae turned round"
 """A screen cleared, a window renamed, a right-to-left override."""

@@ -5,7 +5,7 @@ import pytest
 
 from gateway import settings
 from gateway.commands import checking
-from gateway.loopback import is_loopback
+from gateway.groundwork.loopback import is_loopback
 from tests.docker.reading import FOLDER
 
 TEXT = (FOLDER / "station.yaml").read_text("utf-8")

@@ -9,9 +9,9 @@ from gateway.alerts import entry, watch
 from gateway.alerts.alert import AlertKind
 from gateway.alerts.entry import Alert, WeatherThresholds
 from gateway.documents import check, parse
-from gateway.duration import HOUR_MS, MINUTE_MS
 from gateway.feed import schemas
-from gateway.part import PartKind, State
+from gateway.groundwork.duration import HOUR_MS, MINUTE_MS
+from gateway.groundwork.part import PartKind, State
 from gateway.watches import clock, quiet
 from tests.alerts.alerting import Section
 

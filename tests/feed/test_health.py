@@ -5,8 +5,8 @@ import pytest
 from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import encode
 from gateway.feed.schemas import Schema
+from gateway.groundwork.part import Part, PartKind, State, counter, gauge, shed
 from gateway.judge.verdict import Reason
-from gateway.part import Part, PartKind, State, counter, gauge, shed
 from gateway.watches.activity import Activity
 from gateway.watches.emergencies import PastRates, Taken
 from gateway.watches.reach import Reach

@@ -1,10 +1,10 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.duration import DAY_MS
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
+from gateway.groundwork.duration import DAY_MS
 from gateway.judge.conditions import Post as PostSettings
 from gateway.judge.verdict import Judged, Reason
 from tests.judged_frames import NOON_MS, Post

@@ -5,7 +5,7 @@ from hypothesis import strategies as some
 
 from gateway.frames.moment import Moment
 from gateway.frames.pulse import CATCH_UP_MS, SHOWN_MS, STANDSTILL_MS, Pulse, Source
-from gateway.part import State
+from gateway.groundwork.part import State
 
 TIME_MS = 1_800_000_000_000
 

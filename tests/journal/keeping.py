@@ -10,11 +10,11 @@ from contextlib import asynccontextmanager, contextmanager
 from pathlib import Path
 from typing import Any
 
-from gateway.duration import DAY_MS
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.capture import BEGAN_WITH, Line, read_object
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.duration import DAY_MS
 from gateway.journal.batch import Batch
 from gateway.journal.options import JournalOptions
 from gateway.journal.reading import read_heard

@@ -3,8 +3,8 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.duration import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from gateway.frames.heard import Moment
+from gateway.groundwork.duration import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from gateway.journal.ageing import Ageing
 from tests.judged_frames import NOON_MS
 

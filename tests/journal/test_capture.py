@@ -11,11 +11,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from gateway.duration import DAY_MS
-from gateway.expanding import CompressionError
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.capture import BadLine, Line, read_heard
 from gateway.frames.heard import Moment
+from gateway.groundwork.duration import DAY_MS
+from gateway.groundwork.expanding import CompressionError
 from gateway.journal.capture import Captures, CaptureWriter
 from gateway.journal.options import MEGABYTE, CaptureOptions, Pace
 from gateway.journal.reading import read_lines

@@ -10,17 +10,17 @@ from pathlib import Path
 import pytest
 from structlog.testing import capture_logs
 
-from gateway.back_off import Pauses
-from gateway.expanding import CompressionError
 from gateway.feed.heard_object import HeardPayload, encode, heard_object, no_report
 from gateway.feed.reader import ReportReader
 from gateway.frames.capture import Line, read_object
+from gateway.groundwork.back_off import Pauses
+from gateway.groundwork.expanding import CompressionError
+from gateway.groundwork.part import PartKind, State
 from gateway.journal.journal import Journal
 from gateway.journal.options import Pace
 from gateway.journal.reading import read_lines
 from gateway.journal.trouble import JournalRefusedError
 from gateway.judge.memory import JudgeMemory
-from gateway.part import PartKind, State
 from tests.journal import endless_gateway
 from tests.journal.keeping import PATIENCE_OF_A_TEST, RUN, Clock, frames, heard_objects, rows_in, running, until_written
 from tests.judge.listening import POST, Listening

@@ -14,8 +14,8 @@ from typing import Any
 
 import pytest
 
-from gateway.expanding import CompressionError
 from gateway.frames.capture import BadLine, Line, read_object
+from gateway.groundwork.expanding import CompressionError
 from gateway.journal import reading
 from gateway.journal.batch import Dump
 from gateway.journal.reading import read_heard, read_lines

@@ -8,17 +8,17 @@ from dataclasses import replace
 import pytest
 from structlog.testing import capture_logs
 
-from gateway.back_off import Pauses
 from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload, encode
 from gateway.feed.schemas import Schema
 from gateway.frames.heard import Moment
+from gateway.groundwork.back_off import Pauses
+from gateway.groundwork.part import PartKind, State
 from gateway.journal.batch import Batch
 from gateway.journal.options import Limits, Pace
 from gateway.journal.recorder import Recorder
 from gateway.journal.trouble import JournalError, Trouble
 from gateway.judge.verdict import Judged
-from gateway.part import PartKind, State
 from tests.journal.keeping import Clock, frames, running, until_written
 from tests.judged_frames import NOON_MS
 from tests.payload_schemas import held_to

@@ -9,12 +9,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from gateway.duration import HOUR_MS
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames import third_party, tnc2
 from gateway.frames.frame import Damaged, Frame, damaged
 from gateway.frames.heard import Heard, Moment
 from gateway.frames.plain import from_object
+from gateway.groundwork.duration import HOUR_MS
 from gateway.journal import rows as rows_module
 from gateway.journal import store as store_module
 from gateway.journal.batch import PolicyTexts, Row

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from gateway.frames.frame import Damaged, Frame, damaged
-from gateway.part import State
+from gateway.groundwork.part import State
 from gateway.receivers.address import parse
 from gateway.receivers.receiver import Phase, Receiver
 from tests.answers import figure, figure_names

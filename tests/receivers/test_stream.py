@@ -11,7 +11,7 @@ import pytest
 from gateway.frames.frame import Damaged
 from gateway.frames.heard import Heard, Run
 from gateway.frames.kiss import MAXIMUM_ESCAPED_OCTETS
-from gateway.part import State
+from gateway.groundwork.part import State
 from gateway.receivers.address import ReceiverAddress, parse
 from gateway.receivers.kinds import open_receiver
 from gateway.receivers.receiver import READ_OCTETS, Phase, Receiver

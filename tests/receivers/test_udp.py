@@ -11,7 +11,7 @@ from gateway.frames import ax25
 from gateway.frames.fcs import append_fcs
 from gateway.frames.frame import Damaged
 from gateway.frames.heard import Run
-from gateway.part import State
+from gateway.groundwork.part import State
 from gateway.receivers.address import AddressError, HostPort, ReceiverAddress, Scheme, parse
 from gateway.receivers.receiver import Phase
 from gateway.receivers.udp import DatagramReceiver

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import pytest
 
-from gateway import policy_files, settings
+from gateway import settings
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.sink import Sink
 from gateway.judge.verdict import Judged, Reason
@@ -17,7 +17,8 @@ from gateway.replay.beginnings import Beginnings
 from gateway.replay.contender import Contender
 from gateway.replay.record import Record
 from gateway.replay.replay import Replay, Replayed
-from gateway.service import Service
+from gateway.running.service import Service
+from gateway.settings import policy_files
 from tests.mosquitto_broker import MosquittoBroker, publish
 from tests.replay.recording import read_back
 from tests.whole_gateway import FAIL_SAFE_SECONDS, Decoder, kiss_of, running, station_file, until

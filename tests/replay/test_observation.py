@@ -2,8 +2,8 @@
 
 import pytest
 
-from gateway.duration import HOUR_MS
 from gateway.feed.reader import ReportReader
+from gateway.groundwork.duration import HOUR_MS
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Judged
 from gateway.replay import observation

@@ -11,11 +11,11 @@ import pytest
 import yaml
 from hypothesis import event, given, settings
 
-from gateway import policy_files
 from gateway import settings as station_files
 from gateway.commands.checking import check_station
 from gateway.documents import DocumentError, Problem
-from gateway.service import Service
+from gateway.running.service import Service
+from gateway.settings import policy_files
 from tests.settings.stations import station, stations
 
 PASSCODE = "21161"  # trade-notes' check value for QX1GAT, from memory

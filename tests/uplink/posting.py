@@ -6,8 +6,8 @@ from collections.abc import AsyncIterator, Callable, Sequence
 from dataclasses import dataclass
 
 from demo.network_server import NetworkServer
-from gateway.back_off import Pauses
 from gateway.frames.heard import Run
+from gateway.groundwork.back_off import Pauses
 from gateway.uplink.client import Uplink
 from gateway.uplink.outbox import Outcome
 from gateway.uplink.state import Phase, UplinkOptions, UplinkState

@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator, Iterator
 
 import pytest
 
-from gateway import hosts
+from gateway.groundwork import hosts
 from gateway.uplink.dial import DialError, dial
 
 Answer = list[tuple[socket.AddressFamily, socket.SocketKind, int, str, tuple[str, int]]]

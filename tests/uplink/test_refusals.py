@@ -6,7 +6,7 @@ import pytest
 from structlog.testing import capture_logs
 
 from demo.network_server import Answer, Conduct, NetworkServer
-from gateway.part import Part, State
+from gateway.groundwork.part import Part, State
 from gateway.uplink.outbox import Outcome
 from gateway.uplink.passcode import belongs
 from gateway.uplink.state import Phase

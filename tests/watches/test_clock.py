@@ -1,7 +1,7 @@
 import pytest
 
 from gateway.frames.heard import Moment
-from gateway.part import State
+from gateway.groundwork.part import State
 from gateway.watches.clock import SHOWN_MS, ClockWatch
 from tests.answers import figure
 from tests.judged_frames import NOON_MS

@@ -1,8 +1,8 @@
 """The counts of a day: they begin at midnight of UTC, and at nothing else."""
 
-from gateway.duration import DAY_MS, HOUR_MS
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Moment
+from gateway.groundwork.duration import DAY_MS, HOUR_MS
 from gateway.judge.verdict import Reason
 from gateway.watches.day import DayCounts
 from tests.judged_frames import NOON_MS, Post

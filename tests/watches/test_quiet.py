@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from gateway.feed.heard_object import encode
 from gateway.frames.heard import Moment
-from gateway.part import Part, PartKind, State
+from gateway.groundwork.part import Part, PartKind, State
 from gateway.watches.quiet import FEWEST_DAYS, LIMIT, MOST_AN_HOUR, REMEDY, SLOW_DAY, Hearing, QuietWatch, with_hearing
 from tests.remembering import dumped, restore
 from tests.watches.listening_post import DAY, HOUR, MINUTE, MONDAY_MS, STEP, ListeningPost, listened

@@ -3,9 +3,9 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.duration import HOUR_MS
 from gateway.feed.heard_object import encode
 from gateway.feed.reader import ReportReader
+from gateway.groundwork.duration import HOUR_MS
 from gateway.judge import conditions
 from gateway.watches.reach import LOOKED_AT, Reach, ReachWatch
 from tests.judged_frames import Post

@@ -12,9 +12,9 @@ from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
 from gateway.frames import tnc2
+from gateway.groundwork.part import Figure, Part, PartKind, State, shed
 from gateway.judge import conditions
 from gateway.judge.verdict import Judged, Reason
-from gateway.part import Figure, Part, PartKind, State, shed
 from gateway.web.options import WebLimits, WebPace
 from gateway.web.server import WebServer
 from gateway.web.sources import PolicyFile, PublishedPolicy, WebSources

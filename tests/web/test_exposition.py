@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from prometheus_client.parser import text_string_to_metric_families
 
-from gateway.part import counters, gauge
+from gateway.groundwork.part import counters, gauge
 from gateway.web.exposition import write
 
 LABEL_TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)

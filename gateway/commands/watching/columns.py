@@ -3,7 +3,7 @@
 import unicodedata
 from collections.abc import Iterator
 
-from gateway.printable import escape, printable
+from gateway.groundwork.printable import escape, printable
 
 MOST_MARKS = 2
 """Combining marks on one letter; more of them, piled up, would cover the lines above."""

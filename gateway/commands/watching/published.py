@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
-from gateway.part import State
+from gateway.groundwork.part import State
 
 Count = Annotated[int, Field(ge=0)]
 

@@ -13,7 +13,7 @@ from gateway.commands.watching import words
 from gateway.commands.watching.columns import cut, shown, width, wrapped
 from gateway.commands.watching.published import HealthShown, PartShown
 from gateway.commands.watching.watched import Watched
-from gateway.part import State
+from gateway.groundwork.part import State
 
 FEWEST_FRAMES = 4
 """With the heading; for so many lines the parts that are well are drawn together into one."""

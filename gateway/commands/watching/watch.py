@@ -19,8 +19,8 @@ from gateway.commands.watching.published import Event, NoAnswer
 from gateway.commands.watching.screen import screen
 from gateway.commands.watching.terminal import USUAL_SIZE, Terminal, can_draw
 from gateway.commands.watching.watched import Watched
-from gateway.kept_tasks import kept_tasks
-from gateway.part import State
+from gateway.groundwork.kept_tasks import kept_tasks
+from gateway.groundwork.part import State
 
 REDRAW_SECONDS = 0.25
 """The screen is drawn no more often than this."""

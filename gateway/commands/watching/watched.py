@@ -4,7 +4,6 @@ from collections import deque
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from gateway.bounded import BoundedMapping
 from gateway.commands.watching.published import (
     AlertShown,
     Answering,
@@ -17,6 +16,7 @@ from gateway.commands.watching.published import (
     Shown,
     Told,
 )
+from gateway.groundwork.bounded import BoundedMapping
 
 FRAMES = 200
 ALERTS = 20

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from gateway.commands.watching.columns import padded, shown, width
 from gateway.commands.watching.published import AlertShown, CountsShown, HealthShown, HeardShown, PartShown
 from gateway.commands.watching.watched import SeenFrame
-from gateway.duration import in_words
+from gateway.groundwork.duration import in_words
 
 CAUTION = "Not a distress watch: an emergency is shown first, and that promises nothing."
 

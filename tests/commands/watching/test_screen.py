@@ -17,9 +17,9 @@ from gateway.commands.watching.watched import ALERTS, EMERGENCIES, FRAMES, Watch
 from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import heard_object
 from gateway.feed.reader import ReportReader
+from gateway.groundwork.part import Part, PartKind, State, shed
 from gateway.judge import conditions
 from gateway.judge.verdict import Judged, Reason
-from gateway.part import Part, PartKind, State, shed
 from tests.judged_frames import NOON_MS, Post
 
 NOON = datetime(2026, 6, 6, 12, tzinfo=UTC)
