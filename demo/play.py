@@ -225,8 +225,13 @@ def main() -> int:
     """Read the arguments and play."""
     parser = argparse.ArgumentParser(prog="demo/run", description=__doc__)
     parser.add_argument("--for", dest="seconds", type=_seconds, metavar="20s", help="end by itself after so long")
+    parser.add_argument("--club", action="store_true", help="three posts, three servers of an engine, two hubs")
     options = parser.parse_args()
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger("warning"))
+    if options.club:
+        from demo import club  # noqa: PLC0415 - it needs more than the demo of one post
+
+        return 0 if asyncio.run(club.play(options.seconds)) else 1
     return 0 if asyncio.run(play(options.seconds)) else 1
 
 

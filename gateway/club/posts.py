@@ -3,8 +3,10 @@
 No I/O, no clock: times are the stream's stamps, in Unix milliseconds, so every hub says the same.
 """
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import chain
 
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject, rfc3339
@@ -28,7 +30,7 @@ class PostRecord:
     last_heard_ms: int | None = None
     frames: int = 0
     alone: int = 0
-    """Transmissions that no other post heard."""
+    """Transmissions that no other post heard, and that none can hear any more."""
 
     first: int = 0
     """Transmissions whose first copy in the stream was this post's."""
@@ -83,15 +85,19 @@ class Posts:
 
     def to_objects(self, now_ms: int) -> list[PlainObject]:
         """The plain form, by name. `now_ms` is stream time."""
-        return [self._to_object(name, record, now_ms) for name, record in sorted(self._posts.items())]
+        alone = Counter(chain(self._recent.values(), self._older.values()))  # as far as is known yet
+        return [
+            self._to_object(name, record, record.alone + alone[name], now_ms)
+            for name, record in sorted(self._posts.items())
+        ]
 
-    def _to_object(self, name: str, record: PostRecord, now_ms: int) -> PlainObject:
+    def _to_object(self, name: str, record: PostRecord, alone: int, now_ms: int) -> PlainObject:
         plain: PlainObject = {
             "name": name,
             "last_word": rfc3339(record.last_word_ms),
             "frames": record.frames,
             "frames_last_minute": _last_minute(record, now_ms),
-            "alone": record.alone,
+            "alone": alone,
             "first": record.first,
             "first_share": round(record.first / self.transmissions, 3) if self.transmissions else 0,
         }
