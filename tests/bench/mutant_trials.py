@@ -238,6 +238,7 @@ def _fork(copy: Path, tests: Sequence[str], watch: _Watch | None = None, seconds
     if process:
         return process
     os.setpgid(0, 0)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
     resource.setrlimit(resource.RLIMIT_AS, (MAXIMUM_MEMORY, MAXIMUM_MEMORY))
     resource.setrlimit(resource.RLIMIT_CPU, (seconds, resource.RLIM_INFINITY))
     status = int(pytest.ExitCode.INTERNAL_ERROR)

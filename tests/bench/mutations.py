@@ -14,6 +14,7 @@ of headers and the tables of rules, or start an interpreter for each of thousand
 
 import argparse
 import random
+import signal
 import sys
 import tempfile
 import time
@@ -55,11 +56,15 @@ def main() -> None:
     until = time.monotonic() + chosen.minutes * 60
     load_what_tests_need()
     ends: dict[Place, End] = {}
-    for room in chosen.rooms or ROOMS:
-        modules = [str(path) for path in sorted(Path("gateway", room).glob("*.py"))]
-        modules = [one for one in modules if not chosen.only or one.removeprefix("gateway/") in chosen.only]
-        if modules:
-            ends |= _tried(modules, ROOMS[room], chosen, until)
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        for room in chosen.rooms or ROOMS:
+            modules = [str(path) for path in sorted(Path("gateway", room).glob("*.py"))]
+            modules = [one for one in modules if not chosen.only or one.removeprefix("gateway/") in chosen.only]
+            if modules:
+                ends.update(_tried(modules, ROOMS[room], chosen, until))
+    except KeyboardInterrupt:
+        print("ended early: this is what was tried until then")
     _print_table(ends)
     _print_survivors(ends)
 
@@ -70,7 +75,7 @@ def measure(effort: Effort) -> Iterator[Figure]:
     load_what_tests_need()
     for room, tests in ROOMS.items():
         modules = [str(path) for path in sorted(Path("gateway", room).glob("*.py"))]
-        ends = _tried(modules, tests, chosen, time.monotonic() + chosen.minutes * 60 / len(ROOMS))
+        ends = dict(_tried(modules, tests, chosen, time.monotonic() + chosen.minutes * 60 / len(ROOMS)))
         with redirect_stdout(sys.stderr):
             _print_survivors(ends)
         counted = Counter(ends.values())
@@ -81,18 +86,18 @@ def measure(effort: Effort) -> Iterator[Figure]:
         )
 
 
-def _tried(modules: Sequence[str], tests: Sequence[str], chosen: argparse.Namespace, until: float) -> dict[Place, End]:
+def _tried(
+    modules: Sequence[str], tests: Sequence[str], chosen: argparse.Namespace, until: float
+) -> Iterator[tuple[Place, End]]:
     places = [Place(module, mutant) for module in modules for mutant in mutants_of(Path(module).read_text("utf-8"))]
     random.Random(1).shuffle(places)
-    ends: dict[Place, End] = {}
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
         trials = Trials(Path.cwd(), Path(folder), tests, chosen.cores)
         baseline = trials.baseline(modules, chosen.slowest)
-        for place, end in trials.run(places, baseline, until):
-            ends[place] = end
-            print(f"\r{len(ends)} of {len(places)}", end="", file=sys.stderr, flush=True)
+        for number, (place, end) in enumerate(trials.run(places, baseline, until), 1):
+            yield place, end
+            print(f"\r{number} of {len(places)}", end="", file=sys.stderr, flush=True)
     print(file=sys.stderr)
-    return ends
 
 
 def _print_table(ends: dict[Place, End]) -> None:

@@ -110,3 +110,11 @@ def test_the_memory_is_bounded_in_octets_too() -> None:
         assert len(memory) * 500 <= duplicates.MAXIMUM_OCTETS + 1000
     assert memory.since(b"%0500d" % 39_999, 2) == 1
     assert memory.since(b"%0500d" % (39_999 - duplicates.MAXIMUM_OCTETS // 2 // 500), 2) == 1
+
+
+def test_what_is_handed_on_is_what_a_copy_of_may_still_come() -> None:
+    memory = RecentForwards(1000)
+    for elapsed_ms in (1, 500, 999, 1500, 1501):
+        memory.remember(b"%d" % elapsed_ms, elapsed_ms)
+    assert sorted(memory.entries()) == [(b"1500", 1500), (b"1501", 1501), (b"999", 999)]
+    assert RecentForwards(1000).entries() == []
