@@ -6,6 +6,7 @@ Exit 0 if so; 1 if not, with the reason in one line.
 """  # noqa: INP001 - run from the image by its path, never imported by the gateway
 
 import http.client
+import ssl
 import sys
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -55,8 +56,8 @@ def running_station_file(processes: Path) -> Path:
     raise UnhealthyError("no gateway runs here")
 
 
-def page_address(station_file: Path) -> tuple[str, int] | None:
-    """Host and port at which the page is asked for, where the station file has one."""
+def page_address(station_file: Path) -> tuple[str, int, bool] | None:
+    """Host and port at which the page is asked for, where the station file has one, and whether it speaks TLS."""
     try:
         station = yaml.safe_load(station_file.read_text("utf-8"))
         page = station["web"]
@@ -64,14 +65,20 @@ def page_address(station_file: Path) -> tuple[str, int] | None:
         host, port = listen.hostname or PAGE_HOST, listen.port or PAGE_PORT
     except (OSError, ValueError, yaml.YAMLError, LookupError, TypeError, AttributeError):
         return None  # there is none; or the file was spoilt after the start, which is for the next start to say
-    return ANY_HOST.get(host, host), port
+    return ANY_HOST.get(host, host), port, page.get("certificate") is not None
 
 
-def ask_page(address: tuple[str, int] | None) -> None:
+def ask_page(address: tuple[str, int, bool] | None) -> None:
     """Ask for /healthz, which is answered as long as the gateway's loop turns. Raises `UnhealthyError`."""
     if address is None:
         return
-    connection = http.client.HTTPConnection(*address, timeout=ANSWER_SECONDS)  # goes through no proxy
+    host, port, encrypted = address
+    connection = http.client.HTTPConnection(host, port, timeout=ANSWER_SECONDS)  # goes through no proxy
+    if encrypted:  # in this very container: that it answers is the question, not who it is
+        context = ssl.create_default_context()
+        context.check_hostname = False
+        context.verify_mode = ssl.CERT_NONE
+        connection = http.client.HTTPSConnection(host, port, timeout=ANSWER_SECONDS, context=context)
     try:
         connection.request("GET", "/healthz")
         status = connection.getresponse().status

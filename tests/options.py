@@ -39,7 +39,7 @@ def lines_options(port: int = 0, **more: Any) -> LinesOptions:  # noqa: ANN401 -
 
 def web_options(port: int = 0, **more: Any) -> WebOptions:  # noqa: ANN401 - any field of it
     """A web on loopback, at any port that is free if none is named."""
-    return replace(WebSettings().options(CALLSIGN, None), port=port, **more)
+    return replace(WebSettings().options(CALLSIGN, Path(), None), port=port, **more)
 
 
 def journal_options(path: Path, **more: Any) -> JournalOptions:  # noqa: ANN401 - any field of it

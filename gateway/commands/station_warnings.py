@@ -7,6 +7,7 @@ from pathlib import Path
 
 from gateway.bus.options import BusOptionsError
 from gateway.documents import Place, Problem
+from gateway.groundwork.listening import CertificateError
 from gateway.groundwork.loopback import is_loopback
 from gateway.groundwork.private_files import why_not_private
 from gateway.journal.reading import trouble_with
@@ -32,6 +33,7 @@ def station_warnings(station: StationFile) -> Iterator[Problem]:
         *_about_ports(station),
         *_about_secrets(station),
         *_about_certificates(station),
+        *_about_the_certificate_of_the_web(station),
         *_about_folders(station),
     ):
         yield station.document.problem(place, what)
@@ -106,6 +108,15 @@ def _about_certificates(station: StationFile) -> Iterator[tuple[Place, str]]:
     except BusOptionsError as error:
         key = "ca" if str(error).startswith("bus.ca") else "certificate"
         yield ("bus", key), f"{error}; until then the bus is down"
+
+
+def _about_the_certificate_of_the_web(station: StationFile) -> Iterator[tuple[Place, str]]:
+    if station.web is None or station.web.certificate is None:
+        return
+    try:
+        station.web.context()
+    except CertificateError as error:
+        yield ("web", "certificate"), f"{error.strerror}; until then the page is down"
 
 
 def _about_folders(station: StationFile) -> Iterator[tuple[Place, str]]:

@@ -41,7 +41,7 @@ class Understood:
             "sends_to": {"servers": self._servers(), "receive_only": self._receives_only()} if uplink else None,
             "bus": {"broker": bus.broker, "topics": f"{bus.base}/{bus.callsign}/"} if bus else None,
             "lines": _host_and_port(*settings.lines.listen) if settings.lines else None,
-            "web": f"http://{_host_and_port(web.host, web.port)}/" if web else None,
+            "web": f"{'https' if web.certificate else 'http'}://{_host_and_port(web.host, web.port)}/" if web else None,
             "club": self._club(),
             "journal": str(journal.path) if journal else None,
             "captures": str(captures.folder) if captures else None,

@@ -4,12 +4,22 @@ import asyncio
 import contextlib
 import os
 import socket
+import ssl
 from collections.abc import AsyncIterator, Callable
 
 import structlog
 
 from gateway.groundwork.hosts import look_up
 from gateway.groundwork.part import Part, PartKind, State
+
+
+class CertificateError(OSError):
+    """What TLS needs cannot be used; `strerror` says why."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(0, why)
+        self.strerror: str = why
+
 
 _NOT_STARTED = "it was not started yet"
 _REMEDY = "see what else listens there, or listen at another port"
@@ -55,15 +65,17 @@ class Listener:
         leaving: asyncio.Event,
         *,
         prepare: Callable[[socket.socket], None],
+        secure: Callable[[], ssl.SSLContext] | None = None,
     ) -> AsyncIterator[bool]:
         """Let connections in for as long as the context lasts. False: it was time for `leaving` before that could be.
 
-        `prepare` sets options of the listening sockets, which connections take over from them.
+        `prepare` sets options of the listening sockets, which connections take over from them. `secure` reads what TLS
+        needs, where it is wanted; it may raise `OSError`, whose `strerror` says why that cannot be.
         """
         server = None
         try:
             while server is None and not leaving.is_set():
-                server = await self._try(make_protocol)
+                server = await self._try(make_protocol, secure)
                 if server is None:
                     with contextlib.suppress(TimeoutError):
                         async with asyncio.timeout(self._retry_seconds):
@@ -80,11 +92,16 @@ class Listener:
                 server.close()
             self._become(None, "the gateway stops")
 
-    async def _try(self, make_protocol: Callable[[], asyncio.BaseProtocol]) -> asyncio.Server | None:
+    async def _try(
+        self, make_protocol: Callable[[], asyncio.BaseProtocol], secure: Callable[[], ssl.SSLContext] | None
+    ) -> asyncio.Server | None:
         try:
+            context = None if secure is None else secure()
             addresses = [str(address[0]) for _, address in await look_up(self._host, self._asked_port)]
             loop = asyncio.get_running_loop()
-            return await loop.create_server(make_protocol, addresses, self._asked_port, start_serving=False)
+            return await loop.create_server(
+                make_protocol, addresses, self._asked_port, ssl=context, start_serving=False
+            )
         except (OSError, UnicodeError) as error:
             why = _why(error)
             if why != self._trouble:
@@ -95,6 +112,8 @@ class Listener:
 
 def _why(error: OSError | UnicodeError) -> str:
     """What the system says of it; asyncio puts the address into the text, which is said beside it."""
+    if isinstance(error, CertificateError):
+        return error.strerror
     if isinstance(error, UnicodeError | socket.gaierror) or not error.errno:
         return "this is no address of this computer"
     return os.strerror(error.errno)

@@ -36,6 +36,8 @@ class WebSettings(Section):
     token_file: Path | None = None
     listen: Annotated[Listen, place_to_listen(WEB_PORT)] = Listen("127.0.0.1", WEB_PORT)
     hosts: list[Annotated[str, AfterValidator(_HOST)]] = Field(default_factory=list, max_length=MOST_HOSTS)
+    certificate: Path | None = None
+    key: Path | None = None
 
     @field_validator("listen")
     @classmethod
@@ -47,9 +49,17 @@ class WebSettings(Section):
             )
         return place
 
-    def options(self, callsign: str, token: str | None) -> WebOptions:
-        """What the web is made from."""
-        return WebOptions(callsign, self.listen.host, self.listen.port, token, tuple(self.hosts))
+    @field_validator("key")
+    @classmethod
+    def _with_a_certificate(cls, key: Path | None, info: ValidationInfo) -> Path | None:
+        if key is not None and info.data.get("certificate", ...) is None:
+            raise ValueError("a key goes with a certificate: give both, or both in one file as certificate")
+        return key
+
+    def options(self, callsign: str, folder: Path, token: str | None) -> WebOptions:
+        """What the web is made from; `folder` is where paths start."""
+        certificate, key = (folder / path if path else None for path in (self.certificate, self.key))
+        return WebOptions(callsign, self.listen.host, self.listen.port, token, tuple(self.hosts), certificate, key)
 
 
 def _a_file(path: Path) -> Path:

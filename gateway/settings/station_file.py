@@ -90,7 +90,7 @@ class StationFile(StationText):
     def web(self) -> WebOptions | None:
         """What the web is told."""
         section = self.settings.web
-        return None if section is None else section.options(self._callsign, _revealed(self.web_token))
+        return None if section is None else section.options(self._callsign, self.folder, _revealed(self.web_token))
 
     @property
     def journal(self) -> JournalOptions | None:

@@ -159,7 +159,7 @@ class Handlers:
             return self._sign_in_page("That is not the token of this gateway.")
         response = web.Response(status=HTTPStatus.SEE_OTHER, headers={hdrs.LOCATION: "/"})
         # A browser says where the form came from: over TLS, by way of a proxy, the cookie goes over nothing else.
-        is_secure = request.headers.get(hdrs.ORIGIN, "").startswith("https://")
+        is_secure = request.secure or request.headers.get(hdrs.ORIGIN, "").startswith("https://")
         name = session.SECURE_COOKIE if is_secure else session.COOKIE
         response.set_cookie(
             name, opened, max_age=session.SESSION_SECONDS, httponly=True, samesite="Lax", secure=is_secure

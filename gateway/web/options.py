@@ -1,6 +1,10 @@
 """What the web is told: where it listens, who may read it, and how much may wait for whom."""
 
+import ssl
 from dataclasses import dataclass, field
+from pathlib import Path
+
+from gateway.groundwork.listening import CertificateError
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,5 +76,23 @@ class WebOptions:
     hosts: tuple[str, ...]
     """Names by which readers reach it, beside loopback's and the address it listens on: those of a proxy, say."""
 
+    certificate: Path | None = None
+    """For TLS: a file of PEM certificates, the gateway's own first. None: the web speaks plain HTTP."""
+
+    key: Path | None = None
+    """Its key, where that stands in a file of its own."""
+
     limits: WebLimits = WebLimits()
     pace: WebPace = WebPace()
+
+    def context(self) -> ssl.SSLContext:
+        """What TLS needs, read from the files. Raises `CertificateError`."""
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        try:
+            # Without a password callback OpenSSL asks on the terminal, which would stop the whole process.
+            context.load_cert_chain(str(self.certificate), self.key, password=lambda: "")
+        except (OSError, ssl.SSLError) as error:
+            files = " and ".join(str(path) for path in (self.certificate, self.key) if path)
+            why = "not what TLS can use" if isinstance(error, ssl.SSLError) else error.strerror or "cannot be read"
+            raise CertificateError(f"{files}: {why}: give a PEM certificate and its key, unencrypted") from None
+        return context

@@ -147,9 +147,10 @@ class WebServer(RunningSink):
         try:
             assert runner.server is not None  # noqa: S101 - `setup` has made it
             connect = partial(Connection, runner.server, self._places, self._options.pace)
-            async with self._listener.listening(connect, self._leaving, prepare=prepare) as listens:
+            secure = None if self._options.certificate is None else self._options.context
+            async with self._listener.listening(connect, self._leaving, prepare=prepare, secure=secure) as listens:
                 if listens:
-                    if not is_loopback(self._options.host):
+                    if secure is None and not is_loopback(self._options.host):
                         _log.warning(UNENCRYPTED)
                     async with kept_tasks() as tasks:
                         tasks.keep(self._streams.run(), "web: streams")

@@ -124,23 +124,24 @@ def test_a_stopped_gateway_is_not_healthy(
 @pytest.mark.parametrize(
     ("station", "address"),
     [
-        ("web: {listen: '127.0.0.1:7583'}", ("127.0.0.1", 7583)),
-        ("web: {listen: '0.0.0.0:7583'}", ("127.0.0.1", 7583)),
-        ("web: {listen: '[::]:7583'}", ("::1", 7583)),
-        ("web: {listen: '[::1]:7583'}", ("::1", 7583)),
-        ("web: {listen: localhost}", ("localhost", settings.WEB_PORT)),
-        ("web: {}", ("127.0.0.1", settings.WEB_PORT)),
-        ("web: {token_file: token}", ("127.0.0.1", settings.WEB_PORT)),
+        ("web: {listen: '127.0.0.1:7583'}", ("127.0.0.1", 7583, False)),
+        ("web: {listen: '0.0.0.0:7583'}", ("127.0.0.1", 7583, False)),
+        ("web: {listen: '[::]:7583'}", ("::1", 7583, False)),
+        ("web: {listen: '[::1]:7583'}", ("::1", 7583, False)),
+        ("web: {listen: localhost}", ("localhost", settings.WEB_PORT, False)),
+        ("web: {}", ("127.0.0.1", settings.WEB_PORT, False)),
+        ("web: {token_file: token}", ("127.0.0.1", settings.WEB_PORT, False)),
         ("bus: {broker: embedded}", None),
         ("web:", None),
         ("web: true", None),
         ("web: {listen: '127.0.0.1:80730'}", None),
+        ("web: {certificate: own.pem}", ("127.0.0.1", settings.WEB_PORT, True)),
         ("[]", None),
         ("web: {listen: [}", None),
     ],
 )
 def test_the_page_is_asked_where_the_station_file_says(
-    tmp_path: Path, station: str, address: tuple[str, int] | None
+    tmp_path: Path, station: str, address: tuple[str, int, bool] | None
 ) -> None:
     (tmp_path / "station.yaml").write_text(station)
     assert health.page_address(tmp_path / "station.yaml") == address

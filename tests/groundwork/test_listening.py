@@ -1,10 +1,11 @@
 import asyncio
 import socket
+import ssl
 
 import pytest
 from structlog.testing import capture_logs
 
-from gateway.groundwork.listening import Listener
+from gateway.groundwork.listening import CertificateError, Listener
 from gateway.groundwork.part import PartKind
 
 PATIENCE_SECONDS = 10
@@ -72,3 +73,24 @@ async def test_a_place_that_is_not_ours_is_said_to_be_none(host: str) -> None:
     assert listener.part(PartKind.WEB).why in {"Cannot assign requested address", "this is no address of this computer"}
     opening.cancel()
     await asyncio.wait([opening])
+
+
+async def test_tls_that_cannot_be_had_keeps_it_from_listening_and_says_why() -> None:
+    def no_certificate() -> ssl.SSLContext:
+        raise CertificateError("own.pem: not what TLS can use")
+
+    leaving = asyncio.Event()
+    listener = Listener("the door", "127.0.0.1", 0, lambda: 0, retry_seconds=0.001)
+
+    async def leave() -> None:
+        while listener.part(PartKind.WEB).why != "own.pem: not what TLS can use":  # noqa: ASYNC110 - as above
+            await asyncio.sleep(0.001)
+        leaving.set()
+
+    watching = asyncio.create_task(leave())
+    async with (
+        asyncio.timeout(PATIENCE_SECONDS),
+        listener.listening(asyncio.Protocol, leaving, prepare=lambda _: None, secure=no_certificate) as listens,
+    ):
+        assert not listens
+    await watching

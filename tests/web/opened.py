@@ -4,6 +4,7 @@ import asyncio
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import httpx
 
@@ -110,16 +111,20 @@ class OpenWeb:
 
 
 @asynccontextmanager
-async def open_web(
+async def open_web(  # noqa: PLR0913 - what a web is made from
     gateway: Gateway | None = None,
     *,
     token: str | None = None,
     hosts: tuple[str, ...] = (),
     pace: WebPace | None = None,
     port: int = 0,
+    certificate: Path | None = None,
     **limits: int,
 ) -> AsyncIterator[OpenWeb]:
-    """Runs a web server for a block; at its end it is cut off, where it was not drained."""
+    """Runs a web server for a block; at its end it is cut off, where it was not drained.
+
+    `certificate`: of its TLS, with the key beside it.
+    """
     gateway = gateway or Gateway()
     options = web_options(
         port,
@@ -127,6 +132,8 @@ async def open_web(
         hosts=hosts,
         limits=replace(WebLimits(), **limits),
         pace=pace or WebPace(),
+        certificate=certificate,
+        key=None if certificate is None else certificate.with_suffix(".key"),
     )
     server = WebServer(options, gateway.sources(), gateway.post.now, gateway.post.run)
     running = asyncio.create_task(server.run())

@@ -3,6 +3,7 @@
 import asyncio
 import errno
 import json
+import ssl
 from collections.abc import AsyncGenerator, Mapping
 from contextlib import aclosing
 from dataclasses import dataclass, field
@@ -58,12 +59,27 @@ class Gateway:
     host: str
     port: int
     token: SecretStr | None = field(default=None, repr=False)
+    certificate: Path | None = None
+    """The one that it shows, where it speaks TLS."""
 
     @property
     def address(self) -> str:
         """The root of its web."""
         host = f"[{self.host}]" if ":" in self.host else self.host
-        return f"http://{host}:{self.port}"
+        return f"{'http' if self.certificate is None else 'https'}://{host}:{self.port}"
+
+    def context(self) -> ssl.SSLContext | bool:
+        """What its TLS is held to: the very certificate of its station file. Raises `UnansweredError`."""
+        if self.certificate is None:
+            return True
+        try:
+            context = ssl.create_default_context(cafile=self.certificate)
+        except (OSError, ssl.SSLError):
+            trouble = NoAnswer(f"{self.certificate} cannot be read as a certificate", "see `stile check`")
+            raise UnansweredError(trouble) from None
+        context.check_hostname = False  # on loopback it is asked by an address that no certificate names
+        context.verify_flags |= ssl.VERIFY_X509_PARTIAL_CHAIN
+        return context
 
 
 def gateway_of(path: Path) -> Gateway:
@@ -79,7 +95,8 @@ def gateway_of(path: Path) -> Gateway:
         token = None if web.token_file is None else read_token(station.folder, web.token_file)
     except ValueError as error:
         raise DocumentError([document.problem(("web", "token_file"), str(error))]) from None
-    return Gateway(settings.station.callsign, _reachable(web.listen.host), web.listen.port, token)
+    certificate = None if web.certificate is None else station.folder / web.certificate
+    return Gateway(settings.station.callsign, _reachable(web.listen.host), web.listen.port, token, certificate)
 
 
 def _reachable(host: str) -> str:
@@ -105,6 +122,7 @@ class Client:
             headers["Authorization"] = f"Bearer {gateway.token.get_secret_value()}"
         self._session = aiohttp.ClientSession(
             gateway.address,
+            connector=aiohttp.TCPConnector(ssl=gateway.context()),
             headers=headers,
             timeout=aiohttp.ClientTimeout(total=None, sock_connect=ANSWER_SECONDS, sock_read=SILENCE_SECONDS),
         )
