@@ -158,7 +158,10 @@ class County:
     hearing: bool = False
     """Set it to False, and `hear` ends soon."""
 
-    ailing: list[object] = field(default_factory=list)
+    holder: Member | None = None
+    """The hub that held the lease when all was well last."""
+
+    ailing: list[tuple[str, list[dict[str, Any]] | None]] = field(default_factory=list)
     """Who was not well when last asked, and how."""
 
     async def hear(self, seconds: float, pace: float = 20.0) -> None:
@@ -173,11 +176,6 @@ class County:
                 with contextlib.suppress(OSError):
                     await self.decoders[place].send(kiss_of(b"QA1BCD-9>APRS:>" + said.encode()))
             await asyncio.sleep(1 / pace)
-
-    def sender(self) -> Member | None:
-        """The hub from which the newest line came."""
-        login = self.network.arrivals[-1][1] if self.network.arrivals else ""
-        return next((hub for hub in self.hubs if hub.name == login), None)
 
     async def until_it_sends(self, holds: Callable[[str], bool] = bool, seconds: float = 30.0) -> float:
         """Wait for a line from a login that `holds`, behind all that came; gives back when it came."""
@@ -207,13 +205,15 @@ class County:
         ]
         if any(health is None for health in found):
             return False
-        states = [part["state"] for health in found if health for part in health["parts"] if part["kind"] == "club"]
-        holding = [health["club"]["holds"] for health in found if health and "club" in health]
-        return states == ["ok"] * len(found) and sorted(holding) == [False, True]
+        if any(part["kind"] in ("club", "uplink") for _, parts in self.ailing if parts for part in parts):
+            return False
+        holding = [hub for hub, health in zip(self.hubs, found, strict=False) if health and health["club"]["holds"]]
+        self.holder = holding[0] if holding else None
+        return len(holding) == 1
 
     async def suffer(self, harm: Harm, part: Part, seconds: float) -> None:
         """Do harm for so long, and mend it; frames go on all the while. A hub's take-over is timed."""
-        sender = self.sender() or self.hubs[0]
+        sender = self.holder or self.hubs[0]
         leader = await self.engine.leader_of(STREAM) or 0
         post = self.chance.choice(self.posts)
         begun = time.monotonic()

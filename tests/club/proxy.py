@@ -55,19 +55,15 @@ class Proxy:
         task = asyncio.current_task()
         assert task is not None
         self._tasks.add(task)
+        both = {writer}
         try:
             await self._open.wait()
             there, back = await asyncio.open_connection("127.0.0.1", self.target)
-        except OSError:
-            writer.transport.abort()
-            return
-        finally:
-            self._tasks.discard(task)
-        both = {writer, back}
-        self._writers |= both
-        self._tasks.add(task)
-        try:
+            both.add(back)
+            self._writers |= both
             await asyncio.gather(self._pass(reader, back, self._on_lost), self._pass(there, writer, None))
+        except (OSError, asyncio.CancelledError):
+            pass  # the other end is away, or the test is over
         finally:
             for one in both:
                 one.transport.abort()
