@@ -79,6 +79,21 @@ async def test_it_shows_verdicts_with_their_reasons_and_counts_that_add_up() -> 
         keep(await browser.picture(), "page.png")
 
 
+async def test_a_hub_of_a_club_shows_its_posts() -> None:
+    gateway = Gateway()
+    async with open_web(gateway) as web, open_browser() as browser:
+        await browser.open(web.address)
+        await browser.until("#stream", lambda text: text == "live")
+        assert await browser.text("#club") == ""
+        post = {"name": "headland", "last_word": "2026-06-06T12:00:00.000Z", "frames": 90, "frames_last_minute": 12}
+        post |= {"alone": 7, "first": 41, "first_share": 0.456}
+        club = {"holds": True, "holder": "QX1HUB-10", "policy": "club@3fa9c1", "posts": [post]}
+        web.server.offer_health({**gateway.health().to_object(), "club": club})
+        shown = await browser.until("#club", lambda text: "headland" in text)
+        assert "This hub sends for the club; it judges by club@3fa9c1." in shown
+        assert "12 7 46 %" in shown.replace("\t", " ")
+
+
 async def test_an_emergency_stands_first_with_the_words_that_nobody_keeps_watch() -> None:
     gateway = Gateway()
     async with open_web(gateway) as web, open_browser() as browser:

@@ -71,6 +71,24 @@ class ReachShown(_Published):
     farthest_km: float | None = None
 
 
+class PostShown(_Published):
+    """What one post of a club is worth."""
+
+    name: str
+    last_word: AwareDatetime
+    frames_last_minute: Count
+    alone: Count
+    first_share: float
+
+
+class ClubShown(_Published):
+    """A club as a hub of it sees it."""
+
+    holds: bool
+    holder: str = ""
+    posts: list[PostShown]
+
+
 class HealthShown(_Published):
     """The health of the post."""
 
@@ -80,6 +98,7 @@ class HealthShown(_Published):
     counts: CountsShown
     activity: ActivityShown | None = None
     reach: ReachShown | None = None
+    club: ClubShown | None = None
     shed: dict[str, dict[str, Count]] = {}
 
 

@@ -130,7 +130,7 @@ def _part(
 
 
 def _figures(health: HealthShown, now: datetime, columns: int, *, most: int | None) -> Iterator[Line]:
-    for text in (*words.sums(health.counts), *words.busy_words(health, now)):
+    for text in (*words.sums(health.counts), *words.busy_words(health, now), *words.club_words(health.club, now)):
         yield from _wrapped(text, columns, most=most)
 
 

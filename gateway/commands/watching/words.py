@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 
 from gateway.commands.watching.columns import padded, shown, width
-from gateway.commands.watching.published import AlertShown, CountsShown, HealthShown, HeardShown, PartShown
+from gateway.commands.watching.published import AlertShown, ClubShown, CountsShown, HealthShown, HeardShown, PartShown
 from gateway.commands.watching.watched import SeenFrame
 from gateway.groundwork.duration import in_words
 
@@ -141,3 +141,16 @@ def busy_words(health: HealthShown, now: datetime) -> Iterator[str]:
     ]
     if shed:
         yield f"shed, as it could not be told fast enough: {', '.join(shed)}"
+
+
+def club_words(club: ClubShown | None, now: datetime) -> Iterator[str]:
+    """Who sends for the club, and what each post is worth."""
+    if club is None:
+        return
+    sender = "this hub" if club.holds else shown(club.holder) or "no hub"
+    yield f"the club: {sender} sends"
+    for post in club.posts:
+        yield (
+            f"post {shown(post.name)}: {post.frames_last_minute} frames in the last minute, {post.alone} heard by it "
+            f"alone, {post.first_share:.0%} heard first, last word {ago(post.last_word, now)}"
+        )

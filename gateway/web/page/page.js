@@ -140,10 +140,28 @@ function sum(whole, count, parts) {
   return item;
 }
 
+/* The posts of a club, as a hub of it sees them: which one is worth its hill. */
+function showClub(club) {
+  place("club").hidden = !club;
+  if (!club) return;
+  const sends = club.holds ? "This hub sends for the club" : `${club.holder ?? "No hub"} sends for the club`;
+  place("holder").textContent = club.policy ? `${sends}; it judges by ${club.policy}.` : `${sends}.`;
+  place("posts").replaceChildren(...club.posts.map((post) => {
+    const row = element("tr");
+    cell(row, post.name);
+    cell(row, clock(post.last_word));
+    cell(row, `${post.frames_last_minute}`);
+    cell(row, `${post.alone}`);
+    cell(row, `${Math.round(post.first_share * 100)} %`);
+    return row;
+  }));
+}
+
 function show(health) {
   place("state").textContent = health.state;
   place("state").className = `mark ${health.state}`;
   place("parts").replaceChildren(...health.parts.map(partRow));
+  showClub(health.club);
   const { heard, forward, keep, keep_by_reason: reasons, outcomes, waiting, emergencies: count } = health.counts;
   const sums = [sum("heard", heard, { forward, keep }), sum("keep", keep, reasons)];
   if (outcomes) sums.push(sum("forward", forward, { ...outcomes, waiting }));

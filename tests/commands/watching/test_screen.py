@@ -73,6 +73,35 @@ def scene() -> Scene:
     return Scene()
 
 
+CLUB = {
+    "holds": False,
+    "holder": "QX2HUB-10",
+    "posts": [
+        {
+            "name": "headland",
+            "last_word": "2026-06-06T11:59:58.000Z",
+            "frames": 90,
+            "frames_last_minute": 12,
+            "alone": 7,
+            "first": 41,
+            "first_share": 0.456,
+        }
+    ],
+}
+
+
+def test_a_hub_shows_what_each_post_is_worth() -> None:
+    scene = Scene()
+    health = Health("0f1e", NOON_MS, [], Counts(0, 0, {}), watched={"club": CLUB}).to_object()
+    scene.tell(Kind.HEALTH, health)
+    scene.answer()
+    text = scene.text(columns=120, rows=40)
+    assert "the club: QX2HUB-10 sends" in text
+    assert (
+        "post headland: 12 frames in the last minute, 7 heard by it alone, 46% heard first, last word 2 s ago" in text
+    )
+
+
 def test_a_whole_screen(scene: Scene) -> None:
     scene.answer()
     scene.tell_health(*OK_PARTS, DOWN)
