@@ -169,12 +169,13 @@ def test_digits_are_blanked_from_the_right(destination: str) -> None:
         (b"'Hi||", {"comment": "Hi||", "device": "'"}),
         (b"`Hi", {"comment": "Hi", "device": "`"}),
         (b" Hi", {"comment": "Hi"}),
+        (b' "4T}Hi', {"altitude_m": 61.0, "comment": "Hi"}),
         (b"]Hi=", {"comment": "Hi", "device": "]="}),
         (b">Hi^", {"comment": "Hi", "device": ">^"}),
         (b">Hi&", {"comment": "Hi", "device": ">&"}),
         (b">Hi!", {"comment": "Hi!", "device": ">"}),
         (b"Hi=", {"comment": "Hi="}),
-        (b"`1F02", {"analogue": [31, None, 2]}),
+        (b"`1F2E", {"analogue": [31, None, 46]}),
         (b"`1F02A", {"comment": "1F02A", "device": "`"}),
         (b"'0102030405", {"analogue": [1, 2, 3, 4, 5]}),
         (b"'010203040", {"comment": "010203040", "device": "'"}),
@@ -191,3 +192,10 @@ def test_digits_are_blanked_from_the_right(destination: str) -> None:
 def test_what_stands_in_the_text_is_told_from_words(text: bytes, expected: dict[str, Any]) -> None:
     example = b'`(_fn"Oj/'
     assert to_object(read("S32UVT", example + text)) == to_object(read("S32UVT", example)) | expected
+
+
+@pytest.mark.parametrize(
+    ("destination", "latitude"), [("Y00PPP", 90.0), ("Y00PPQ", None), ("X9VPPP", 90.0), ("Y10PPP", None)]
+)
+def test_a_latitude_is_on_the_globe(destination: str, latitude: float | None) -> None:
+    assert to_object(read(destination, b'`(_fn"Oj/')).get("latitude") == latitude

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
 from gateway.reports import describe, is_emergency, load_schema, read, to_object
-from gateway.reports.reading import LONGEST_INFORMATION
 from tests.reports.test_worked_examples import ROWS
 
 SCHEMA = Draft202012Validator(load_schema())
@@ -169,8 +168,9 @@ def test_markup_is_honest_text_that_pages_must_escape() -> None:
 
 
 def test_information_longer_than_any_line_is_not_read() -> None:
-    assert check("APRS", b">" + b"x" * (LONGEST_INFORMATION - 1))["kind"] == "status"
-    assert check("APRS", b">" + b"x" * LONGEST_INFORMATION)["kind"] == "unknown"
+    """IS-Connect: a line has 512 octets at most."""
+    assert check("APRS", b">" + b"x" * 511)["kind"] == "status"
+    assert check("APRS", b">" + b"x" * 512)["kind"] == "unknown"
     assert check("APRS", b"!" * 10_000_000)["kind"] == "unknown"
 
 
