@@ -103,3 +103,15 @@ def test_every_source_that_is_named_stands_in_the_table_of_sources() -> None:
         for match in SOURCE.finditer(path.read_text("utf-8"))
     }
     assert {name: path for name, path in named.items() if name not in table} == {}
+
+
+def test_every_test_that_the_page_on_safety_names_is_there() -> None:
+    page = (TREE / "gateway" / "README.md").read_text("utf-8")
+    named = set(re.findall(r"`(test_\w+)`", page))
+    written = {
+        name
+        for path in (TREE / "tests").rglob("test_*.py")
+        for name in re.findall(r"def (test_\w+)\(", path.read_text())
+    }
+    assert len(named) >= 25
+    assert named - written == set()
