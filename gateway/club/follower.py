@@ -7,6 +7,7 @@ would have.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from gateway.club import message
 from gateway.club.message import MessageError
@@ -36,6 +37,12 @@ class Message:
 
     subject: str
     octets: bytes
+
+
+@lru_cache(maxsize=4096)
+def _name_of(post: str, receiver: str) -> str:
+    """What a receiver of a post is called in the club: one text for all of its frames."""
+    return f"{post}/{receiver}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +172,7 @@ class Follower:
             self.counts.before_policy += 1
             self.posts.heard(post, None, one.stamp_ms)
             return None
-        heard = run.hear(house, f"{post}/{handed.receiver}", handed.port, handed.frame, handed.place)
+        heard = run.hear(house, _name_of(post, handed.receiver), handed.port, handed.frame, handed.place)
         for_judge = Heard(heard.run, heard.sequence, moment, heard.receiver, heard.port, heard.frame, heard.place)
         found = self.judge.judge(for_judge)
         self.counts.judged += 1

@@ -9,7 +9,9 @@ stile.<club>.policy                 the policy in force from here on
 import re
 from dataclasses import dataclass
 from enum import Enum, auto
+from functools import lru_cache
 
+REMEMBERED_SUBJECTS = 4096
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}\Z")
 
 
@@ -92,11 +94,16 @@ class Subjects:
 
     def read(self, subject: str) -> Spoken | None:
         """What a message under `subject` is; None where it is nothing of the club's."""
-        if subject == self.policy:
-            return Spoken(Word.POLICY)
-        words = subject.split(".")
-        if len(words) != 5 or words[:2] != ["stile", self.club]:  # noqa: PLR2004 - as the module's first words show
-            return None
-        _, _, kind, member, what = words
-        word = _WORDS.get((kind, what))
-        return Spoken(word, member) if word is not None and is_member_name(member) else None
+        return _read(self.club, subject)
+
+
+@lru_cache(maxsize=REMEMBERED_SUBJECTS)
+def _read(club: str, subject: str) -> Spoken | None:
+    if subject == Subjects(club).policy:
+        return Spoken(Word.POLICY)
+    words = subject.split(".")
+    if len(words) != 5 or words[:2] != ["stile", club]:  # noqa: PLR2004 - as the module's first words show
+        return None
+    _, _, kind, member, what = words
+    word = _WORDS.get((kind, what))
+    return Spoken(word, member) if word is not None and is_member_name(member) else None
