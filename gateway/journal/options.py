@@ -7,6 +7,8 @@ from gateway.groundwork.back_off import Pauses
 from gateway.groundwork.duration import DAY_MS
 
 MEGABYTE = 1_000_000
+FLUSH_MS = 60_000
+"""What is heard in this time a loss of power may take, where the station file does not say."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +29,7 @@ class Pace:
     gather: float = 0.5
     """After the first frame of a batch, for more. A process that is killed loses what was heard in that time."""
 
-    settle: float = 60.0
+    settle: float = FLUSH_MS / 1000
     """How long what is written waits to be settled: a loss of power takes no more. A memory card wears out by the
     number of writes."""
 

@@ -196,6 +196,8 @@ class Store:
         if self._connection is None or self._place == _place_of(self._path):
             return False
         _log.warning("the journal was moved or deleted: a new one is begun", path=str(self._path))
+        with contextlib.suppress(sqlite3.Error):  # what was moved takes along what stands in its log only
+            self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
         self._disconnect()
         try:
             make_private_folder(self._path.parent)

@@ -8,7 +8,7 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 from gateway.documents.values import Duration, Section, between, fits
 from gateway.groundwork.duration import DAY_MS
 from gateway.groundwork.loopback import is_loopback
-from gateway.journal.options import CaptureOptions, JournalOptions
+from gateway.journal.options import FLUSH_MS, CaptureOptions, JournalOptions, Pace
 from gateway.lines.options import LinesOptions
 from gateway.settings.places import Listen, place_to_listen
 from gateway.web.options import WebOptions
@@ -76,10 +76,17 @@ class JournalSettings(Section):
     captures: Path | None = None
     """A folder for captures, beside the journal; none are written if left out."""
 
+    flush: Annotated[Duration, between("1s", "15m")] = FLUSH_MS
+    """What a loss of power may take: what was heard in that time before it."""
+
     def options(self, folder: Path) -> JournalOptions:
         """What the journal is made from; `folder` is where paths start."""
-        return JournalOptions(folder / self.path, self.keep)
+        return JournalOptions(folder / self.path, self.keep, pace=self._pace)
 
     def capture_options(self, folder: Path) -> CaptureOptions | None:
         """What the captures are made from; None where none are wanted."""
-        return None if self.captures is None else CaptureOptions(folder / self.captures)
+        return None if self.captures is None else CaptureOptions(folder / self.captures, pace=self._pace)
+
+    @property
+    def _pace(self) -> Pace:
+        return Pace(settle=self.flush / 1000)

@@ -7,7 +7,7 @@ from tests.bench.figures import Bench, as_bench
 USUAL = ("house", "throughput", "latency", "judging", "reports", "replay", "journal", "bus")
 """What is measured unless some are named: a few minutes in all."""
 
-BY_NAME = ("clients", "quiet", "mutations", "hub", "flow_editor", "asyncapi_tools")
+BY_NAME = ("card", "clients", "quiet", "mutations", "hub", "flow_editor", "asyncapi_tools")
 """What runs for long, or installs other people's programs: only when it is named."""
 
 

@@ -50,6 +50,12 @@ class Measured:
         found = re.search(r"VmHWM:\s+(\d+) kB", text)
         return int(found[1]) / 1000 if found else 0.0
 
+    def written_octets(self) -> int:
+        """What the kernel wrote to disks for it, less what it spared itself (Linux, proc_pid_io(5))."""
+        text = Path(f"/proc/{self._process.pid}/io").read_text("ascii")
+        fields = dict(field.split(": ") for field in text.splitlines())
+        return int(fields["write_bytes"]) - int(fields["cancelled_write_bytes"])
+
     def end(self) -> None:
         """End it, as an operator would."""
         self._process.send_signal(signal.SIGTERM)

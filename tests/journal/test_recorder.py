@@ -20,7 +20,7 @@ from gateway.journal.recorder import Recorder
 from gateway.journal.trouble import JournalError, Trouble
 from gateway.judge.verdict import Judged
 from tests.journal.keeping import Clock, frames, running, until_written
-from tests.judged_frames import NOON_MS
+from tests.judged_frames import NOON_MS, Post
 from tests.payload_schemas import held_to
 
 LIMITS = Limits()
@@ -43,6 +43,8 @@ class Disk:
 
         self.answers.set()
         self.tries = 0
+        self.settled = 0
+        self.is_moved = False
         self.left_to_tidy = 0
         self.tidied_at: list[int] = []
         self.closed = 0
@@ -57,6 +59,7 @@ class Disk:
         if batch.rows:
             self.batches.append([row.sequence for row in batch.rows])
         self.sent |= batch.sent
+        self.settled += batch.settles
 
     def tidy(self, moment: Moment) -> bool:
         self.threads.add(threading.get_ident())
@@ -67,7 +70,8 @@ class Disk:
         return self.left_to_tidy > 0
 
     def look(self) -> bool:
-        return False
+        was_moved, self.is_moved = self.is_moved, False
+        return was_moved
 
     def close(self) -> None:
         self.closed += 1
@@ -329,3 +333,118 @@ async def test_its_health_is_as_the_schema_says() -> None:
     recorder = Fixture().recorder
     health = Health("run", NOON_MS, [recorder.part()], Counts(0, 0, {}), {recorder.part(): recorder.figures()})
     held_to(Schema.HEALTH, encode(health.to_object()))
+
+
+# What is settled, and when
+
+
+async def settled(fixture: Fixture, count: int) -> None:
+    while fixture.disk.settled < count:  # noqa: ASYNC110 - the disk is in another thread
+        await asyncio.sleep(0.001)
+
+
+async def test_what_is_written_is_settled_after_a_while_and_not_before() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, settle=0.2))
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        fixture.offer(frames(3))
+        await until_written(fixture.recorder, 3)
+        assert (fixture.disk.settled, fixture.recorder.state().unsettled) == (1, 3)
+        await settled(fixture, 2)
+        while fixture.recorder.state().unsettled:  # noqa: ASYNC110 - it tells nobody
+            await asyncio.sleep(0)
+
+
+async def test_so_many_frames_are_settled_without_more_waiting() -> None:
+    fixture = Fixture(limits=Limits(waiting=100, batch=10))
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        fixture.offer(frames(25))
+        await until_written(fixture.recorder, 25)
+        assert fixture.recorder.state().unsettled < 10
+
+
+async def test_an_emergency_is_settled_at_once() -> None:
+    fixture = Fixture()
+    post = Post()
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        fixture.offer([post.hear(b"QA1BCD-9>APRS:>hello")])
+        await until_written(fixture.recorder, 1)
+        assert fixture.disk.settled == 1
+        fixture.offer([replace(post.hear(b"QA1SOS>APRS:!5836.00N/00355.00W>!EMERGENCY!"), emergency=True)])
+        await settled(fixture, 2)
+
+
+async def test_emergencies_without_end_are_settled_no_oftener_than_by_the_second() -> None:
+    fixture = Fixture()
+    post = Post()
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        began = asyncio.get_running_loop().time()
+        for number in range(400):
+            forged = post.hear(b"QA1SOS>APRS:!5836.00N/00355.00W>!EMERGENCY! %d" % number)
+            fixture.offer([replace(forged, emergency=True)])
+            await until_written(fixture.recorder, number + 1)
+        assert fixture.disk.settled <= 2 + asyncio.get_running_loop().time() - began
+
+
+async def test_a_stop_settles_all() -> None:
+    fixture = Fixture()
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        fixture.offer(frames(3))
+        await until_written(fixture.recorder, 3)
+    assert (fixture.disk.settled, fixture.recorder.state().unsettled) == (2, 0)
+
+
+async def test_what_cannot_be_settled_for_its_content_is_counted_with_what_waited_for_it() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, settle=1000))
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        fixture.offer(frames(3))
+        await until_written(fixture.recorder, 3)
+        fixture.disk.failures = [OverflowError("text from the air")]
+        fixture.offer(frames(2))
+        await fixture.tried(3)
+    state = fixture.recorder.state()
+    assert (state.written, state.failed, state.unsettled) == (0, 5, 0)
+
+
+# Losses are said
+
+
+async def test_that_frames_are_shed_is_said_at_once() -> None:
+    fixture = Fixture(limits=Limits(waiting=5, batch=5), pace=replace(AT_ONCE, gather=1000))
+    fixture.disk.answers.clear()
+    with capture_logs() as logs:
+        async with running(fixture.recorder):
+            await fixture.tried(1)
+            fixture.offer(frames(5))
+            assert logs == []
+            fixture.offer(frames(1))
+            assert [each["event"] for each in logs] == ["more is heard than the disk takes"]
+            assert fixture.recorder.part().why == "more is heard than the disk takes: some of it is not kept"
+            assert {figure.value for figure in fixture.recorder.figures() if figure.name == "shed"} == {0, 1}
+            fixture.disk.answers.set()
+
+
+async def test_what_a_stop_gives_up_is_said_as_it_ends() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, pauses=Pauses(1000, 1000, spread=0)))
+    with capture_logs() as logs:
+        async with running(fixture.recorder):
+            await fixture.tried(1)
+            fixture.disk.failures = [FULL] * 100
+            fixture.offer(frames(3))
+            await fixture.tried(2)
+    assert {"event": "more is heard than the disk takes", "part": "journal", "shed": 3, "log_level": "warning"} in logs
+
+
+async def test_what_had_to_be_begun_anew_is_settled_at_once() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, look=0.001))
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        fixture.offer(frames(3))
+        await until_written(fixture.recorder, 3)
+        fixture.disk.is_moved = True
+        await settled(fixture, 2)
