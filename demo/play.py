@@ -28,14 +28,9 @@ from gateway.bus.embedded import EmbeddedBroker
 from gateway.feed.health import Counts
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.sink import Sink
-from gateway.frames.frame import Damaged
 from gateway.frames.plain import rfc3339
-from gateway.frames.tnc2 import first_line
-from gateway.judge.verdict import Judged, Reason
-from gateway.reports import read
 from gateway.running.service import Service
 from gateway.settings import policy_files
-from gateway.uplink.outbox import Outcome
 
 STATION_FILE = Path(__file__).parent / "station.yaml"
 PASSCODE = "21161"
@@ -56,11 +51,11 @@ class Show(Sink):
     def offer(self, frames: Sequence[HeardPayload]) -> None:
         """Print the frames."""
         for payload in frames:
-            self._print(payload.judged)
+            self._print(payload)
 
-    def _print(self, judged: Judged) -> None:
+    def _print(self, payload: HeardPayload) -> None:
         """One line: when, where, what became of it, from whom, what it says."""
-        heard = judged.heard
+        judged, heard = payload.judged, payload.judged.heard
         clock = rfc3339(heard.moment.time_ms)[11:19]
         verdict = judged.verdict
         if judged.counts_as_emergency:
@@ -69,7 +64,7 @@ class Show(Sink):
             mark, colour = "forward", "32"
         else:
             mark, colour = f"keep: {verdict.reason}", "33"
-        print(f"{clock} {heard.receiver:5} {self._painted(f'{mark:27}', colour)} {_what(judged)}", flush=True)
+        print(f"{clock} {heard.receiver:5} {self._painted(f'{mark:27}', colour)} {_what(payload)}", flush=True)
 
     def _painted(self, text: str, colour: str) -> str:
         return f"\x1b[{colour}m{text}\x1b[0m" if self._colours else text
@@ -100,7 +95,7 @@ class Subscriber:
 
     async def until_it_has(self, counts: Counts) -> None:
         """Wait for the last of the messages about so many frames."""
-        sent = (counts.outcomes or {})[Outcome.SENT]
+        sent = (counts.outcomes or {})["sent"]
         while self.counts["heard"] < counts.heard or self.counts["forwarded"] < sent:
             self._more.clear()
             await self._more.wait()
@@ -116,13 +111,11 @@ class Subscriber:
         self._more.set()
 
 
-def _what(judged: Judged) -> str:
-    frame = judged.innermost
-    if isinstance(judged.heard.frame, Damaged) or frame is None:
-        return judged.heard.frame.because if isinstance(judged.heard.frame, Damaged) else ""
-    information = first_line(frame.information)
-    kind = read(frame.destination, information).kind.value
-    text = information.decode("utf-8", "replace")
+def _what(payload: HeardPayload) -> str:
+    frame, report = payload.judged.innermost, payload.report()
+    if frame is None or report is None:
+        return "damaged"
+    kind, text = report["kind"], payload.judged.information.decode("utf-8", "replace")
     printable = "".join(character if character.isprintable() else "·" for character in text)
     return f"{frame.source:9} {kind:12} {printable[:60]}"
 
@@ -190,11 +183,9 @@ async def _run_for(service: Service, stop: asyncio.Event, seconds: float | None)
 
 def summary(counts: Counts, network: NetworkServer, house: Subscriber) -> bool:
     """Print what became of everything; whether it all adds up."""
-    kept = ", ".join(
-        f"{reason} {counts.keep_by_reason[reason]}" for reason in Reason if counts.keep_by_reason.get(reason)
-    )
+    kept = ", ".join(f"{reason} {count}" for reason, count in counts.keep_by_reason.items())
     outcomes = counts.outcomes or {}
-    ends = " + ".join(f"{outcome} {outcomes[outcome]}" for outcome in Outcome)
+    ends = " + ".join(f"{outcome} {count}" for outcome, count in outcomes.items())
     seen = network.counts
     print()
     print(f"heard {counts.heard} = keep {counts.keep} + forward {counts.forward}   (emergencies: {counts.emergencies})")
@@ -204,10 +195,10 @@ def summary(counts: Counts, network: NetworkServer, house: Subscriber) -> bool:
     print(f"the house got: heard {house.counts['heard']}, forwarded {house.counts['forwarded']}")
     checks = {
         "heard = keep + forward, forward = the outcomes": counts.adds_up and not counts.waiting,
-        "the network server took every line that was sent, and no other": seen.accepted == outcomes[Outcome.SENT]
+        "the network server took every line that was sent, and no other": seen.accepted == outcomes["sent"]
         and seen.lines == seen.accepted,
         "the house got everything that was heard": house.counts["heard"] == counts.heard,
-        "the house got everything that was sent": house.counts["forwarded"] == outcomes[Outcome.SENT],
+        "the house got everything that was sent": house.counts["forwarded"] == outcomes["sent"],
     }
     for what, holds in checks.items():
         print(f"  {'yes' if holds else 'NO '}  {what}")

@@ -11,9 +11,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from gateway import __version__
-from gateway.club.trouble import LoginTakenError
-from gateway.documents import DocumentError
 from gateway.running.lock import LockHeldError
+from gateway.settings import DocumentError
 
 FINE, FOUND_WRONG, USED_WRONGLY = 0, 1, 2
 """Exit statuses of every command but `run`."""
@@ -122,9 +121,6 @@ def _run(options: argparse.Namespace) -> int:
             return WRONG_CONFIGURATION
         except LockHeldError as error:
             writer.write(f"{error}\n")
-            return ANOTHER_RUNS
-        except LoginTakenError:
-            writer.write("another hub of the club has this one's login: give each hub a callsign of its own\n")
             return ANOTHER_RUNS
         except Exception as error:  # noqa: BLE001 - Python would print it to where nobody may be reading, and wait
             log.say_fatal(error)

@@ -1,6 +1,7 @@
 """A hub's part in its club, as the service sees it: what it follows is told on, and it answers for itself."""
 
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 import structlog
 
@@ -16,7 +17,6 @@ from gateway.frames.plain import PlainObject
 from gateway.groundwork.part import Figure, Part, PartKind, State, counter, counters, gauge
 from gateway.judge.source import PolicySource
 from gateway.judge.state import JUDGE
-from gateway.settings.policy_files import ready_policies
 
 Hear = Callable[[Sequence[Followed]], Sequence[HeardPayload]]
 """Tells the house what was judged, and gives back the frames as everybody gets them, in the same order."""
@@ -29,10 +29,17 @@ _log = structlog.get_logger("club")
 class HubMember:
     """A hub of a club. It answers for its part in it: see `part.Answers`."""
 
-    def __init__(
-        self, options: HubOptions, run: Run, source: Callable[[], PolicySource], hear: Hear, forwarded: Forwarded
+    def __init__(  # noqa: PLR0913 - what it is made from
+        self,
+        options: HubOptions,
+        run: Run,
+        source: Callable[[], PolicySource],
+        hear: Hear,
+        forwarded: Forwarded,
+        *,
+        ready_policies: Path,
     ) -> None:
-        """`source` gives the policy of this hub's own files."""
+        """`source` gives the policy of this hub's own files; `ready_policies` is the folder of those in the package."""
         self.policy: PolicySource | None = None
         """The club's policy in force; None before it is known."""
 
@@ -43,6 +50,7 @@ class HubMember:
         self._source = source
         self._hear = hear
         self._forwarded = forwarded
+        self._ready_policies = ready_policies
         self._policy_trouble = ""
         self._hub = Hub(options, self._own_entry, Told(self._on_judged, self._on_outcome, self._on_policy), run)
 
@@ -153,7 +161,7 @@ class HubMember:
         return plain
 
     def _own_entry(self) -> PolicyEntry:
-        return entry_of(self._source(), JUDGE, ready_policies())
+        return entry_of(self._source(), JUDGE, self._ready_policies)
 
     def _on_judged(self, followed: Sequence[Followed]) -> Sequence[Due]:
         frames = self._hear(followed)

@@ -14,13 +14,12 @@ from gateway.bus.embedded import NOT_INSTALLED
 from gateway.club.embedded import EmbeddedEngineError, find_program
 from gateway.commands.station_warnings import file_warnings, station_warnings
 from gateway.commands.understood import Understood
-from gateway.documents import DocumentError, Problem
 from gateway.frames.plain import PlainObject
 from gateway.journal.reading import trouble_with
 from gateway.journal.trouble import JournalRefusedError
 from gateway.judge.review import review
 from gateway.judge.source import PolicySource
-from gateway.settings import policy_files
+from gateway.settings import DocumentError, Problem, policy_files
 
 
 @dataclass(frozen=True, slots=True)

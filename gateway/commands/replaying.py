@@ -14,7 +14,6 @@ from gateway.commands import replay_words
 from gateway.commands.explaining import NO_STATION
 from gateway.commands.progress import shown
 from gateway.commands.replay_listing import CsvListing, listed, write_array
-from gateway.documents import DocumentError, Problem
 from gateway.feed.reader import ReportReader
 from gateway.judge.conditions import Post
 from gateway.judge.policy import asks_distance
@@ -25,7 +24,7 @@ from gateway.replay.contender import Contender
 from gateway.replay.effect import Effect, try_out
 from gateway.replay.observation import Observations
 from gateway.replay.replay import Replay, Replayed
-from gateway.settings import policy_files
+from gateway.settings import DocumentError, Problem, policy_files
 
 TOP = 20
 """How many groups of frames that differ are told, where it is not said."""

@@ -6,14 +6,13 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from gateway.bus.options import BusOptionsError
-from gateway.documents import Place, Problem
 from gateway.groundwork.listening import CertificateError
 from gateway.groundwork.loopback import is_loopback
 from gateway.groundwork.private_files import why_not_private
 from gateway.journal.reading import trouble_with
 from gateway.journal.trouble import JournalRefusedError
 from gateway.reports import locator
-from gateway.settings import RECEIVE_ONLY_PASSCODE, StationFile
+from gateway.settings import RECEIVE_ONLY_PASSCODE, DocumentPlace, Problem, StationFile
 from gateway.settings.whole import ports
 
 RECEIVE_ONLY = "without a passcode the gateway logs in to receive only: nothing goes up"
@@ -54,7 +53,7 @@ def _mode_of(path: Path) -> int:
         return 0
 
 
-def _about_the_place(station: StationFile) -> Iterator[tuple[Place, str]]:
+def _about_the_place(station: StationFile) -> Iterator[tuple[DocumentPlace, str]]:
     position = station.settings.station.position
     if position is None:
         return
@@ -67,12 +66,12 @@ def _about_the_place(station: StationFile) -> Iterator[tuple[Place, str]]:
         yield ("station", "position", "locator"), what
 
 
-def _about_the_uplink(station: StationFile) -> Iterator[tuple[Place, str]]:
+def _about_the_uplink(station: StationFile) -> Iterator[tuple[DocumentPlace, str]]:
     if station.passcode_number == RECEIVE_ONLY_PASSCODE:
         yield ("uplink",), RECEIVE_ONLY
 
 
-def _about_ports(station: StationFile) -> Iterator[tuple[Place, str]]:
+def _about_ports(station: StationFile) -> Iterator[tuple[DocumentPlace, str]]:
     for port in ports(station.settings):
         if is_loopback(port.host) or port.place[0] == "web":  # which asks for its token
             continue
@@ -83,7 +82,7 @@ def _about_ports(station: StationFile) -> Iterator[tuple[Place, str]]:
         yield port.place, f"{port.host} {what}"
 
 
-def _about_secrets(station: StationFile) -> Iterator[tuple[Place, str]]:
+def _about_secrets(station: StationFile) -> Iterator[tuple[DocumentPlace, str]]:
     for place, path in station.secret_files():
         if (what := _readable_by_others(path)) is not None:
             yield place, what
@@ -99,7 +98,7 @@ def _readable_by_others(path: Path) -> str | None:
     return f"everybody on this computer can read the secret in {path}: chmod 600 {path}"
 
 
-def _about_certificates(station: StationFile) -> Iterator[tuple[Place, str]]:
+def _about_certificates(station: StationFile) -> Iterator[tuple[DocumentPlace, str]]:
     tls = station.bus.tls if station.bus is not None else None
     if tls is None:
         return
@@ -110,7 +109,7 @@ def _about_certificates(station: StationFile) -> Iterator[tuple[Place, str]]:
         yield ("bus", key), f"{error}; until then the bus is down"
 
 
-def _about_the_certificate_of_the_web(station: StationFile) -> Iterator[tuple[Place, str]]:
+def _about_the_certificate_of_the_web(station: StationFile) -> Iterator[tuple[DocumentPlace, str]]:
     if station.web is None or station.web.certificate is None:
         return
     try:
@@ -119,7 +118,7 @@ def _about_the_certificate_of_the_web(station: StationFile) -> Iterator[tuple[Pl
         yield ("web", "certificate"), f"{error.strerror}; until then the page is down"
 
 
-def _about_folders(station: StationFile) -> Iterator[tuple[Place, str]]:
+def _about_folders(station: StationFile) -> Iterator[tuple[DocumentPlace, str]]:
     if station.journal is not None:
         path = station.journal.path
         if path.is_dir():

@@ -1,11 +1,11 @@
 """The health of the post as one plain object: which part is alive, since when, why not and what to do. Pure."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from gateway.frames.plain import PlainObject, rfc3339
-from gateway.groundwork.part import SEVERITY, Figure, Part, State
-from gateway.judge.verdict import Reason
+from gateway.groundwork.part import SEVERITY, Figure, Part, State, counter, counters, gauge
+from gateway.judge.verdict import Decision, Reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +34,19 @@ class Counts:
         """Whether heard = keep + forward, and forward = outcomes + waiting where there is an uplink."""
         forwarded = self.forward if self.outcomes is None else sum(self.outcomes.values()) + self.waiting
         return self.heard == self.keep + self.forward and self.forward == forwarded
+
+    def figures(self) -> Iterator[Figure]:
+        """The same as figures, with every reason, also while it is 0."""
+        judged = {Decision.FORWARD: self.forward, Decision.KEEP: self.keep}
+        kept = {reason: self.keep_by_reason.get(reason, 0) for reason in Reason}
+        yield counter("frames_heard", self.heard, "Frames heard, by all receivers.")
+        yield from counters("frames_judged", "verdict", judged, "Frames by verdict; they add up to heard.")
+        yield from counters("frames_kept", "reason", kept, "Frames kept at home, by reason.")
+        if self.outcomes is not None:
+            help_text = "What became of the frames judged forward; with those waiting they add up."
+            yield from counters("forward_outcomes", "outcome", self.outcomes, help_text)
+            yield gauge("forward_waiting", self.waiting, "Frames judged forward that wait in the uplink.")
+        yield counter("emergencies_heard", self.emergencies, "Emergencies heard. Not a distress watch.")
 
     def to_object(self) -> PlainObject:
         """The plain form: reasons and outcomes that occurred."""

@@ -7,6 +7,7 @@ from gateway import reports
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.telemetry import TelemetryMemory
 from gateway.frames.frame import Frame
+from gateway.frames.heard import Place
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.remembered import Past
 from gateway.judge.conditions import Post, origin_at
@@ -68,6 +69,21 @@ class ReportReader:
             plain["distance_km"] = round(line.distance_km, 3)
             plain["bearing_deg"] = round(line.bearing_deg, 1) % 360
         return plain
+
+
+_ABOUT_SOMETHING_ELSE = {reports.Kind.OBJECT, reports.Kind.ITEM}
+"""Reports whose position is that of what they name, not that of their sender."""
+
+
+def place_of_sender(judged: Judged) -> Place | None:
+    """Where the sender of a frame says that it is, in degrees to a tenth of a metre; None: it does not."""
+    if judged.innermost is None:
+        return None
+    report = _report_of(judged.innermost, judged.information)
+    position = report.position
+    if position is None or report.kind in _ABOUT_SOMETHING_ELSE:
+        return None
+    return Place(round(position.latitude, 6), round(position.longitude, 6))
 
 
 def _report_of(frame: Frame, information: bytes) -> reports.Report:

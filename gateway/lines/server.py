@@ -15,8 +15,6 @@ import structlog
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.sink import RunningSink
-from gateway.frames.frame import Frame
-from gateway.frames.heard import Moment
 from gateway.groundwork.bounded import SheddingQueue
 from gateway.groundwork.giving_way import Rests, Round
 from gateway.groundwork.kept_tasks import kept_tasks
@@ -51,9 +49,9 @@ class LineServer(RunningSink):
     """The text port. It answers for itself: see `part.Answers`."""
 
     def __init__(
-        self, options: LinesOptions, now: Callable[[], Moment], *, busy: Callable[[], bool] = lambda: False
+        self, options: LinesOptions, time_ms: Callable[[], int], *, busy: Callable[[], bool] = lambda: False
     ) -> None:
-        """`now` is the clock of the run; `busy` says whether frames wait to be judged: then less is written."""
+        """`time_ms` is the clock, in Unix milliseconds. While frames wait to be judged (`busy`) less is written."""
         self._busy = busy
         self._options = options
         self._clients: dict[LineClient, None] = {}
@@ -65,7 +63,7 @@ class LineServer(RunningSink):
         self._tally = _Tally()
         self._said_at = float("-inf")
         self._listener = Listener(
-            "the text port", options.host, options.port, lambda: now().time_ms, retry_seconds=options.retry_seconds
+            "the text port", options.host, options.port, time_ms, retry_seconds=options.retry_seconds
         )
 
     def offer(self, frames: Sequence[HeardPayload]) -> None:
@@ -73,7 +71,7 @@ class LineServer(RunningSink):
         if not self._clients:
             return
         for payload in frames:
-            if isinstance(payload.judged.heard.frame, Frame):
+            if payload.judged.innermost is not None:
                 self._tally.shed += self._waiting.offer(payload)
         self._work.set()
 

@@ -10,13 +10,12 @@ from gateway.club.embedded import EmbeddedEngine, EmbeddedEngineError
 from gateway.club.hub_member import Forwarded, Hear, HubMember
 from gateway.club.options import ClubOptions, Role
 from gateway.club.post_member import PostMember
-from gateway.documents import DocumentError
 from gateway.frames.heard import Heard, Run
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.kept_tasks import KeptTasks
 from gateway.groundwork.part import Answers
 from gateway.judge.source import PolicySource
-from gateway.settings import StationFile
+from gateway.settings import DocumentError, StationFile, policy_files
 
 if TYPE_CHECKING:
     from gateway.feed.heard_object import HeardPayload
@@ -32,7 +31,10 @@ class Clubhouse:
         self, options: ClubOptions, run: Run, source: Callable[[], PolicySource], hear: Hear, forwarded: Forwarded
     ) -> None:
         """`hear` and `forwarded` are the service's, for what a hub judged and sent."""
-        self.hub = HubMember(options.hub, run, source, hear, forwarded) if options.role is Role.HUB else None
+        self.hub: HubMember | None = None
+        if options.role is Role.HUB:
+            ready = policy_files.ready_policies()
+            self.hub = HubMember(options.hub, run, source, hear, forwarded, ready_policies=ready)
         self.post = PostMember(options.post, run)
         self._embedded = options.embedded
 

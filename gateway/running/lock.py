@@ -18,8 +18,11 @@ _HOLDER = re.compile(
 """A line of it: `1: FLOCK  ADVISORY  WRITE 742 08:01:131077 0 EOF`, the device in hexadecimal (proc_locks(5))."""
 
 
+LOGIN_TAKEN = "another hub of the club has this one's login: give each hub a callsign of its own"
+
+
 class LockHeldError(Exception):
-    """Another gateway runs with the same file. The message says which, and what to do."""
+    """Another gateway runs with the same file, or with the same login. The message says which, and what to do."""
 
 
 @contextlib.contextmanager

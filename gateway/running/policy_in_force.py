@@ -6,7 +6,6 @@ from pathlib import Path
 
 import structlog
 
-from gateway.documents import DocumentError
 from gateway.frames.heard import Run
 from gateway.groundwork.kept_tasks import kept_tasks
 from gateway.groundwork.own_thread import in_own_thread
@@ -16,7 +15,7 @@ from gateway.judge.judge import Judge
 from gateway.judge.source import PolicySource
 from gateway.running.faults import Doing, Faults
 from gateway.running.policy_watch import changed_files
-from gateway.settings import StationFile, policy_files
+from gateway.settings import DocumentError, StationFile, policy_files
 
 LONG_READING_SECONDS = 5
 """What takes longer to read is shown."""

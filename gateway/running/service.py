@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING
 import structlog
 
 from gateway.club.trouble import LoginTakenError
-from gateway.documents import DocumentError
 from gateway.feed.health import Counts, Health, figures_object
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
@@ -35,12 +34,12 @@ from gateway.receivers.address import Scheme
 from gateway.receivers.kinds import open_receiver
 from gateway.running.faults import Doing, Faults
 from gateway.running.house import House
-from gateway.running.lock import held
+from gateway.running.lock import LOGIN_TAKEN, LockHeldError, held
 from gateway.running.loop_faults import LoopFaults
 from gateway.running.notify import ServiceManager
 from gateway.running.policy_in_force import PolicyInForce
 from gateway.running.sinks import Asked, Sinks, broker
-from gateway.settings import Settings, StationFile, policy_files
+from gateway.settings import DocumentError, Settings, StationFile, policy_files
 from gateway.uplink.client import Uplink
 from gateway.uplink.outbox import Outcome
 from gateway.uplink.state import Phase, UplinkState
@@ -375,7 +374,7 @@ def spare_the_collector() -> None:
 async def run(station: StationFile, *, sinks: Sequence[Sink] = (), parts: Sequence[Answers] = ()) -> None:
     """Run a gateway until SIGTERM or SIGINT; SIGHUP reloads the policy. See `Service` for `sinks` and `parts`.
 
-    Raises `DocumentError`, and `LockHeldError` where another gateway runs with the same station file or journal.
+    Raises `DocumentError`, and `LockHeldError` where another gateway runs with the same station file, journal or login.
     """
     source = policy_files.load_for(station)
     with held(_locked_files(station)):
@@ -390,7 +389,7 @@ async def run(station: StationFile, *, sinks: Sequence[Sink] = (), parts: Sequen
         try:
             await service.run(stop)
         except* LoginTakenError:
-            raise LoginTakenError from None
+            raise LockHeldError(LOGIN_TAKEN) from None
 
 
 def _locked_files(station: StationFile) -> list[Path]:

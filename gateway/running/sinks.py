@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING
 
 import structlog
 
-from gateway.documents import DocumentError
 from gateway.feed.health import Health
 from gateway.feed.sink import RunningSink
 from gateway.frames.heard import Run
 from gateway.running.house import House
-from gateway.settings import StationFile
+from gateway.settings import DocumentError, StationFile
 
 if TYPE_CHECKING:
     from gateway.bus.bus import Bus
@@ -88,7 +87,7 @@ def _make_lines(station: StationFile, run: Run, house: House) -> "LineServer | N
         return None
     from gateway.lines.server import LineServer  # noqa: PLC0415 - loaded where it is asked for
 
-    return LineServer(options, run.now, busy=house.is_busy)
+    return LineServer(options, lambda: run.now().time_ms, busy=house.is_busy)
 
 
 def _make_web(station: StationFile, run: Run, house: House, asked: Asked) -> "WebServer | None":

@@ -16,6 +16,8 @@ A section's `options` makes a small frozen value, which its part takes as it is:
 second check. So whatever is read without a problem can be run.
 """
 
+from gateway.documents import DocumentError, Problem
+from gateway.documents import Place as DocumentPlace
 from gateway.settings.bus import MQTT_PORT, BusSettings
 from gateway.settings.club import ClubSettings
 from gateway.settings.home import LINES_PORT, WEB_PORT
@@ -31,6 +33,9 @@ __all__ = [
     "WEB_PORT",
     "BusSettings",
     "ClubSettings",
+    "DocumentError",
+    "DocumentPlace",
+    "Problem",
     "Settings",
     "StationFile",
     "StationText",

@@ -1,31 +1,20 @@
 """The metrics of a post: what its health says, in the names and units that Prometheus expects."""
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from gateway import __version__
 from gateway.feed.health import Health
-from gateway.groundwork.part import Figure, FigureKind, State, counter, counters, gauge
-from gateway.judge.verdict import Decision, Reason
+from gateway.groundwork.part import Figure, FigureKind, State, counter, gauge
 
 _PROCESS = Path("/proc/self")
 
 
 def of_health(health: Health) -> Iterable[Figure]:
     """What became of every frame, how every part is, and what each counts."""
-    counts = health.counts
-    judged = {Decision.FORWARD: counts.forward, Decision.KEEP: counts.keep}
-    kept = {reason: counts.keep_by_reason.get(reason, 0) for reason in Reason}
-    yield counter("stile_frames_heard_total", counts.heard, "Frames heard, by all receivers.")
-    yield from counters("stile_frames_judged_total", "verdict", judged, "Frames by verdict; they add up to heard.")
-    yield from counters("stile_frames_kept_total", "reason", kept, "Frames kept at home, by reason.")
-    if counts.outcomes is not None:
-        help_text = "What became of the frames judged forward; with those waiting they add up."
-        yield from counters("stile_forward_outcomes_total", "outcome", counts.outcomes, help_text)
-        yield gauge("stile_forward_waiting", counts.waiting, "Frames judged forward that wait in the uplink.")
-    yield counter("stile_emergencies_heard_total", counts.emergencies, "Emergencies heard. Not a distress watch.")
+    yield from (_named(figure, {}) for figure in health.counts.figures())
     past_rates = health.watched.get("past_rates")  # by whom, health says: nothing from the air is a label
     if past_rates is not None:
         help_text = "Emergencies judged forward: no rate was asked."
@@ -39,9 +28,13 @@ def of_health(health: Health) -> Iterable[Figure]:
             yield gauge("stile_part_state", float(part.state is state), help_text, **labels, state=state.value)
         help_text = "Since when a part is in its state."
         yield gauge("stile_part_state_since_timestamp_seconds", part.since_ms / 1000, help_text, **labels)
-        for figure in health.figures.get(part, ()):
-            ending = "_total" if figure.kind is FigureKind.COUNTER else ""
-            yield replace(figure, name=f"stile_{figure.name}{ending}", labels={**labels, **figure.labels})
+        yield from (_named(figure, labels) for figure in health.figures.get(part, ()))
+
+
+def _named(figure: Figure, labels: Mapping[str, str]) -> Figure:
+    """A figure by its whole name, with labels before its own."""
+    ending = "_total" if figure.kind is FigureKind.COUNTER else ""
+    return replace(figure, name=f"stile_{figure.name}{ending}", labels={**labels, **figure.labels})
 
 
 def of_run(started_ms: int, last_heard_ms: int | None, stations: int) -> Iterable[Figure]:

@@ -145,7 +145,7 @@ def server_process(pipe: Connection, load: Load) -> None:
         )
         limits = WebLimits(connections=load.streams + 100)
         web = WebServer(web_options(limits=limits), sources, run.now, run.identity)
-        lines = LineServer(lines_options(clients=load.lines), run.now)
+        lines = LineServer(lines_options(clients=load.lines), lambda: run.now().time_ms)
         feeding = Feeding(run, web, lines, stations)
         echoing = await asyncio.get_running_loop().create_server(Echo, "127.0.0.1", 0)
         async with asyncio.TaskGroup() as tasks:

@@ -9,7 +9,7 @@ from gateway.feed.heard_object import HeardPayload
 from gateway.frames.ax25 import MAXIMUM_REPEATERS
 from gateway.lines.server import LineServer
 from tests.answers import figure
-from tests.judged_frames import Post
+from tests.judged_frames import NOON_MS, Post
 from tests.options import lines_options
 
 FAIL_SAFE_SECONDS = 20.0
@@ -27,7 +27,7 @@ def heard(line: bytes, post: Post | None = None) -> HeardPayload:
 async def open_port(**options: int) -> AsyncIterator[LineServer]:
     """Runs a text port on a free port for a block; at its end it is cut off, where it was not drained."""
     of_test = lines_options(**options)
-    server = LineServer(of_test, Post().now)
+    server = LineServer(of_test, lambda: NOON_MS)
     running = asyncio.create_task(server.run())
     try:
         async with asyncio.timeout(FAIL_SAFE_SECONDS):
@@ -189,7 +189,7 @@ async def test_a_drain_does_not_wait_for_a_client_that_does_not_read() -> None:
 async def test_a_port_that_is_taken_is_said_and_tried_again_until_it_is_free() -> None:
     taken = socket.create_server(("127.0.0.1", 0))
     port = taken.getsockname()[1]
-    server = LineServer(lines_options(port, retry_seconds=0.01), Post().now)
+    server = LineServer(lines_options(port, retry_seconds=0.01), lambda: NOON_MS)
     running = asyncio.create_task(server.run())
     await until(lambda: server.part().why == "Address already in use")
     taken.close()
@@ -200,4 +200,4 @@ async def test_a_port_that_is_taken_is_said_and_tried_again_until_it_is_free() -
 
 
 async def test_a_drain_of_one_that_never_ran_returns_at_once() -> None:
-    await LineServer(lines_options(), Post().now).drain(FAIL_SAFE_SECONDS)
+    await LineServer(lines_options(), lambda: NOON_MS).drain(FAIL_SAFE_SECONDS)

@@ -5,6 +5,7 @@ import json
 import pytest
 from geojson_pydantic import Feature, FeatureCollection, Point
 
+from gateway.feed.heard_object import HeardPayload
 from gateway.feed.schemas import Schema
 from gateway.web.geojson import feature, point
 from tests.answers import figure
@@ -52,7 +53,7 @@ def test_a_station_that_does_not_say_where_it_is_has_no_geometry(line: bytes) ->
 def test_weather_with_a_position_has_one_and_a_damaged_frame_has_none() -> None:
     assert feature_of(b"QB3BCD>APRS:!5836.00N/00355.00W_220/004g005t077").geometry is not None
     assert feature_of(b"QB3BCD>APRS:_10090556c220s004g005t077").geometry is None
-    assert point(Post().hear(b"no frame")) is None
+    assert point(HeardPayload(Post().hear(b"no frame"))) is None
 
 
 async def test_all_stations_are_one_collection() -> None:

@@ -17,9 +17,8 @@ from pydantic import SecretStr, ValidationError
 
 from gateway.commands.watching.event_reader import EventReader, EventStreamError, SentEvent
 from gateway.commands.watching.published import Answering, Event, Kind, NoAnswer, Told, event_of
-from gateway.documents import DocumentError
 from gateway.groundwork.back_off import BackOff, Pauses
-from gateway.settings import load_text, read_token
+from gateway.settings import DocumentError, load_text, read_token
 
 ANSWER_SECONDS = 10.0
 SILENCE_SECONDS = 45.0
