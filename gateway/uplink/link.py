@@ -1,11 +1,13 @@
 """One connection to a server, as an `asyncio.Protocol`: it carries a `Session` and knows what is in flight."""
 
 import asyncio
+import time
 from collections.abc import Callable
 from typing import cast
 
 from gateway.uplink import tcp
 from gateway.uplink.in_flight import InFlight
+from gateway.uplink.reading_budget import ReadingBudget
 from gateway.uplink.session import Event, Session
 
 REVIEW_EVERY_WRITES = 64
@@ -45,6 +47,8 @@ class Link(asyncio.Protocol):
         self._paused = False
         self._held = 0  # octets that the transport kept at the last write: it forgets them before it says that it broke
         self._deadline: asyncio.TimerHandle | None = None
+        self._budget = ReadingBudget(time.monotonic())
+        self._resting: asyncio.TimerHandle | None = None
 
     @property
     def writable(self) -> bool:
@@ -110,7 +114,18 @@ class Link(asyncio.Protocol):
         self._watch_deadline()
 
     def data_received(self, data: bytes) -> None:
-        """The server said something."""
+        """The server said something: take it, and rest where that took long."""
+        began = time.thread_time()
+        self._take(data)
+        now = time.monotonic()
+        rest = self._budget.spend(time.thread_time() - began, now)
+        if self._budget.is_flooded(now):
+            self.end("the server sends more than a gateway may spend time on")
+        elif rest and self._transport is not None and not self._transport.is_closing():
+            self._transport.pause_reading()
+            self._resting = asyncio.get_running_loop().call_later(rest, self._transport.resume_reading)
+
+    def _take(self, data: bytes) -> None:
         now_ms = self._clock()
         was_mute = self.session.is_mute(now_ms)
         events = self.session.receive(data, now_ms)
@@ -141,8 +156,9 @@ class Link(asyncio.Protocol):
 
     def connection_lost(self, error: Exception | None) -> None:
         """The connection is over, by our will or not; the socket is closed right after this."""
-        if self._deadline is not None:
-            self._deadline.cancel()
+        for timer in (self._deadline, self._resting):
+            if timer is not None:
+                timer.cancel()
         if not self.reason:
             self._review(self._held)
             self.unconfirmed = self._in_flight.lines
