@@ -33,6 +33,7 @@ DRAIN_SHARE = 0.7
 """Of the time to drain, what publishing may take; the rest is for `offline` and for taking leave."""
 
 _NOT_YET = Trouble("no connection was tried yet", "wait a moment")
+_RAISE_LIMIT = "raise the broker's limit for the size of a packet"
 _STOPPED = Trouble("the gateway stops", "start it again")
 
 
@@ -141,6 +142,9 @@ class Bus(RunningSink):
         self._sheds = False
         self._shed_said = dict.fromkeys(TopicGroup, 0)
         self._failed_said = 0
+        self._oversize_said = 0
+        self._broker_takes: int | None = None
+        """Octets of the largest packet that the broker took, at the last connection that said so."""
 
     def offer(self, frames: Sequence[HeardPayload]) -> None:
         """Take frames for `heard`, `lines` and their stations' topics."""
@@ -175,6 +179,9 @@ class Bus(RunningSink):
         if self._sheds:
             why = "more is heard than the broker takes: some of it is not published"
             return Part(PartKind.BUS, "bus", State.DEGRADED, self._since_ms, why, "see what keeps the broker busy")
+        if count := self._oversize():
+            why = f"messages not published, as the broker takes packets of {self._broker_takes} octets at most: {count}"
+            return Part(PartKind.BUS, "bus", State.DEGRADED, self._since_ms, why, _RAISE_LIMIT)
         return Part(PartKind.BUS, "bus", State.OK, self._since_ms)
 
     def figures(self) -> Sequence[Figure]:
@@ -191,6 +198,7 @@ class Bus(RunningSink):
             *counters("offered", "carries", counted("offered"), "Messages that were to be published."),
             *counters("published", "carries", counted("published"), "Messages handed to the broker."),
             *counters("superseded", "carries", counted("superseded"), "Retained messages that a newer one replaced."),
+            *counters("oversize", "carries", counted("oversize"), "Messages larger than what the broker takes."),
             *counters("lost", "carries", counted("lost"), "Messages known to have gone down with a connection."),
         ]
 
@@ -238,6 +246,13 @@ class Bus(RunningSink):
             _log.error("bus cannot encode messages", count=failures - self._failed_said, error=self._outbox.failure)
             self._failed_said = failures
 
+        if (oversize := self._oversize()) > self._oversize_said:
+            count, self._oversize_said = oversize - self._oversize_said, oversize
+            _log.warning("bus leaves out large messages", count=count, takes=self._broker_takes, do=_RAISE_LIMIT)
+
+    def _oversize(self) -> int:
+        return sum(of_group.oversize for of_group in self._outbox.tally.values())
+
     def _wake(self, _forgotten: str) -> None:
         """A station is remembered no longer: the outbox, told before, may have its topic to clear."""
         self._publisher.work.set()
@@ -274,6 +289,7 @@ class Bus(RunningSink):
         try:
             async with connection:
                 is_welcome = True
+                self._broker_takes = connection.maximum_octets or self._broker_takes
                 self._protocols.welcomed()
                 self._protocol = _NAMES[protocol]
                 self._become(None)

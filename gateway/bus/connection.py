@@ -17,9 +17,10 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from gateway.bus.options import BusOptions
 from gateway.bus.outbox import Message
+from gateway.bus.packet_size import HEAD_OCTETS, MAXIMUM_PACKET_OCTETS, hold_to_maximum
 from gateway.bus.station_topics import MAXIMUM_FOUND
 from gateway.bus.topics import Topics
-from gateway.bus.trouble import BrokerError
+from gateway.bus.trouble import BrokerError, PacketTooLargeError
 from gateway.groundwork.own_thread import in_own_thread
 
 _T = TypeVar("_T")
@@ -58,6 +59,9 @@ class Connection:
         self.reached_broker = False
         """Whether the other end took the connection, whatever it said then."""
 
+        self.maximum_octets: int | None = None
+        """The largest packet that the broker takes, where it says so (MQTT 5.0 section 3.2.2.3.6)."""
+
         self._options = options
         self._topics = topics
         self._loop = asyncio.get_running_loop()
@@ -89,6 +93,7 @@ class Connection:
         client.on_disconnect = self._on_disconnect
         client.on_message = self._on_message
         client.on_subscribe = client.on_unsubscribe = self._on_answer
+        client.on_socket_open = self._on_socket_open
         client.on_socket_close = self._on_socket_close
         client.on_socket_register_write = self._on_socket_register_write
         client.on_socket_unregister_write = self._on_socket_unregister_write
@@ -195,10 +200,17 @@ class Connection:
         except TimeoutError:
             raise BrokerError("the broker does not answer") from None
 
+    def takes(self, message: Message) -> bool:
+        """Whether the broker takes a message of this size, as far as it has said so."""
+        octets = HEAD_OCTETS + len(message.topic.encode()) + len(message.payload)
+        return self.maximum_octets is None or octets <= self.maximum_octets
+
     def _connect(self) -> None:
         """Connect, in a thread of its own. Raises `OSError`."""
+        options = self._options
+        properties = _announcing(MAXIMUM_PACKET_OCTETS) if self._expiry is not None else None
         try:
-            self._client.connect(self._options.host, self._options.port, self._options.pace.keep_alive)
+            self._client.connect(options.host, options.port, options.pace.keep_alive, properties=properties)
         except OSError:
             raise  # an untrusted certificate is a ValueError, too
         except ValueError:  # UnicodeError is one
@@ -267,6 +279,9 @@ class Connection:
     def _drive(self, step: Callable[[], object]) -> None:
         try:
             step()
+        except PacketTooLargeError as error:
+            self._let_go()  # nothing more of it is read
+            self._end(error)
         except Exception as error:  # noqa: BLE001 - whatever the broker said that paho cannot take, it is over
             broke = BrokerError("the connection broke")
             broke.__cause__ = error
@@ -274,7 +289,8 @@ class Connection:
 
     # What paho calls: in the event loop, or, before `_take_over`, in the thread that connects.
 
-    def _on_connect(self, _client: Client, _data: object, _flags: object, code: ReasonCode, _more: object) -> None:
+    def _on_connect(self, _client: Client, _data: object, _flags: object, code: ReasonCode, told: object) -> None:
+        self.maximum_octets = getattr(told, "MaximumPacketSize", None)  # there where the broker sent it
         if code.is_failure:
             self._end(BrokerError("the broker refuses the connection", int(code.value)))
         elif not self._welcome.done():
@@ -293,6 +309,10 @@ class Connection:
         if answer is not None and not answer.done():
             answer.set_result(None)
 
+    def _on_socket_open(self, _client: Client, _data: object, opened: object) -> None:
+        if isinstance(opened, socket.socket):
+            hold_to_maximum(opened)
+
     def _on_socket_close(self, _client: Client, _data: object, _socket: object) -> None:
         self._let_go()
 
@@ -310,4 +330,11 @@ def _expiring(seconds: int) -> Properties:
     """Properties that make a retained message leave the broker even where the gateway never comes back."""
     properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call] # paho says not what it takes
     properties.MessageExpiryInterval = seconds
+    return properties
+
+
+def _announcing(octets: int) -> Properties:
+    """Properties of a CONNECT that tell the broker the largest packet that we take."""
+    properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call] # paho says not what it takes
+    properties.MaximumPacketSize = octets
     return properties

@@ -67,6 +67,9 @@ class Tally:
     lost: int = 0
     """Known to have been swallowed by a connection that broke."""
 
+    oversize: int = 0
+    """Not published: larger than what the broker says that it takes."""
+
     failed: int = 0
     """No payload could be made of it: a fault of the gateway's own, not of the air's or the broker's."""
 
@@ -236,6 +239,12 @@ class Outbox:
         """So many messages that were taken went down with the connection, as far as is known."""
         for group, count in taken.items():
             self.tally[group].lost += count
+
+    def too_large(self, message: Message) -> None:
+        """The broker does not take a message of this size: it goes nowhere."""
+        self.tally[message.group].oversize += 1
+        if message is self._alert_in_hand:
+            self._alert_in_hand = None
 
     def shed_all(self) -> None:
         """The bus stops: nothing goes any more."""

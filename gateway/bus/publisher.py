@@ -110,6 +110,9 @@ class Publisher:
         while not self._may_leave():
             await self.work.wait()
             while (alert := self._outbox.alert()) is not None:
+                if not connection.takes(alert):
+                    self._outbox.too_large(alert)
+                    continue
                 await connection.publish_answered(alert.topic, alert.payload, retain=alert.retain)
                 self._outbox.alert_answered()
             rest = await self._publish_batch(connection)
@@ -131,6 +134,9 @@ class Publisher:
                 message = self._outbox.take()
                 if message is None:
                     break
+                if not connection.takes(message):
+                    self._outbox.too_large(message)
+                    continue
                 handed[message.group] += 1
                 connection.publish_soon(message)
             await connection.flush()

@@ -21,6 +21,10 @@ class BrokerError(Exception):
         self.code = code
 
 
+class PacketTooLargeError(BrokerError):
+    """The broker is about to send more than is read: the connection is over before it does."""
+
+
 @dataclass(frozen=True, slots=True)
 class Trouble:
     """Why there is no connection, and what the operator can do about it."""
@@ -48,7 +52,7 @@ _BY_CODE = {
     138: Trouble("the broker has banned this client", "look at the broker's own log"),
     139: Trouble("the broker shuts down", "start the broker again"),
     142: Trouble(
-        "another client took the connection over, under the same name",
+        "another session with this client id",
         "stop the second gateway that has the same callsign and bus.base",
     ),
     141: Trouble("the broker fell silent", _UNREACHABLE),
@@ -62,6 +66,8 @@ def explain(error: BaseException) -> Trouble:
     cause = error.__cause__ or error
     if isinstance(cause, BusOptionsError):
         return Trouble(str(cause), "then wait for the next try, or restart")
+    if isinstance(error, PacketTooLargeError):
+        return Trouble(str(error), "find the large retained message under bus.base or the hub's prefix, and clear it")
     code = code_of(error)
     if code is not None:
         known = _BY_CODE.get(code)
