@@ -15,7 +15,7 @@ from gateway.bus.options import BusOptions, BusOptionsError
 from gateway.bus.outbox import Outbox, Tally
 from gateway.bus.publisher import Publisher
 from gateway.bus.topics import TopicGroup, Topics
-from gateway.bus.trouble import UNSUPPORTED_PROTOCOL, BrokerError, Trouble, code_of, explain, most_telling
+from gateway.bus.trouble import UNSUPPORTED_PROTOCOL, BrokerError, SilentCloses, Trouble, code_of, explain, most_telling
 from gateway.feed.heard_object import HeardPayload, Reader, no_report
 from gateway.feed.sink import RunningSink
 from gateway.feed.stations import Stations
@@ -143,6 +143,7 @@ class Bus(RunningSink):
         self._shed_said = dict.fromkeys(TopicGroup, 0)
         self._failed_said = 0
         self._oversize_said = 0
+        self._silent_closes = SilentCloses()
         self._broker_takes: int | None = None
         """Octets of the largest packet that the broker took, at the last connection that said so."""
 
@@ -299,7 +300,8 @@ class Bus(RunningSink):
             _heed_cancellation()
         if failure is not None:
             refused = not is_welcome and self._protocols.refused(code_of(failure), reached=connection.reached_broker)
-            raise _LostError(explain(failure), at_once=refused)
+            suspected = self._silent_closes.explain(failure, self._now().elapsed_ms)
+            raise _LostError(suspected or explain(failure), at_once=refused)
 
     def _become(self, trouble: Trouble | None) -> None:
         """Take note of a change, and log it once: a broker may be away for a month."""

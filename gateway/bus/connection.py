@@ -20,7 +20,7 @@ from gateway.bus.outbox import Message
 from gateway.bus.packet_size import HEAD_OCTETS, MAXIMUM_PACKET_OCTETS, hold_to_maximum
 from gateway.bus.station_topics import MAXIMUM_FOUND
 from gateway.bus.topics import Topics
-from gateway.bus.trouble import BrokerError, PacketTooLargeError
+from gateway.bus.trouble import BrokerError, ClosedError, PacketTooLargeError
 from gateway.groundwork.own_thread import in_own_thread
 
 _T = TypeVar("_T")
@@ -297,7 +297,8 @@ class Connection:
             self._welcome.set_result(None)
 
     def _on_disconnect(self, _client: Client, _data: object, _flags: object, code: ReasonCode, _more: object) -> None:
-        self._end(BrokerError("the broker closed the connection", int(code.value) if self._welcome.done() else None))
+        closed = "the broker closed the connection"
+        self._end(ClosedError(closed, int(code.value)) if self._welcome.done() else BrokerError(closed))
 
     def _on_message(self, _client: Client, _data: object, message: MQTTMessage) -> None:
         if len(self._received) < MAXIMUM_FOUND:

@@ -3,13 +3,22 @@
 import os
 import socket
 import ssl
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from gateway.bus.options import BusOptionsError
+from gateway.groundwork.duration import MINUTE_MS
 
 UNSUPPORTED_PROTOCOL = 132
 """Reason code "Unsupported Protocol Version" (MQTT 5.0 section 3.2.2.2)."""
+
+
+SUSPICIOUS = 2
+"""So many closes within a minute: a broker that is started again closes once."""
+
+MAXIMUM_COUNTED = 100
+"""More than the pauses between tries let happen in a minute."""
 
 
 class BrokerError(Exception):
@@ -25,6 +34,10 @@ class PacketTooLargeError(BrokerError):
     """The broker is about to send more than is read: the connection is over before it does."""
 
 
+class ClosedError(BrokerError):
+    """The broker closed a connection that stood."""
+
+
 @dataclass(frozen=True, slots=True)
 class Trouble:
     """Why there is no connection, and what the operator can do about it."""
@@ -37,6 +50,8 @@ _NO_REASON = 128
 """Reason code "Unspecified error": paho gives it to every connection that breaks."""
 
 _UNREACHABLE = "see that the broker runs, and that bus.broker names it"
+
+_STOP_THE_OTHER = "stop the second gateway that has the same callsign and bus.base"
 
 _NOT_LET_IN = Trouble(
     "the broker does not let this user in: wrong username or password", "check bus.username and bus.password_file"
@@ -51,10 +66,7 @@ _BY_CODE = {
     137: Trouble("the broker says that it is busy", "look at the broker's own log"),
     138: Trouble("the broker has banned this client", "look at the broker's own log"),
     139: Trouble("the broker shuts down", "start the broker again"),
-    142: Trouble(
-        "another session with this client id",
-        "stop the second gateway that has the same callsign and bus.base",
-    ),
+    142: Trouble("another session with this client id", _STOP_THE_OTHER),
     141: Trouble("the broker fell silent", _UNREACHABLE),
     149: Trouble("a message was too large for the broker", "raise the broker's limit for the size of a packet"),
     151: Trouble("the broker has no room left for this client", "look at the broker's own log"),
@@ -75,6 +87,25 @@ def explain(error: BaseException) -> Trouble:
     if isinstance(cause, OSError):
         return _of_system(cause)
     return Trouble("the connection to the broker broke, or it does not answer", _UNREACHABLE)
+
+
+class SilentCloses:
+    """How often the broker closed without a reason of late: with MQTT 3.1.1 it cannot say that another came."""
+
+    def __init__(self) -> None:
+        self._at_ms: deque[int] = deque(maxlen=MAXIMUM_COUNTED)
+
+    def explain(self, error: BrokerError, now_ms: int) -> Trouble | None:
+        """The trouble, where `error` is one more of them and not the only one within a minute."""
+        if not isinstance(error, ClosedError) or code_of(error) is not None:
+            return None
+        self._at_ms.append(now_ms)
+        while self._at_ms[0] <= now_ms - MINUTE_MS:
+            self._at_ms.popleft()
+        if (count := len(self._at_ms)) < SUSPICIOUS:
+            return None
+        why = f"the broker closed without a reason, {count} times a minute: perhaps another client has this id"
+        return Trouble(why, _STOP_THE_OTHER)
 
 
 def code_of(error: BaseException) -> int | None:

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import pytest
 from paho.mqtt.client import Client
+from paho.mqtt.properties import Properties
 
 from gateway.bus.bus import Bus
 from gateway.bus.connection import Connection
@@ -174,10 +175,10 @@ async def test_a_connection_that_comes_about_after_it_was_given_up_is_closed(
     connecting, released, taken, closed = threading.Event(), threading.Event(), asyncio.Event(), asyncio.Event()
     connect = Client.connect
 
-    def slow_connect(client: Client, host: str, port: int, keep_alive: int) -> object:
+    def slow_connect(client: Client, host: str, port: int, keep_alive: int, *, properties: Properties | None) -> object:
         connecting.set()
         released.wait(FAIL_SAFE_SECONDS)
-        return connect(client, host, port, keep_alive)
+        return connect(client, host, port, keep_alive, properties=properties)
 
     async def watch(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         taken.set()
