@@ -5,6 +5,7 @@ import contextlib
 import re
 from pathlib import Path
 
+import nkeys
 import pytest
 
 pytest.importorskip("nats")
@@ -62,3 +63,16 @@ async def test_a_wrong_password_is_told_without_it() -> None:
                 await asyncio.sleep(0)
         assert "hunter2" not in str(told.value)
         assert "hunter2" not in repr(options(servers, "headland", "hunter2"))
+
+
+async def test_a_key_in_a_file_opens_the_engine(tmp_path: Path) -> None:
+    seed = nkeys.encode_seed(bytes(range(32)), nkeys.PREFIX_BYTE_USER)
+    key = nkeys.from_seed(bytearray(seed)).public_key.decode()
+    file = tmp_path / "headland.key"
+    file.write_bytes(seed)
+    accounts = f"accounts {{ club {{ jetstream: enabled, users: [{{nkey: {key}}}] }} }}"
+    async with EngineServers(1, accounts) as servers:
+        with_key = EngineOptions(servers.urls, "headland", credentials=str(file))
+        async with connected(with_key, CLUB, servers.urls[0]) as engine:
+            assert await engine.make_what_is_absent(1)
+        assert "headland.key" not in repr(with_key)

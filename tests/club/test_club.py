@@ -39,10 +39,11 @@ class Stations:
             f"club: {{name: wrackholm, servers: {self._servers}, role: post, post: {name}}}\n",
         )
 
-    def hub(self, callsign: str) -> settings.StationFile:
+    def hub(self, callsign: str, decoder: Decoder | None = None, more: str = "") -> settings.StationFile:
+        hears = f"receivers: [{{name: vhf, from: 'kiss+tcp://127.0.0.1:{decoder.port}'}}]\n" if decoder else ""
         return self._read(
             f"{callsign}.yaml",
-            f"station: {{callsign: {callsign}}}\n"
+            f"station: {{callsign: {callsign}}}\n{hears}{more}\n"
             f"uplink: {{servers: ['tcp://127.0.0.1:{self.network.port}']}}\n"
             f"club: {{name: wrackholm, servers: {self._servers}, role: hub, lease: 2s}}\n",
             PASSCODES[callsign],
@@ -67,6 +68,10 @@ async def stations(tmp_path: Path) -> AsyncIterator[Stations]:
 def club_part(service: Service) -> tuple[State, str]:
     part = next(part for part in service.health().parts if part.kind is PartKind.CLUB)
     return part.state, part.why
+
+
+def policy_of(service: Service) -> object:
+    return service.health().watched["club"]["policy"]
 
 
 def holds(service: Service) -> bool:
@@ -115,6 +120,34 @@ async def test_another_hub_takes_over_from_one_that_stops_and_sends_nothing_agai
         await network.until(lambda: len(network.lines) == 2)
         assert [line.partition(b",qAO,")[2] for line in network.lines] == [b"QX1HUB-10:>one\r\n", b"QX2HUB-10:>two\r\n"]
         assert second.health().counts.adds_up
+
+
+async def test_what_a_hub_hears_itself_comes_back_from_the_stream(stations: Stations) -> None:
+    async with Decoder() as decoder, running(stations.hub("QX1HUB-10", decoder), ear := Ear()) as hub:
+        await until(lambda: holds(hub))
+        await decoder.send(kiss_of(b"QA1BCD-9>APRS:>heard at the hub"))
+        await until(lambda: len(ear.sent) == 1)
+        assert ear.judged[0].heard.receiver == "qx1hub-10/vhf"
+        assert ear.sent == [b"QA1BCD-9>APRS,qAO,QX1HUB-10:>heard at the hub\r\n"]
+
+
+async def test_a_hub_that_reloads_its_policy_tells_it_to_the_club(stations: Stations) -> None:
+    policy = stations.folder / "club.yaml"
+    policy.write_text("version: 1\nname: club\n")
+    async with Decoder() as decoder, running(stations.hub("QX1HUB-10", decoder, "policy: ./club.yaml")) as hub:
+        await until(lambda: holds(hub))
+        async with running(stations.hub("QX2HUB-10"), other := Ear()) as second:
+            await until(lambda: "club@" in club_part(second)[1])
+            before = policy_of(second)
+            policy.write_text("version: 1\nname: club\nrules: [{name: none, when: {source: '*'}, then: keep}]\n")
+            hub.reload()
+            await until(
+                lambda: hub.health().watched["club"] != {} and "policy_reloads" in str(hub.health().to_object())
+            )
+            await asyncio.sleep(0.5)
+            await decoder.send(kiss_of(b"QA1BCD-9>APRS:>kept"))
+            await until(lambda: len(other.judged) == 1)
+            assert other.judged[0].verdict.rule == "none"
 
 
 async def test_a_post_waits_for_the_stream_and_says_so(stations: Stations) -> None:
