@@ -5,7 +5,7 @@ there. An alias stands for the same value, and counts as often as it is written.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, NoReturn, TypeAlias
@@ -71,7 +71,7 @@ class _Reader:
         self._text = text
         self._file = file
         self._most_values = most_values
-        self._events = _events(text)
+        self._next = _events_of(text)
         self._anchors: dict[str, _Anchored] = {}
         self._problems: list[Problem] = []
         self._place: list[str | int] = []
@@ -96,12 +96,12 @@ class _Reader:
 
     def _whole(self) -> tuple[Any, Lines]:
         read: tuple[Any, Lines] = (None, 1)
-        next(self._events)  # the stream's start
-        event = next(self._events)
+        self._next()  # the stream's start
+        event = self._next()
         if isinstance(event, yaml.DocumentStartEvent):
-            read = self._value(next(self._events))
-            next(self._events)  # the document's end
-            event = next(self._events)
+            read = self._value(self._next())
+            self._next()  # the document's end
+            event = self._next()
         if not isinstance(event, yaml.StreamEndEvent):
             self._refuse(event.start_mark.line + 1, "a second document begins here: a file holds one")
         return read
@@ -113,11 +113,11 @@ class _Reader:
             return self._alias(event)
         if event.anchor is not None:
             return self._anchored(event)
-        self._weigh(event, 1, 0)
         if event.tag is not None:
             self._problem(event, slips.TAG, at=event.start_mark.column + 1)
         if kind is yaml.ScalarEvent:
             return self._scalar(event), event.start_mark.line + 1
+        self._weigh(event, 1, 0)
         return self._sequence(event) if kind is yaml.SequenceStartEvent else self._mapping(event)
 
     def _anchored(self, event: Event) -> tuple[Any, Lines]:
@@ -145,7 +145,7 @@ class _Reader:
 
     def _scalar(self, event: Event) -> Scalar:
         text: str = event.value
-        self._weigh(event, 0, len(text))
+        self._weigh(event, 1, len(text))
         if event.style or event.tag is not None:
             return text
         value = plain_value(text)
@@ -158,7 +158,7 @@ class _Reader:
         items: list[Any] = []
         lines: list[Lines] = []
         self._enter(start)
-        while not isinstance(event := next(self._events), yaml.SequenceEndEvent):
+        while type(event := self._next()) is not yaml.SequenceEndEvent:
             self._place[-1] = len(items)
             value, line = self._value(event)
             items.append(value)
@@ -170,13 +170,13 @@ class _Reader:
         content: dict[str, Any] = {}
         lines: dict[str, Lines] = {}
         self._enter(start)
-        while not isinstance(key := next(self._events), yaml.MappingEndEvent):
+        while type(key := self._next()) is not yaml.MappingEndEvent:
             if not _is_text(key):
                 self._odd_key(start, key, content)
                 continue
             name, line = key.value, key.start_mark.line + 1
             self._place[-1] = name
-            event = next(self._events)
+            event = self._next()
             what = slips.of_key(name, has_value=not _is_nothing(event)) or (
                 "this key stands twice" if name in content else None
             )
@@ -196,7 +196,7 @@ class _Reader:
     def _odd_key(self, start: Event, key: Event, before: dict[str, Any]) -> None:
         """A key that is no text, or the rest of a number with a comma in it: it is told, and passed over."""
         self._skip(key)
-        event = next(self._events)
+        event = self._next()
         comma = slips.decimal_comma(before, key.value) if start.flow_style and _is_nothing(event) else None
         what = comma or "a key that is no text: put it in quotation marks"
         self._problem(key, what, place=tuple(self._place[:-1]), at=key.start_mark.column + 1)
@@ -210,7 +210,7 @@ class _Reader:
             if depth <= 0:
                 return
             self._weigh(event, 1, 0)
-            event = next(self._events)
+            event = self._next()
 
     def _enter(self, start: Event) -> None:
         self._go_down(start, 1)
@@ -244,8 +244,9 @@ class _Reader:
         raise DocumentError([*self._problems, self._told(line, "", what, column)])
 
 
-def _events(text: str) -> Iterator[Event]:
-    return iter(yaml.parse(text, Loader=_LOADER))
+def _events_of(text: str) -> Callable[[], Event]:
+    get_event: Callable[[], Event] = _LOADER(text).get_event
+    return get_event
 
 
 def _is_text(key: Event) -> bool:

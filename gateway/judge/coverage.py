@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fnmatch import translate
 from functools import lru_cache
 
+from gateway.frames.header import without_ssid_0
 from gateway.judge.conditions import MINUTES_A_DAY
 from gateway.judge.policy import Conditions, Distance, Hops, Hours
 
@@ -117,7 +118,7 @@ class Coverage:
 
 def folded(pattern: str) -> str:
     """A pattern as it is compared: in capitals, and without SSID 0."""
-    return pattern.upper().removesuffix("-0")
+    return without_ssid_0(pattern.upper())
 
 
 def prefix_of(pattern: str) -> str | None:

@@ -5,6 +5,7 @@ from fnmatch import translate
 
 from gateway.frames.header import without_ssid_0
 
+_WILD_CHARACTERS = frozenset("*?[")
 _WILD = re.compile(r"[*?\[]")
 
 
@@ -25,7 +26,7 @@ class PatternIndex:
     def add(self, pattern: str, label: str) -> None:
         """Let callsigns that match `pattern` find `label`."""
         folded = pattern.upper()
-        wild = _WILD.search(folded)
+        wild = None if _WILD_CHARACTERS.isdisjoint(folded) else _WILD.search(folded)
         if wild is None:
             self._add(self._exact, without_ssid_0(folded), label)
         elif folded.find("*") == wild.start() == len(folded) - 1:

@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import chain
 
 from gateway.documents import MAXIMUM_TEXT, MAXIMUM_VALUES, Document, DocumentError, Problem, check, nearest, parse
@@ -38,7 +39,7 @@ class Entry:
         return self.document.problem(self.place, what)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class PolicySource:
     """A policy with all that it includes, merged: its own entries first, then those of each include in turn."""
 
@@ -68,7 +69,14 @@ class PolicySource:
 
     def compiled(self, post: Post) -> CompiledPolicy:
         """The policy made ready to be asked at `post`."""
-        return CompiledPolicy(self.policy, self.digest, post)
+        if post not in self._compiled:
+            self._compiled[post] = CompiledPolicy(self.policy, self.digest, post)
+        return self._compiled[post]
+
+    @cached_property
+    def _compiled(self) -> dict[Post, CompiledPolicy]:
+        """What was made ready: its examples, the review and the judge ask the same."""
+        return {}
 
 
 def read_policy(first: PolicyText, fetch: Fetch) -> PolicySource:

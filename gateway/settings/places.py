@@ -8,7 +8,7 @@ from urllib.parse import SplitResult, urlsplit
 from pydantic import AfterValidator, BeforeValidator
 
 from gateway.bus.topics import why_no_base
-from gateway.frames.header import is_network_callsign
+from gateway.frames.header import is_network_callsign, without_ssid_0
 
 HIGHEST_PORT = 65_535
 
@@ -62,7 +62,7 @@ Topic = Annotated[str, AfterValidator(_topic)]
 def _callsign(text: str) -> str:
     if not is_network_callsign(text):
         raise ValueError(f"{text!r} is no callsign: write one, as QA1BCD-9, not a pattern")
-    return text.upper().removesuffix("-0")  # SSID 0 is not written
+    return without_ssid_0(text.upper())
 
 
 Callsign = Annotated[str, AfterValidator(_callsign)]

@@ -14,7 +14,7 @@ from pydantic import (
 )
 
 from gateway.documents.values import Name, Section
-from gateway.frames.header import is_network_callsign
+from gateway.frames.header import is_network_callsign, without_ssid_0
 from gateway.receivers.address import ReceiverAddress, allowed_senders, network
 from gateway.receivers.address import parse as parse_receiver_address
 from gateway.reports import locator
@@ -65,7 +65,7 @@ class StationSettings(Section):
             raise ValueError(f"{callsign!r} is no callsign for the network: 1-9 letters and digits, one hyphen at most")
         if re.fullmatch(r"[0-9A-Fa-f]{8}", callsign):
             raise ValueError("a callsign of exactly eight hexadecimal digits cannot log in (IS-Q)")
-        return callsign.upper().removesuffix("-0")  # SSID 0 is not written on the network
+        return without_ssid_0(callsign.upper())
 
 
 def _receiver_address(value: object) -> ReceiverAddress:
