@@ -188,6 +188,9 @@ class AlertWatch:
         moment = judged.heard.moment
         episode = self._emergencies.renew((RESERVED_NAME, frame.source))
         begins = episode is None or moment.elapsed_ms - episode.held_ms >= LONGEST_WINDOW_MS
+        if begins and not self._room.admits(RESERVED_NAME, moment.elapsed_ms):
+            self._withheld += 1  # its next call is told, once there is room; the page and the counts hold it at once
+            return
         if episode is None or begins:
             episode = self._emergencies.begin(RESERVED_NAME, frame.source, moment)
         elif moment.elapsed_ms - episode.raised_ms < EMERGENCY_AGAIN_MS:

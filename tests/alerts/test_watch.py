@@ -268,6 +268,14 @@ def test_another_station_in_an_emergency_is_told_at_once() -> None:
     assert watching.names(EMERGENCY.replace("QB2BCD-7", "QB3BCD-7")) == ["emergency"]
 
 
+def test_forged_emergencies_without_end_shed_no_other_alerts_and_a_true_one_is_told_with_its_next_call() -> None:
+    watching = Watching()
+    raised = [watching.names(EMERGENCY.replace("QB2BCD-7", f"Q{number}BCD")) for number in range(100, 500)]
+    assert sum(map(len, raised)) == MOST_A_MINUTE
+    assert watching.names(EMERGENCY) == []
+    assert watching.names(EMERGENCY, 60_000) == ["emergency"]
+
+
 def test_a_position_that_is_no_emergency_raises_nothing() -> None:
     assert Watching().names(CALM) == []
 
