@@ -65,6 +65,9 @@ class ReceiverCounts:
     not_allowed: int = 0
     """Datagrams of senders that are not allowed."""
 
+    dropped: int = 0
+    """Datagrams that the system dropped, as they were not read fast enough: it counts them itself."""
+
     unreadable: int = 0
     """Lines of a capture that cannot be read."""
 
@@ -127,6 +130,7 @@ class Receiver(ABC):
             counter("damaged", counts.damaged, "Damaged frames."),
             counter("ignored", counts.ignored, "Comments and commands from a decoder: no frames, and no fault."),
             counter("not_allowed", counts.not_allowed, "Datagrams from senders that are not allowed."),
+            counter("dropped", counts.dropped, "Datagrams that the system dropped, as they were not read fast enough."),
             counter("unreadable", counts.unreadable, "Lines of a capture that could not be read."),
             counter("connections", counts.connections, "Connections that came about."),
         ]

@@ -2,6 +2,7 @@
 
 import asyncio
 import socket
+import struct
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from ipaddress import IPv4Address, IPv6Address, ip_address
@@ -23,7 +24,12 @@ _DATAGRAMS_AT_A_TIME = 64
 _REMEMBERED_SENDERS = 256
 
 SAY_MS = 60_000
-"""How often datagrams of senders that are not allowed are logged, at most."""
+"""How often datagrams that are not heard are logged, at most."""
+
+_SO_MEMINFO = 55
+_MEMINFO = struct.Struct("=9I")
+"""What the system says of a socket's memory; the last number is how many datagrams it dropped (Linux, asm/socket.h and
+linux/sock_diag.h: SO_MEMINFO, SK_MEMINFO_DROPS)."""
 
 _Datagram = tuple[bytes, tuple[str, int]]
 
@@ -48,7 +54,8 @@ class DatagramReceiver(ReconnectingReceiver):
         self._place = address.place
         self._allowed = allowed_senders(address, allow)
         self._verdicts: dict[str, bool] = {}
-        self._said_ms: int | None = None
+        self._not_allowed_said_ms: int | None = None
+        self._dropped_said_ms: int | None = None
         self.port: int | None = None
         """The port that is listened on, once it is."""
 
@@ -63,7 +70,7 @@ class DatagramReceiver(ReconnectingReceiver):
 
     async def _hear(self, listening: socket.socket, framing: Framing) -> NoReturn:
         loop = asyncio.get_running_loop()
-        ignored_before = self.counts.ignored
+        ignored_before, dropped_before = self.counts.ignored, self.counts.dropped
         while True:
             first = await loop.sock_recvfrom(listening, _LONGEST_DATAGRAM)
             frames: list[PortAndFrame] = []
@@ -77,6 +84,7 @@ class DatagramReceiver(ReconnectingReceiver):
                 else:
                     self._refuse(sender[0])
             self.counts.ignored = ignored_before + framing.ignored
+            self._note_dropped(dropped_before + dropped_by_system(listening))
             self._hand_on(frames, emptied=len(datagrams) < _DATAGRAMS_AT_A_TIME)
             if not self._has_heard:
                 self._suspect(last)
@@ -87,9 +95,19 @@ class DatagramReceiver(ReconnectingReceiver):
         self.counts.not_allowed += 1
         self._not_allowed_last = host
         now_ms = self._run.now().elapsed_ms
-        if self._said_ms is None or now_ms - self._said_ms >= SAY_MS:
-            self._said_ms = now_ms
+        if self._not_allowed_said_ms is None or now_ms - self._not_allowed_said_ms >= SAY_MS:
+            self._not_allowed_said_ms = now_ms
             self._log.warning("datagrams of senders that are not allowed", count=self.counts.not_allowed, last=host)
+
+    def _note_dropped(self, dropped: int) -> None:
+        """The system has dropped so many datagrams in all: they came faster than they could be read."""
+        if dropped <= self.counts.dropped:
+            return
+        self.counts.dropped = dropped
+        now_ms = self._run.now().elapsed_ms
+        if self._dropped_said_ms is None or now_ms - self._dropped_said_ms >= SAY_MS:
+            self._dropped_said_ms = now_ms
+            self._log.warning("datagrams came faster than they could be read: some were dropped", count=dropped)
 
     def _is_allowed(self, host: str) -> bool:
         verdict = self._verdicts.get(host)
@@ -110,6 +128,15 @@ async def _listening(place: HostPort) -> AsyncIterator[socket.socket]:
         listening.setblocking(False)
         listening.bind(address)
         yield listening
+
+
+def dropped_by_system(listening: socket.socket) -> int:
+    """How many datagrams the system dropped since the socket was opened; 0 where it does not say."""
+    try:
+        *_, dropped = _MEMINFO.unpack(listening.getsockopt(socket.SOL_SOCKET, _SO_MEMINFO, _MEMINFO.size))
+    except (OSError, struct.error):  # an older Linux, or another system
+        return 0
+    return int(dropped)
 
 
 def _waiting_already(listening: socket.socket) -> list[_Datagram]:

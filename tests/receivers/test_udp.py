@@ -1,6 +1,7 @@
 """Datagrams from decoders, and from those who are none."""
 
 import socket
+import sys
 from collections.abc import Iterator
 from contextlib import closing
 
@@ -159,3 +160,23 @@ def test_a_port_for_other_computers_without_their_addresses_is_refused_at_once()
 def test_an_address_of_another_kind_is_refused_at_once() -> None:
     with pytest.raises(AddressError, match="is no udp address"):
         DatagramReceiver("vhf", parse("file:///capture"), Run("test"), Ear())
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="Linux alone counts them by the socket")
+async def test_what_the_system_drops_is_counted_and_said_once_a_minute(sender: socket.socket) -> None:
+    ear = Ear()
+    receiver = DatagramReceiver("vhf", address(), Run("test"), ear)
+    with structlog.testing.capture_logs() as logs:
+        async with listening(receiver):
+            place = await port_of(receiver)
+            sent = 0
+            while not receiver.counts.dropped:
+                for _ in range(2000):  # without letting the receiver read: its queue overflows
+                    sent += 1
+                    sender.sendto(b"QA1BCD-9>APRS:>%0200d" % sent, place)
+                await until(lambda: receiver.counts.frames + receiver.counts.dropped >= sent)  # noqa: B023 - asked at once
+    assert receiver.counts.frames + receiver.counts.dropped == sent
+    assert receiver.counts.frames < sent
+    assert figure(receiver, "dropped") == receiver.counts.dropped
+    said = [each for each in logs if each["log_level"] == "warning"]
+    assert [each["event"] for each in said] == ["datagrams came faster than they could be read: some were dropped"]
