@@ -150,11 +150,11 @@ def _explain(options: argparse.Namespace) -> int:
         line = sys.stdin.buffer.readline(LONGEST_LINE)
     else:
         line = options.frame.encode("utf-8", "surrogateescape")
-    told = explaining.explain_line(
+    explained = explaining.explain_line(
         line.rstrip(b"\r\n"), policy=options.policy, station=options.station, receiver=options.receiver
     )
-    print(json.dumps(told.to_object(), indent=2) if options.json else told.in_words())
-    return FINE if told.readable else FOUND_WRONG
+    print(json.dumps(explained.to_object(), indent=2) if options.json else explained.in_words())
+    return FINE if explained.readable else FOUND_WRONG
 
 
 def _watch(options: argparse.Namespace) -> int:

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from gateway.alerts.area import Area, Circle, Polygon
-from gateway.alerts.entry import Alert, Threshold
-from gateway.alerts.entry import Area as WrittenArea
+from gateway.alerts.entry import Alert, AreaEntry, Threshold
 from gateway.feed.heard_object import Reader
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
@@ -27,7 +26,7 @@ _THINGS = frozenset({"object", "item"})
 
 
 @dataclass
-class Seen:
+class AskedFrame:
     """A frame about which alerts are asked. What it reports is read when an entry first needs it."""
 
     judged: Judged
@@ -65,7 +64,7 @@ class Answer:
 
 _NO = Answer(holds=False)
 
-_Test = Callable[[Seen], str | None]
+_Test = Callable[[AskedFrame], str | None]
 """What is the case, in plain words, where it holds."""
 
 
@@ -97,20 +96,20 @@ class AskedOfFrames:
         """Whether frames with these headers, from this receiver, are ones that it asks about."""
         return self._selects.of_traits is None or self._selects.of_traits(traits)
 
-    def answer(self, seen: Seen) -> Answer | None:
+    def answer(self, asked: AskedFrame) -> Answer | None:
         """What a frame at whose headers it looks says; None where it says nothing about what is asked."""
-        if self._selects.of_subject is not None and not self._selects.of_subject(seen.subject):
+        if self._selects.of_subject is not None and not self._selects.of_subject(asked.subject):
             return None
         if not self._tests:
             return Answer(holds=True, what="a frame that this entry asks for was heard")
-        report = seen.report
+        report = asked.report
         if report.get("live") is False:  # its sender takes it off the map
             return _NO
         if (self._needs_place and "latitude" not in report) or any(field not in report for field in self._thresholds):
             return None
-        told = [test(seen) for test in self._tests]
-        words = [what for what in told if what is not None]
-        return Answer(holds=True, what="; ".join(words)) if len(words) == len(told) else _NO
+        words_of_tests = [test(asked) for test in self._tests]
+        words = [what for what in words_of_tests if what is not None]
+        return Answer(holds=True, what="; ".join(words)) if len(words) == len(words_of_tests) else _NO
 
 
 def labels_of(alerts: Iterable[Alert]) -> PatternIndex:
@@ -131,12 +130,12 @@ def _split(when: Conditions | None) -> tuple[Conditions | None, Conditions | Non
 
 
 def _distance_test(asked: Compiled) -> _Test:
-    def test(seen: Seen) -> str | None:
-        if asked.of_traits is not None and not asked.of_traits(seen.traits):
+    def test(frame: AskedFrame) -> str | None:
+        if asked.of_traits is not None and not asked.of_traits(frame.traits):
             return None
-        if asked.of_subject is not None and not asked.of_subject(seen.subject):
+        if asked.of_subject is not None and not asked.of_subject(frame.subject):
             return None
-        kilometres = seen.report.get("distance_km")
+        kilometres = frame.report.get("distance_km")
         return "its distance is not known" if kilometres is None else f"it is {kilometres:.1f} km from the station"
 
     return test
@@ -145,22 +144,22 @@ def _distance_test(asked: Compiled) -> _Test:
 def _area_test(area: Area, *, inside: bool) -> _Test:
     words = "it is in the area" if inside else "it is outside the area"
 
-    def test(seen: Seen) -> str | None:
-        report = seen.report
+    def test(frame: AskedFrame) -> str | None:
+        report = frame.report
         return words if area.holds(report["latitude"], report["longitude"]) is inside else None
 
     return test
 
 
 def _weather_test(field: str, threshold: Threshold) -> _Test:
-    def test(seen: Seen) -> str | None:
-        value = seen.report[field]
+    def test(frame: AskedFrame) -> str | None:
+        value = frame.report[field]
         return f"{field} is {value:g}" if threshold.holds(value) else None
 
     return test
 
 
-def _area(written: WrittenArea) -> Area:
+def _area(written: AreaEntry) -> Area:
     if written.latitude is not None and written.longitude is not None and written.radius is not None:
         return Circle(written.latitude, written.longitude, written.radius)
     return Polygon([(corner.latitude, corner.longitude) for corner in written.corners or ()])

@@ -39,7 +39,7 @@ def _enough(corners: list[Corner]) -> list[Corner]:
     return corners
 
 
-class Area(Section):
+class AreaEntry(Section):
     """A circle, or a polygon whose last corner is joined to its first."""
 
     latitude: Latitude | None = None
@@ -136,8 +136,8 @@ class Alert(Section):
 
     name: Name
     when: Conditions | None = None
-    area: Area | None = None
-    outside: Area | None = None
+    area: AreaEntry | None = None
+    outside: AreaEntry | None = None
     weather: WeatherThresholds | None = None
     silent: Silent | None = None
     deaf: Deaf | None = None

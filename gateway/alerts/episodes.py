@@ -55,10 +55,10 @@ class Episodes(BoundedMapping[tuple[str, str], Episode]):
     def dump(self) -> Iterator[list[list[object]]]:
         """All of them, in pieces."""
         for keys in in_pieces(list(self)):
-            found = ((key, self.get(key)) for key in keys)
+            entries = ((key, self.get(key)) for key in keys)
             yield [
                 [*key, one.since_ms, one.raised_ms, one.held_ms, one.has_stopped, one.is_over]
-                for key, one in found
+                for key, one in entries
                 if one is not None
             ]
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from gateway.alerts.alert import AlertKind, emergency_alert, match_alert
-from gateway.alerts.conditions import AskedOfFrames, Seen, labels_of
+from gateway.alerts.conditions import AskedFrame, AskedOfFrames, labels_of
 from gateway.alerts.entry import RESERVED_NAME, Alert
 from gateway.alerts.episodes import Episode, Episodes, is_past
 from gateway.alerts.silences import Silences
@@ -165,9 +165,9 @@ class AlertWatch:
     def _asked_by_entries(self, judged: Judged, frame: Frame) -> Iterator[PlainObject]:
         traits, entries = self._asked_about(judged, frame)
         if entries:
-            seen = Seen(judged, frame, traits, self._origin, self._read)
+            asked = AskedFrame(judged, frame, traits, self._origin, self._read)
             for entry in entries:
-                yield from self._asked(entry, seen)
+                yield from self._asked(entry, asked)
 
     def _asked_about(self, judged: Judged, frame: Frame) -> tuple[Traits, tuple[AskedOfFrames, ...]]:
         """What headers and receiver say of a frame, and the entries that look at such frames."""
@@ -175,13 +175,13 @@ class AlertWatch:
         outermost = heard.frame.header if isinstance(heard.frame, Frame) else frame.header
         key = (heard.receiver, outermost.text)
         is_own = outermost is frame.header  # what a third-party frame holds differs from one to the next
-        known = self._headers.get(key) if is_own else None
-        if known is None:
+        answers = self._headers.get(key) if is_own else None
+        if answers is None:
             traits = Traits.of(heard.receiver, outermost, frame.header, self._labels)
-            known = traits, tuple(entry for entry in self._entries if entry.looks_at(traits))
+            answers = traits, tuple(entry for entry in self._entries if entry.looks_at(traits))
             if is_own:
-                self._headers[key] = known
-        return known
+                self._headers[key] = answers
+        return answers
 
     def _emergency(self, judged: Judged, frame: Frame) -> Iterator[PlainObject]:
         """Also for what the network's rules keep: whoever calls for help asks to be heard."""
@@ -199,7 +199,7 @@ class AlertWatch:
         episode.held_ms = episode.raised_ms = moment.elapsed_ms
         yield emergency_alert(judged, heard_object(judged, self._read(judged)), repeated=not begins)
 
-    def _asked(self, entry: AskedOfFrames, seen: Seen) -> Iterator[PlainObject]:
+    def _asked(self, entry: AskedOfFrames, seen: AskedFrame) -> Iterator[PlainObject]:
         answer = entry.answer(seen)
         if answer is None:
             return

@@ -43,10 +43,10 @@ class Adoption:
 
     def adopt(self, name: str, payload: bytes) -> Station | None:
         """The station `name`, taken in from what the broker holds; None where that is not to be."""
-        found = _read(name, payload)
-        if found is None:
+        adopted = _read(name, payload)
+        if adopted is None:
             return None
-        last, memory, latest = found
+        last, memory, latest = adopted
         moment = last.judged.heard.moment
         now = self._now()
         age_ms = 0
@@ -65,14 +65,16 @@ def _read(name: str, payload: bytes) -> tuple[HeardPayload, Memory, Any] | None:
         plain = json.loads(payload) if len(payload) <= MAXIMUM_OCTETS else None
         if not isinstance(plain, dict):
             return None
-        told = plain.pop("memory")
+        written = plain.pop("memory")
         judged = judged_from(plain)
         if judged.innermost is None or judged.innermost.source != name:
             return None
-        direct = told.get("last_heard_direct")
+        direct = written.get("last_heard_direct")
         memory = Memory(
-            from_rfc3339(told["first_heard"]), int(told["frames"]), None if direct is None else from_rfc3339(direct)
+            from_rfc3339(written["first_heard"]),
+            int(written["frames"]),
+            None if direct is None else from_rfc3339(direct),
         )
-        return HeardPayload(judged, encoded=encode(plain)), memory, told
+        return HeardPayload(judged, encoded=encode(plain)), memory, written
     except (PlainFormError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         return None

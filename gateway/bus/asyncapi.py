@@ -46,7 +46,7 @@ _HUB_STATUS = {"enum": ["online", "offline"]}
 
 
 @dataclass(frozen=True, slots=True)
-class _Channel:
+class _TopicChannel:
     """One kind of topic, and what is on it."""
 
     topic: str
@@ -74,11 +74,11 @@ class _Channel:
 
 def _of_group(
     group: TopicGroup, summary: str, payload: dict[str, Any], content_type: str = JSON, topic: str | None = None
-) -> _Channel:
-    return _Channel(topic or _TOPICS.of(group), summary, payload, QUALITY[group], group in RETAINED, content_type)
+) -> _TopicChannel:
+    return _TopicChannel(topic or _TOPICS.of(group), summary, payload, QUALITY[group], group in RETAINED, content_type)
 
 
-def _channels() -> dict[str, _Channel]:
+def _channels() -> dict[str, _TopicChannel]:
     return {
         "heard": _of_group(
             TopicGroup.HEARD, "Every frame heard, its verdict, and what it reports.", _shared(Schema.HEARD)
@@ -101,7 +101,7 @@ def _channels() -> dict[str, _Channel]:
         "health": _of_group(
             TopicGroup.HEALTH, "How every part is, and what became of every frame.", _shared(Schema.HEALTH)
         ),
-        "status": _Channel(
+        "status": _TopicChannel(
             _TOPICS.status,
             "Whether the gateway is there. Its last will, too.",
             _shared(Schema.STATUS),
@@ -115,7 +115,7 @@ def _channels() -> dict[str, _Channel]:
             _own(_DISCOVERY),
             topic=_HUB.filter,
         ),
-        "hub": _Channel(
+        "hub": _TopicChannel(
             _HUB.hub_status,
             "Whether the home-automation hub is there: once it comes, it is told everything anew.",
             _own(_HUB_STATUS),
@@ -170,7 +170,7 @@ def _server() -> dict[str, Any]:
     }
 
 
-def _as_channel(name: str, channel: _Channel) -> dict[str, Any]:
+def _as_channel(name: str, channel: _TopicChannel) -> dict[str, Any]:
     return {
         "address": channel.address(),
         "summary": channel.summary,
@@ -179,7 +179,7 @@ def _as_channel(name: str, channel: _Channel) -> dict[str, Any]:
     }
 
 
-def _as_operation(name: str, channel: _Channel) -> dict[str, Any]:
+def _as_operation(name: str, channel: _TopicChannel) -> dict[str, Any]:
     binding = {"qos": channel.quality, "retain": channel.retain, **BINDING}
     if name == "station":
         binding["messageExpiryInterval"] = STATIONS_FORGET_MS // 1000
@@ -191,7 +191,7 @@ def _as_operation(name: str, channel: _Channel) -> dict[str, Any]:
     }
 
 
-def _as_message(name: str, channel: _Channel) -> dict[str, Any]:
+def _as_message(name: str, channel: _TopicChannel) -> dict[str, Any]:
     return {
         "name": name,
         "summary": channel.summary,

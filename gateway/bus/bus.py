@@ -8,14 +8,22 @@ import structlog
 from paho.mqtt.enums import MQTTProtocolVersion
 
 from gateway.bus.adoption import Adoption
-from gateway.bus.connection import Connection
+from gateway.bus.connection import BrokerConnection
 from gateway.bus.discovery import Announcer
 from gateway.bus.discovery_topics import DiscoveryTopics
 from gateway.bus.options import BusOptions, BusOptionsError
-from gateway.bus.outbox import Outbox, Tally
+from gateway.bus.outbox import MessageOutbox, MessageTally
 from gateway.bus.publisher import Publisher
 from gateway.bus.topics import TopicGroup, Topics
-from gateway.bus.trouble import UNSUPPORTED_PROTOCOL, BrokerError, SilentCloses, Trouble, code_of, explain, most_telling
+from gateway.bus.trouble import (
+    UNSUPPORTED_PROTOCOL,
+    BrokerError,
+    BusTrouble,
+    SilentCloses,
+    code_of,
+    explain,
+    most_telling,
+)
 from gateway.feed.heard_object import HeardPayload, Reader, no_report
 from gateway.feed.sink import RunningSink
 from gateway.feed.stations import Stations
@@ -32,9 +40,9 @@ _NAMES = {MQTTProtocolVersion.MQTTv5: "5", MQTTProtocolVersion.MQTTv311: "3.1.1"
 DRAIN_SHARE = 0.7
 """Of the time to drain, what publishing may take; the rest is for `offline` and for taking leave."""
 
-_NOT_YET = Trouble("no connection was tried yet", "wait a moment")
+_NOT_YET = BusTrouble("no connection was tried yet", "wait a moment")
 _RAISE_LIMIT = "raise the broker's limit for the size of a packet"
-_STOPPED = Trouble("the gateway stops", "start it again")
+_STOPPED = BusTrouble("the gateway stops", "start it again")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +53,10 @@ class BusState:
     protocol: str
     """"5" or "3.1.1", of the connection that is or was; empty before the first."""
 
-    trouble: Trouble | None
+    trouble: BusTrouble | None
     """Why there is no connection."""
 
-    tally: dict[TopicGroup, Tally]
+    tally: dict[TopicGroup, MessageTally]
     waiting: dict[TopicGroup, int]
 
     @property
@@ -102,7 +110,7 @@ def _heed_cancellation() -> None:
 class _LostError(Exception):
     """There is no connection, or no longer."""
 
-    def __init__(self, trouble: Trouble, *, at_once: bool = False) -> None:
+    def __init__(self, trouble: BusTrouble, *, at_once: bool = False) -> None:
         super().__init__(trouble.why)
         self.trouble = trouble
         self.at_once = at_once
@@ -130,14 +138,16 @@ class Bus(RunningSink):
         self._now = now
         self._topics = Topics(options.base, options.callsign)
         adoption = Adoption(stations, now, read)
-        self._outbox = Outbox(self._topics, options.limits, stations, adoption, _discovery(options, self._topics))
+        self._outbox = MessageOutbox(
+            self._topics, options.limits, stations, adoption, _discovery(options, self._topics)
+        )
         self._publisher = Publisher(self._outbox, self._topics, options.pace.learn, busy)
         stations.on_forgotten.append(self._wake)
         self._protocols = _Protocols(mqtt_5=options.mqtt_5)
         self._protocol = ""
         self._limit: asyncio.Timeout | None = None
         self._ended = asyncio.Event()
-        self._trouble: Trouble | None = _NOT_YET
+        self._trouble: BusTrouble | None = _NOT_YET
         self._since_ms = now().time_ms
         self._sheds = False
         self._shed_said = dict.fromkeys(TopicGroup, 0)
@@ -284,7 +294,7 @@ class Bus(RunningSink):
         failure: BrokerError | None = None
         is_welcome = False
         try:
-            connection = Connection(self._options, self._topics, protocol)
+            connection = BrokerConnection(self._options, self._topics, protocol)
         except BusOptionsError as error:
             raise _LostError(explain(error)) from None
         try:
@@ -303,7 +313,7 @@ class Bus(RunningSink):
             suspected = self._silent_closes.explain(failure, self._now().elapsed_ms)
             raise _LostError(suspected or explain(failure), at_once=refused)
 
-    def _become(self, trouble: Trouble | None) -> None:
+    def _become(self, trouble: BusTrouble | None) -> None:
         """Take note of a change, and log it once: a broker may be away for a month."""
         if trouble == self._trouble:
             return

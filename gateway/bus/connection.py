@@ -16,7 +16,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from gateway.bus.options import BusOptions
-from gateway.bus.outbox import Message
+from gateway.bus.outbox import BusMessage
 from gateway.bus.packet_size import HEAD_OCTETS, MAXIMUM_PACKET_OCTETS, hold_to_maximum
 from gateway.bus.station_topics import MAXIMUM_FOUND
 from gateway.bus.topics import Topics
@@ -46,7 +46,7 @@ class Received(NamedTuple):
     retain: bool
 
 
-class Connection:
+class BrokerConnection:
     """Used once: `async with` it, then make another.
 
     The blocking part of connecting runs in a thread that nobody waits for, so that a stop of the gateway does not hang
@@ -126,7 +126,7 @@ class Connection:
         finally:
             self._close()
 
-    def publish_soon(self, message: Message) -> None:
+    def publish_soon(self, message: BusMessage) -> None:
         """Hand over a message of quality 0 without waiting. Raises `BrokerError` where the connection is gone."""
         properties = self._expiry if message.expires and message.payload else None
         self._all_out.clear()
@@ -200,7 +200,7 @@ class Connection:
         except TimeoutError:
             raise BrokerError("the broker does not answer") from None
 
-    def takes(self, message: Message) -> bool:
+    def takes(self, message: BusMessage) -> bool:
         """Whether the broker takes a message of this size, as far as it has said so."""
         octets = HEAD_OCTETS + len(message.topic.encode()) + len(message.payload)
         return self.maximum_octets is None or octets <= self.maximum_octets

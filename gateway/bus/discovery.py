@@ -180,8 +180,8 @@ def _of_a_channel(channel: Channel) -> tuple[str, PlainObject]:
 def _value(*names: str) -> str:
     """A template for a field within a field; `None` where it is not there, which a hub takes for unknown."""
     *outer, last = map(_literal, names)
-    found = "".join(f".get({name}, {{}})" for name in outer) + f".get({last})"
-    return _template(f"value_json{found}")
+    lookup = "".join(f".get({name}, {{}})" for name in outer) + f".get({last})"
+    return _template(f"value_json{lookup}")
 
 
 def _template(expression: str) -> str:

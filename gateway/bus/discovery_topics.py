@@ -91,18 +91,18 @@ class DiscoveryTopics:
 
     def heard(self, station: Station) -> None:
         """A station was heard, and its memory knows of it: what it sends may be more than the hub was told."""
-        known = self._known.get(station.source)
-        if known is None or station.latest is None:
+        repertoire = self._known.get(station.source)
+        if repertoire is None or station.latest is None:
             return
-        now = known.with_more(station.latest)
-        if now.channels != known.channels:
+        now = repertoire.with_more(station.latest)
+        if now.channels != repertoire.channels:
             elapsed_ms = station.last.judged.heard.moment.elapsed_ms
             told_ms = self._told_ms.get(station.source)
             if told_ms is not None and elapsed_ms - told_ms < SETTLED_MS:
-                now = replace(now, channels=known.channels)
+                now = replace(now, channels=repertoire.channels)
             else:
                 self._told_ms[station.source] = elapsed_ms
-        if now != known:
+        if now != repertoire:
             self._known[station.source] = now
             self._write(station.source)
 

@@ -31,7 +31,7 @@ class QueueLimits:
 
 
 @dataclass(frozen=True, slots=True)
-class Pace:
+class BusPace:
     """How long the bus waits for what, in seconds."""
 
     connect: float = 5.0
@@ -139,7 +139,7 @@ class BusOptions:
     stations_limit: int
     stations_forget_ms: int
     limits: QueueLimits = QueueLimits()
-    pace: Pace = Pace()
+    pace: BusPace = BusPace()
 
     @property
     def broker(self) -> str:

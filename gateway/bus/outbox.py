@@ -33,7 +33,7 @@ RETAINED = frozenset({TopicGroup.HEALTH, TopicGroup.STATIONS, TopicGroup.DISCOVE
 
 
 @dataclass(frozen=True, slots=True)
-class Message:
+class BusMessage:
     """One message for the broker."""
 
     group: TopicGroup
@@ -51,7 +51,7 @@ class Message:
 
 
 @dataclass(slots=True)
-class Tally:
+class MessageTally:
     """What became of the messages of one topic group."""
 
     offered: int = 0
@@ -74,7 +74,7 @@ class Tally:
     """No payload could be made of it: a fault of the gateway's own, not of the air's or the broker's."""
 
 
-class Outbox:
+class MessageOutbox:
     """Everything that waits for the broker.
 
     The streams drop their oldest; retained topics keep the newest for each topic; alerts are taken first of all.
@@ -88,7 +88,7 @@ class Outbox:
         adoption: Adoption,
         discovery: DiscoveryTopics | None = None,
     ) -> None:
-        self.tally = {group: Tally() for group in TopicGroup}
+        self.tally = {group: MessageTally() for group in TopicGroup}
         self.stations = stations
         self.station_topics = StationTopics()
         stations.on_forgotten.append(self.station_topics.forgotten)
@@ -99,7 +99,7 @@ class Outbox:
         """What kind of error last kept a payload from being made."""
 
         self._alerts = SheddingQueue[PlainObject](limits.alerts)
-        self._alert_in_hand: Message | None = None
+        self._alert_in_hand: BusMessage | None = None
         self._health: PlainObject | None = None
         self._health_waits = False
         self._heard = SheddingQueue[HeardPayload](limits.heard)
@@ -206,7 +206,7 @@ class Outbox:
         if self.discovery is not None:
             self.discovery.settle()
 
-    def alert(self) -> Message | None:
+    def alert(self) -> BusMessage | None:
         """The oldest alert: the same one until it is `alert_answered`."""
         while self._alert_in_hand is None and self._alerts:
             self._alert_in_hand = self._message(TopicGroup.ALERTS, partial(encode, self._alerts.popleft()))
@@ -217,7 +217,7 @@ class Outbox:
         self.tally[TopicGroup.ALERTS].published += 1
         self._alert_in_hand = None
 
-    def take(self) -> Message | None:
+    def take(self) -> BusMessage | None:
         """The next message beside alerts: health first, then a group in its turn. None: nothing came of this turn."""
         if self._health_waits and self._health is not None:
             self._health_waits = False
@@ -240,7 +240,7 @@ class Outbox:
         for group, count in taken.items():
             self.tally[group].lost += count
 
-    def too_large(self, message: Message) -> None:
+    def too_large(self, message: BusMessage) -> None:
         """The broker does not take a message of this size: it goes nowhere."""
         self.tally[message.group].oversize += 1
         if message is self._alert_in_hand:
@@ -261,23 +261,23 @@ class Outbox:
         tally.offered += 1
         tally.shed += queue.offer(entry)
 
-    def _take_heard(self) -> Message | None:
+    def _take_heard(self) -> BusMessage | None:
         if not self._heard:
             return None
         return self._message(TopicGroup.HEARD, self._heard.popleft().encoded)
 
-    def _take_line(self) -> Message | None:
+    def _take_line(self) -> BusMessage | None:
         if not self._lines:
             return None
         return self._message(TopicGroup.LINES, self._lines.popleft().monitor_text)
 
-    def _take_forwarded(self) -> Message | None:
+    def _take_forwarded(self) -> BusMessage | None:
         if not self._forwarded:
             return None
         payload, sent_at_ms = self._forwarded.popleft()
         return self._message(TopicGroup.FORWARDED, partial(payload.forwarded, sent_at_ms))
 
-    def _take_station(self) -> Message | None:
+    def _take_station(self) -> BusMessage | None:
         change = self.station_topics.next()
         if change is None:
             return None
@@ -287,7 +287,7 @@ class Outbox:
             return _of_group(TopicGroup.STATIONS, self._topics.stray(name), b"")
         return self._station_message(station, payload)
 
-    def _take_discovery(self) -> Message | None:
+    def _take_discovery(self) -> BusMessage | None:
         change = None if self.discovery is None else self.discovery.next()
         if change is None:
             return None
@@ -295,11 +295,11 @@ class Outbox:
         topic, payload = change
         return _of_group(TopicGroup.DISCOVERY, topic, payload)
 
-    def _station_message(self, station: Station, last: HeardPayload) -> Message | None:
+    def _station_message(self, station: Station, last: HeardPayload) -> BusMessage | None:
         topic = self._topics.station(station.source)
         return self._message(TopicGroup.STATIONS, partial(_station_object, station, last), topic)
 
-    def _message(self, group: TopicGroup, make: Callable[[], bytes], topic: str | None = None) -> Message | None:
+    def _message(self, group: TopicGroup, make: Callable[[], bytes], topic: str | None = None) -> BusMessage | None:
         try:
             payload = make()
         except Exception as error:  # noqa: BLE001 - one payload that cannot be made must not end the bus: it is counted
@@ -313,5 +313,5 @@ def _station_object(station: Station, last: HeardPayload) -> bytes:
     return last.encoded_with({"memory": station.to_object()})
 
 
-def _of_group(group: TopicGroup, topic: str, payload: bytes) -> Message:
-    return Message(group, topic, payload, QUALITY[group], group in RETAINED)
+def _of_group(group: TopicGroup, topic: str, payload: bytes) -> BusMessage:
+    return BusMessage(group, topic, payload, QUALITY[group], group in RETAINED)

@@ -7,8 +7,8 @@ from time import perf_counter
 
 import structlog
 
-from gateway.bus.connection import OFFLINE, ONLINE, Connection, Received
-from gateway.bus.outbox import Outbox
+from gateway.bus.connection import OFFLINE, ONLINE, BrokerConnection, Received
+from gateway.bus.outbox import MessageOutbox
 from gateway.bus.topics import TopicGroup, Topics
 from gateway.groundwork.giving_way import Rests
 from gateway.groundwork.kept_tasks import kept_tasks
@@ -27,7 +27,7 @@ RESTS = Rests(usual=0.0, while_busy=2.0, longest=0.02)
 class Publisher:
     """Publishes what waits in the outbox over one connection after the other."""
 
-    def __init__(self, outbox: Outbox, topics: Topics, learn_seconds: float, busy: Callable[[], bool]) -> None:
+    def __init__(self, outbox: MessageOutbox, topics: Topics, learn_seconds: float, busy: Callable[[], bool]) -> None:
         self.work = asyncio.Event()
         """Set whenever something was put into the outbox."""
 
@@ -45,7 +45,7 @@ class Publisher:
             self._learnt.append(outbox.discovery.filter)
             self._followed.append(outbox.discovery.hub_status)
 
-    async def publish_over(self, connection: Connection) -> None:
+    async def publish_over(self, connection: BrokerConnection) -> None:
         """Publish over `connection` until `leave_at`. Raises `BrokerError`, in a group, when the connection ends."""
         self._outbox.connected()
         self._heard_ourselves.clear()
@@ -62,7 +62,7 @@ class Publisher:
         finally:
             self._outbox.disconnected()
 
-    async def _listen(self, connection: Connection) -> None:
+    async def _listen(self, connection: BrokerConnection) -> None:
         while True:
             for message in await connection.received():
                 if message.topic == self._topics.status:
@@ -71,7 +71,7 @@ class Publisher:
                     self._take_told(message)
                     self.work.set()
 
-    async def _take_status(self, connection: Connection, message: Received) -> None:
+    async def _take_status(self, connection: BrokerConnection, message: Received) -> None:
         if message.retain:
             return
         if message.payload == ONLINE:
@@ -88,7 +88,7 @@ class Publisher:
         elif self._outbox.discovery is not None:
             self._outbox.discovery.read(topic, payload, retained=message.retain)
 
-    async def _learn(self, connection: Connection) -> None:
+    async def _learn(self, connection: BrokerConnection) -> None:
         """Wait until the broker has told every topic of ours that it holds, then begin to set them right.
 
         A broker answers in order: once our own `online`, published after subscribing, has come back to us, the
@@ -106,7 +106,7 @@ class Publisher:
         self.work.set()
         await connection.unsubscribe(self._learnt)
 
-    async def _publish(self, connection: Connection) -> None:
+    async def _publish(self, connection: BrokerConnection) -> None:
         while not self._may_leave():
             await self.work.wait()
             while (alert := self._outbox.alert()) is not None:
@@ -125,7 +125,7 @@ class Publisher:
             return False
         return self._outbox.is_empty or asyncio.get_running_loop().time() >= self.leave_at
 
-    async def _publish_batch(self, connection: Connection) -> float:
+    async def _publish_batch(self, connection: BrokerConnection) -> float:
         """Publish for about a millisecond; returns for how many seconds to rest then."""
         began = perf_counter()
         handed: Counter[TopicGroup] = Counter()

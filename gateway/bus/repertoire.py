@@ -40,8 +40,8 @@ class Repertoire:
         fields = self.fields | (components.keys() & _ANNOUNCED.keys())
         if self.channels:
             return Repertoire(fields, self.channels)
-        found = (_channel(key, component) for key, component in components.items())
-        return Repertoire(fields, tuple(channel for channel in found if channel is not None)[:MOST_CHANNELS])
+        channels = (_channel(key, component) for key, component in components.items())
+        return Repertoire(fields, tuple(channel for channel in channels if channel is not None)[:MOST_CHANNELS])
 
 
 def _channel(key: str, component: Mapping[str, Any]) -> Channel | None:

@@ -3,7 +3,7 @@
 import asyncio
 from collections.abc import Callable
 
-from gateway.club.engine import AbsentError, Engine, RefusedError, UnansweredError
+from gateway.club.engine import AbsentError, Engine, EngineUnansweredError, RefusedError
 from gateway.club.steady import steady_ms
 from gateway.club.stream_clock import StreamClock
 
@@ -23,7 +23,7 @@ async def keep_beating(
             on_beat()
         except AbsentError:
             on_absent()
-        except (UnansweredError, RefusedError):
+        except (EngineUnansweredError, RefusedError):
             pass
         await asyncio.sleep(BEAT_SECONDS)
 

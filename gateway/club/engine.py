@@ -51,7 +51,7 @@ _WRONG_LAST_SEQUENCE = frozenset((10071, 10164))
 """The engine's numbers for a message that was to follow another than the last one."""
 
 
-class UnansweredError(Exception):
+class EngineUnansweredError(Exception):
     """Nobody knows whether the engine did it: no answer came, or the connection was lost."""
 
 
@@ -131,12 +131,12 @@ class Engine:
         """
         for _ in range(STAMP_LOOKS):
             with in_our_words():
-                found = await self.stream.get_last_msg(self.subjects.stream, subject, direct=True)
-            if found.seq == sequence and found.time is not None:
-                stamp_ms: float = found.time.timestamp() * 1000
+                message = await self.stream.get_last_msg(self.subjects.stream, subject, direct=True)
+            if message.seq == sequence and message.time is not None:
+                stamp_ms: float = message.time.timestamp() * 1000
                 return stamp_ms
             await asyncio.sleep(STAMP_LOOK_SECONDS)
-        raise UnansweredError
+        raise EngineUnansweredError
 
     async def key(self, name: str) -> tuple[int, bytes | None]:
         """Revision and value of a key; 0 and None: there is none yet. Raises as `publish` does."""
@@ -164,10 +164,10 @@ class Engine:
         with in_our_words():
             try:
                 async with asyncio.timeout(SNAPSHOT_SECONDS):  # the client waits for ever for a piece that is gone
-                    found = await (await self._store_of_snapshots()).get(name)
+                    stored = await (await self._store_of_snapshots()).get(name)
             except (nats.js.errors.ObjectNotFoundError, nats.js.errors.ObjectDeletedError):
                 return None
-        octets: bytes = found.data or b""
+        octets: bytes = stored.data or b""
         return octets
 
     async def bounds(self) -> tuple[int, int]:
@@ -179,8 +179,8 @@ class Engine:
     async def last_under(self, subject: str) -> tuple[int, bytes]:
         """The newest message under a subject. Raises as `publish` does: `AbsentError` where there is none."""
         with in_our_words():
-            found = await self.stream.get_last_msg(self.subjects.stream, subject)
-        return found.seq or 0, found.data or b""
+            message = await self.stream.get_last_msg(self.subjects.stream, subject)
+        return message.seq or 0, message.data or b""
 
     async def make_what_is_absent(self, servers: int) -> list[str]:
         """Make the stream and the stores, where there are none yet; change nothing that exists.
@@ -299,7 +299,7 @@ def in_our_words() -> Iterator[None]:
     except (nats.errors.MaxPayloadError, nats.errors.BadSubjectError):
         raise RefusedError("the engine takes no message of this kind") from None
     except (nats.errors.Error, OSError, TimeoutError):
-        raise UnansweredError from None
+        raise EngineUnansweredError from None
 
 
 def _refusal(error: nats.js.errors.APIError) -> Exception:
@@ -308,7 +308,7 @@ def _refusal(error: nats.js.errors.APIError) -> Exception:
     if error.code == HTTPStatus.NOT_FOUND:
         return AbsentError("there is no such stream, store or key")
     if error.code is None or error.code >= HTTPStatus.INTERNAL_SERVER_ERROR:  # no leader at the moment, for one
-        return UnansweredError()
+        return EngineUnansweredError()
     return RefusedError(printable(error.description or "it is refused", MAXIMUM_TEXT))
 
 

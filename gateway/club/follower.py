@@ -28,7 +28,7 @@ LONGEST_LOGIN = "QX9LOGI-9"
 
 
 @dataclass(frozen=True, slots=True)
-class Message:
+class StreamMessage:
     """A message as the stream holds it."""
 
     sequence: int
@@ -60,7 +60,7 @@ class Followed:
 
 
 @dataclass(slots=True)
-class Counts:
+class FollowerCounts:
     """What was read besides frames that were judged."""
 
     judged: int = 0
@@ -79,7 +79,7 @@ class Follower:
         """`on_policy` is told of each policy that comes into force."""
         self.order = StreamOrder()
         self.posts = Posts()
-        self.counts = Counts()
+        self.counts = FollowerCounts()
         self.judge: Judge | None = None
         self.entry: PolicyEntry | None = None
         """The policy in force, as it stood in the stream."""
@@ -96,7 +96,7 @@ class Follower:
         """Whether there is a policy in force, and it is for this judge."""
         return self.judge is not None and self.entry is not None and self.entry.judge == JUDGE
 
-    def take(self, messages: Sequence[Message], run: Run) -> list[Followed]:
+    def take(self, messages: Sequence[StreamMessage], run: Run) -> list[Followed]:
         """Judge what comes next. Raises `GapError` where something is missing before the first of them.
 
         It ends early where something is missing further on: the next call then raises.
@@ -112,9 +112,9 @@ class Follower:
                     break
                 raise
             moment = self.order.take(one.sequence, one.stamp_ms)
-            found = self._read(one, moment, Moment(now.elapsed_ms, one.stamp_ms), run)
-            if found is not None:
-                followed.append(found)
+            frame = self._read(one, moment, Moment(now.elapsed_ms, one.stamp_ms), run)
+            if frame is not None:
+                followed.append(frame)
         return followed
 
     def snapshot(self) -> Snapshot | None:
@@ -147,7 +147,7 @@ class Follower:
         """Know nothing, and begin with the message of that sequence: nothing is judged before a policy that begins."""
         self.judge, self.entry, self.order = None, None, StreamOrder(max(first, 1) - 1)  # an empty stream has none
 
-    def _read(self, one: Message, moment: Moment, house: Moment, run: Run) -> Followed | None:
+    def _read(self, one: StreamMessage, moment: Moment, house: Moment, run: Run) -> Followed | None:
         spoken = self._subjects.read(one.subject)
         if spoken is None:
             self.counts.unreadable += 1
@@ -161,7 +161,7 @@ class Follower:
                 self.posts.spoke(spoken.member, one.stamp_ms)
         return None
 
-    def _judge(self, post: str, one: Message, moment: Moment, house: Moment, run: Run) -> Followed | None:
+    def _judge(self, post: str, one: StreamMessage, moment: Moment, house: Moment, run: Run) -> Followed | None:
         try:
             handed = message.read(one.octets)
         except MessageError:
@@ -174,13 +174,13 @@ class Follower:
             return None
         heard = run.hear(house, _name_of(post, handed.receiver), handed.port, handed.frame, handed.place)
         for_judge = Heard(heard.run, heard.sequence, moment, heard.receiver, heard.port, heard.frame, heard.place)
-        found = self.judge.judge(for_judge)
+        judged = self.judge.judge(for_judge)
         self.counts.judged += 1
-        self.posts.heard(post, found.innermost, one.stamp_ms)
+        self.posts.heard(post, judged.innermost, one.stamp_ms)
         earliest_ms = min(max(handed.moment_ms, one.stamp_ms - self._freshness_ms), one.stamp_ms)
-        return Followed(one.sequence, earliest_ms, replace(found, heard=heard))
+        return Followed(one.sequence, earliest_ms, replace(judged, heard=heard))
 
-    def _change_over(self, one: Message) -> None:
+    def _change_over(self, one: StreamMessage) -> None:
         try:
             entry = read_entry(one.octets)
             source = entry.source()

@@ -10,16 +10,16 @@ from typing import Protocol
 import structlog
 
 from gateway.club.beat import keep_beating
-from gateway.club.dispatch import Dispatch, Due, Outcome
-from gateway.club.engine import AbsentError, Engine, EngineOptions, OvertakenError, RefusedError, UnansweredError
-from gateway.club.follower import Followed, Follower, Message
-from gateway.club.lease import LOOK_MS, Phase, Record, Wait, Write
+from gateway.club.dispatch import Dispatch, DispatchOutcome, Due
+from gateway.club.engine import AbsentError, Engine, EngineOptions, EngineUnansweredError, OvertakenError, RefusedError
+from gateway.club.follower import Followed, Follower, StreamMessage
+from gateway.club.lease import LOOK_MS, LeasePhase, LeaseRecord, LeaseWrite, Wait
 from gateway.club.lease_keeper import AFTER_TROUBLE_SECONDS, Ask
 from gateway.club.login import LoginRecord
 from gateway.club.membership import Membership
 from gateway.club.order import GapError
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, read_entry
-from gateway.club.sender import Now, Sender
+from gateway.club.sender import Sender, SenderMoment
 from gateway.club.snapshot import NAME, SnapshotError, read_snapshot
 from gateway.club.steady import steady_ms
 from gateway.club.stream_clock import StreamClock
@@ -71,13 +71,13 @@ class HubOptions:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class HubListeners:
     """Whom the hub tells."""
 
     judged: Callable[[Sequence[Followed]], Sequence[Due]]
     """Of frames that were judged, in the order of the stream; gives back what may go up, as this hub's lines."""
 
-    outcome: Callable[[Outcome, Sequence[Due]], None]
+    outcome: Callable[[DispatchOutcome, Sequence[Due]], None]
     policy: Callable[[PolicySource], None]
     """Of each policy that comes into force."""
 
@@ -85,13 +85,13 @@ class Told:
 class Hub:
     """One hub: `run` keeps it, `drain` ends it well. It judges nothing before it knows what the other hubs know."""
 
-    def __init__(self, options: HubOptions, own: Callable[[], PolicyEntry], told: Told, run: Run) -> None:
+    def __init__(self, options: HubOptions, own: Callable[[], PolicyEntry], listeners: HubListeners, run: Run) -> None:
         """`own` gives the policy of this hub's files, to be told to a club that has none."""
         self.me = f"{options.callsign}/{secrets.token_hex(4)}"
         self.clock = StreamClock()
-        self.follower = Follower(options.subjects, options.freshness_ms, told.policy)
+        self.follower = Follower(options.subjects, options.freshness_ms, listeners.policy)
         self.sender = Sender(
-            self.me, options.lease_ms, Dispatch(freshness_ms=options.freshness_ms, report=told.outcome)
+            self.me, options.lease_ms, Dispatch(freshness_ms=options.freshness_ms, report=listeners.outcome)
         )
         self.membership = Membership(options.engine, options.subjects, lambda: None)
         self.login = LoginRecord(options.callsign, self.me, options.lease_ms)
@@ -105,7 +105,7 @@ class Hub:
 
         self._options = options
         self._own = own
-        self._told = told
+        self._told = listeners
         self._run = run
         self._name = member_name(options.callsign)
         self._more = asyncio.Event()
@@ -121,8 +121,8 @@ class Hub:
     @property
     def holder(self) -> str:
         """The hub that holds the lease, as far as this one knows; empty: none."""
-        seen = self.sender.lease.seen
-        return "" if seen is None or seen.record is None else seen.record.holder.partition("/")[0]
+        key = self.sender.lease.seen
+        return "" if key is None or key.record is None else key.record.holder.partition("/")[0]
 
     @property
     def behind_ms(self) -> int | None:
@@ -154,7 +154,7 @@ class Hub:
         Raises `RefusedError`, `UnansweredError` and `PolicyEntryError`.
         """
         if self._engine is None:
-            raise UnansweredError
+            raise EngineUnansweredError
         await _tell_policy(self._engine, entry)
 
     async def drain(self, seconds: float) -> None:
@@ -167,7 +167,7 @@ class Hub:
         self._more.set()
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(seconds / 2):
-                while self._engine is not None and self.sender.lease.phase is Phase.HOLDING:  # noqa: ASYNC110 - see above
+                while self._engine is not None and self.sender.lease.phase is LeasePhase.HOLDING:  # noqa: ASYNC110 - see above
                     await asyncio.sleep(LOOK_SECONDS)
                 if self._engine is not None:
                     await self.login.give_up(self._engine)
@@ -193,7 +193,7 @@ class Hub:
         while True:
             try:
                 made = await engine.make_what_is_absent(len(self._options.engine.servers))
-            except (UnansweredError, RefusedError) as error:  # no quorum yet, or another hub makes them just now
+            except (EngineUnansweredError, RefusedError) as error:  # no quorum yet, or another hub makes them just now
                 _log.debug("the engine is not ready", why=str(error))
                 await asyncio.sleep(1.0)
             else:
@@ -212,10 +212,10 @@ class Hub:
             except GapError as error:
                 _log.warning("the hub lost its place in the stream and begins from a snapshot", why=str(error))
                 self._knows = False
-            except (UnansweredError, RefusedError):
+            except (EngineUnansweredError, RefusedError):
                 await asyncio.sleep(AFTER_TROUBLE_SECONDS)
 
-    def _take_in(self, batch: Sequence[Message]) -> None:
+    def _take_in(self, batch: Sequence[StreamMessage]) -> None:
         followed = self.follower.take(batch, self._run)
         self.clock.saw(self.follower.order.stamp_ms, steady_ms())
         if followed:
@@ -269,14 +269,14 @@ class Hub:
         request = (self.sender.give_up(now) if gives_up else None) or self.sender.next(now)
         if isinstance(request, Wait):
             await self._wait(request)
-        elif isinstance(request, Write):
+        elif isinstance(request, LeaseWrite):
             await self._write(ask, request)
         else:
-            seen = await ask.look()
-            if seen is None:
+            key = await ask.look()
+            if key is None:
                 self.sender.unanswered()
             else:
-                self._saw(*seen)
+                self._saw(*key)
 
     async def _wait(self, wait: Wait) -> None:
         self._more.clear()
@@ -285,8 +285,8 @@ class Hub:
             async with asyncio.timeout(min(longest, max(0.0, (wait.until_ms - steady_ms()) / 1000))):
                 await self._more.wait()
 
-    async def _write(self, ask: Ask, request: Write) -> None:
-        held = self.sender.lease.phase is Phase.HOLDING
+    async def _write(self, ask: Ask, request: LeaseWrite) -> None:
+        held = self.sender.lease.phase is LeasePhase.HOLDING
         try:
             revision = await ask.write(request)
         except OvertakenError:
@@ -299,15 +299,15 @@ class Hub:
         if self.sender.dispatch.given_out and self.network is not None:
             lines = [due.line for due in self.sender.to_write(self._now())]
             self.sender.sent(self.network.send_now(lines) if lines else 0)
-        if not held and self.sender.lease.phase is Phase.HOLDING:
+        if not held and self.sender.lease.phase is LeasePhase.HOLDING:
             _log.info("this hub sends for the club now", epoch=request.record.epoch, after=request.record.handed_over)
-        elif held and self.sender.lease.phase is Phase.STANDBY:
+        elif held and self.sender.lease.phase is LeasePhase.STANDBY:
             _log.warning("this hub leaves the lease to others", able=self.able)
 
-    def _saw(self, revision: int, record: Record | None) -> None:
-        held = self.sender.lease.phase is Phase.HOLDING
+    def _saw(self, revision: int, record: LeaseRecord | None) -> None:
+        held = self.sender.lease.phase is LeasePhase.HOLDING
         self.sender.looked(revision, record, self._now())
-        if held and self.sender.lease.phase is Phase.STANDBY:
+        if held and self.sender.lease.phase is LeasePhase.STANDBY:
             _log.warning("this hub sends for the club no more", holder=self.holder or "nobody")
 
     async def _keep_snapshots(self, engine: Engine) -> None:
@@ -315,7 +315,7 @@ class Hub:
         while True:
             await asyncio.sleep(SNAPSHOT_SECONDS)
             if self.holds or not self.holder:
-                with contextlib.suppress(UnansweredError, RefusedError):
+                with contextlib.suppress(EngineUnansweredError, RefusedError):
                     await self.keep_snapshot(engine)
 
     async def keep_snapshot(self, engine: Engine) -> None:
@@ -325,10 +325,10 @@ class Hub:
             await engine.keep_snapshot(NAME, await in_own_thread(snapshot.to_octets))
             self.snapshots += 1
 
-    def _now(self) -> Now:
+    def _now(self) -> SenderMoment:
         monotonic_ms = steady_ms()
         network = self.network
-        return Now(
+        return SenderMoment(
             monotonic_ms=monotonic_ms,
             latest_ms=self.clock.latest(monotonic_ms),
             able=self.able,

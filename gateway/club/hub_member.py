@@ -5,10 +5,10 @@ from pathlib import Path
 
 import structlog
 
-from gateway.club.dispatch import Due, Outcome, Report
-from gateway.club.engine import RefusedError, UnansweredError
+from gateway.club.dispatch import DispatchOutcome, Due, Report
+from gateway.club.engine import EngineUnansweredError, RefusedError
 from gateway.club.follower import Followed
-from gateway.club.hub import Hub, HubOptions, Network, Told
+from gateway.club.hub import Hub, HubListeners, HubOptions, Network
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, entry_of
 from gateway.club.steady import steady_ms
 from gateway.feed.heard_object import HeardPayload
@@ -52,7 +52,7 @@ class HubMember:
         self._forwarded = forwarded
         self._ready_policies = ready_policies
         self._policy_trouble = ""
-        self._hub = Hub(options, self._own_entry, Told(self._on_judged, self._on_outcome, self._on_policy), run)
+        self._hub = Hub(options, self._own_entry, HubListeners(self._on_judged, self._on_outcome, self._on_policy), run)
 
     @property
     def outcomes(self) -> dict[str, int]:
@@ -82,7 +82,7 @@ class HubMember:
         """Put this hub's own policy into the stream, where every hub changes over to it. What fails is said."""
         try:
             await self._hub.tell_policy(self._own_entry())
-        except (RefusedError, UnansweredError, PolicyEntryError) as error:
+        except (RefusedError, EngineUnansweredError, PolicyEntryError) as error:
             self._policy_trouble = str(error) or "the engine did not answer"
             _log.error("the policy was not told to the club: reload it again", why=self._policy_trouble)
         else:
@@ -171,10 +171,10 @@ class HubMember:
             if frame.line
         ]
 
-    def _on_outcome(self, outcome: Outcome, dues: Sequence[Due]) -> None:
+    def _on_outcome(self, outcome: DispatchOutcome, dues: Sequence[Due]) -> None:
         if self.report is not None:
             self.report(outcome, dues)
-        if outcome is Outcome.SENT:
+        if outcome is DispatchOutcome.SENT:
             self._forwarded([due.ticket for due in dues if isinstance(due.ticket, HeardPayload)])
 
     def _on_policy(self, source: PolicySource) -> None:

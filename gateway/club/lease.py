@@ -41,7 +41,7 @@ class RecordError(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Record:
+class LeaseRecord:
     """What the key holds."""
 
     holder: str
@@ -61,7 +61,7 @@ class Record:
         return json.dumps(fields, separators=(",", ":")).encode("ascii")
 
 
-def read_record(octets: bytes) -> Record:
+def read_record(octets: bytes) -> LeaseRecord:
     """Read the value of the key. Raises `RecordError`."""
     if len(octets) > MAXIMUM_RECORD_OCTETS:
         raise RecordError("the record of the lease is too long")
@@ -74,7 +74,7 @@ def read_record(octets: bytes) -> Record:
     holder = value["holder"]
     if not isinstance(holder, str) or len(holder) > MAXIMUM_HOLDER or not (holder.isascii() and holder.isprintable()):
         raise RecordError("the holder of the lease has no name of ours")
-    return Record(holder, *(_number(value[name]) for name in ("epoch", "handed_over", "beat")))
+    return LeaseRecord(holder, *(_number(value[name]) for name in ("epoch", "handed_over", "beat")))
 
 
 def _number(value: Any) -> int:  # noqa: ANN401 - whatever JSON may hold
@@ -89,11 +89,11 @@ class Look:
 
 
 @dataclass(frozen=True, slots=True)
-class Write:
+class LeaseWrite:
     """Put this record in the place of that revision; 0: there is none yet."""
 
     revision: int
-    record: Record
+    record: LeaseRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,10 +103,10 @@ class Wait:
     until_ms: float
 
 
-Request = Look | Write | Wait
+Request = Look | LeaseWrite | Wait
 
 
-class Phase(StrEnum):
+class LeasePhase(StrEnum):
     """Whether this hub sends."""
 
     STANDBY = "standby"
@@ -114,11 +114,11 @@ class Phase(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class KeySeen:
     """The key as it was seen last, and since when it was seen so, by this hub's monotonic clock."""
 
     revision: int
-    record: Record | None
+    record: LeaseRecord | None
     since_ms: float
 
 
@@ -130,12 +130,12 @@ class Lease:
     """This hub, and this start of it: one that was started again is another."""
 
     lease_ms: int
-    phase: Phase = Phase.STANDBY
-    seen: Seen | None = None
+    phase: LeasePhase = LeasePhase.STANDBY
+    seen: KeySeen | None = None
     looked_ms: float | None = None
     """When the key was last asked for and the answer came."""
 
-    asked: Write | None = None
+    asked: LeaseWrite | None = None
     """The write that is under way."""
 
     begun_ms: float = 0.0
@@ -152,12 +152,12 @@ class Lease:
 
     def may_send(self, now_ms: float) -> bool:
         """Whether lines whose mark is written may go to the network now. To be asked right before each write."""
-        return self.phase is Phase.HOLDING and now_ms < self.good_until_ms
+        return self.phase is LeasePhase.HOLDING and now_ms < self.good_until_ms
 
     @property
     def sure(self) -> bool:
         """Whether this hub holds the lease and knows what stands in the key: then it may write a mark."""
-        return self.phase is Phase.HOLDING and not self.unsure and self.seen is not None
+        return self.phase is LeasePhase.HOLDING and not self.unsure and self.seen is not None
 
     def next(self, now_ms: float, *, able: bool, give_out: int | None = None, first_mark: int = 0) -> Request:
         """What to ask of the engine now.
@@ -165,7 +165,7 @@ class Lease:
         `able`: this hub could send if it held the lease. `give_out`: the message up to which the holder wants to send.
         `first_mark`: where the mark begins in a club that has none: what came before is never sent.
         """
-        if self.phase is Phase.HOLDING:
+        if self.phase is LeasePhase.HOLDING:
             return self._next_of_holder(now_ms, give_out)
         due_ms = 0.0 if self.looked_ms is None else self.looked_ms + LOOK_MS
         if now_ms >= due_ms or self.seen is None:
@@ -174,38 +174,38 @@ class Lease:
 
     def giving_up(self) -> Request | None:
         """The write that leaves the lease to whoever comes first; None where this hub does not surely hold it."""
-        if self.phase is not Phase.HOLDING or self.unsure or self.seen is None or self.seen.record is None:
+        if self.phase is not LeasePhase.HOLDING or self.unsure or self.seen is None or self.seen.record is None:
             return None
-        return Write(self.seen.revision, replace(self.seen.record, holder="", beat=self.seen.record.beat + 1))
+        return LeaseWrite(self.seen.revision, replace(self.seen.record, holder="", beat=self.seen.record.beat + 1))
 
     def begin(self, request: Request, now_ms: float) -> "Lease":
         """What `next` said is asked of the engine now."""
-        if not isinstance(request, Write):
+        if not isinstance(request, LeaseWrite):
             return self
         return replace(
             self, asked=request, begun_ms=now_ms, handed_over=max(self.handed_over, request.record.handed_over)
         )
 
-    def looked(self, revision: int, record: Record | None, now_ms: float) -> "Lease":
+    def looked(self, revision: int, record: LeaseRecord | None, now_ms: float) -> "Lease":
         """The key stands so; revision 0 and no record: there is none."""
         since_ms = now_ms
         if self.seen is not None and self.seen.revision == revision:
             since_ms = self.seen.since_ms
-        after = replace(self, seen=Seen(revision, record, since_ms), looked_ms=now_ms, unsure=False)
+        after = replace(self, seen=KeySeen(revision, record, since_ms), looked_ms=now_ms, unsure=False)
         mine = record is not None and record.holder == self.me
-        return after if mine or self.phase is Phase.STANDBY else _standing_by(after)
+        return after if mine or self.phase is LeasePhase.STANDBY else _standing_by(after)
 
     def wrote(self, revision: int, now_ms: float) -> "Lease":
         """The write under way was carried out, as this revision."""
         if self.asked is None:
             return self
         record = self.asked.record
-        after = replace(self, seen=Seen(revision, record, now_ms), looked_ms=now_ms, asked=None)
+        after = replace(self, seen=KeySeen(revision, record, now_ms), looked_ms=now_ms, asked=None)
         if record.holder != self.me:
             return _standing_by(after)
         return replace(
             after,
-            phase=Phase.HOLDING,
+            phase=LeasePhase.HOLDING,
             good_until_ms=self.begun_ms + self.lease_ms,
             handed_over=max(self.handed_over, record.handed_over),
         )
@@ -216,12 +216,12 @@ class Lease:
         A holder looks: the other revision may be a write of its own that was not answered.
         """
         after = replace(self, asked=None, looked_ms=None)
-        return replace(after, unsure=True) if self.phase is Phase.HOLDING else after
+        return replace(after, unsure=True) if self.phase is LeasePhase.HOLDING else after
 
     def unanswered(self) -> "Lease":
         """Nobody knows what became of the write under way; or the key could not be looked at."""
         after = replace(self, asked=None, looked_ms=None)
-        return replace(after, unsure=True) if self.phase is Phase.HOLDING and self.asked is not None else after
+        return replace(after, unsure=True) if self.phase is LeasePhase.HOLDING and self.asked is not None else after
 
     def _next_of_holder(self, now_ms: float, give_out: int | None) -> Request:
         if self.unsure or self.seen is None or self.seen.record is None:
@@ -230,21 +230,23 @@ class Lease:
         mark = max(self.handed_over, give_out or 0)
         if give_out is None and now_ms < renew_ms:
             return Wait(renew_ms)
-        return Write(self.seen.revision, replace(self.seen.record, handed_over=mark, beat=self.seen.record.beat + 1))
+        return LeaseWrite(
+            self.seen.revision, replace(self.seen.record, handed_over=mark, beat=self.seen.record.beat + 1)
+        )
 
-    def _taking(self, now_ms: float, first_mark: int) -> Write | None:
+    def _taking(self, now_ms: float, first_mark: int) -> LeaseWrite | None:
         """The write that takes the lease; None while it is another's."""
         seen = self.seen
         if seen is None:
             return None
         record = seen.record
         if record is None:
-            return Write(seen.revision, Record(self.me, 1, max(first_mark, self.handed_over), 1))
+            return LeaseWrite(seen.revision, LeaseRecord(self.me, 1, max(first_mark, self.handed_over), 1))
         if record.holder not in ("", self.me) and now_ms - seen.since_ms < self.lease_ms:
             return None  # where it stands there itself, its own write was not answered
         mark = max(record.handed_over, self.handed_over)
-        return Write(seen.revision, Record(self.me, record.epoch + 1, mark, record.beat + 1))
+        return LeaseWrite(seen.revision, LeaseRecord(self.me, record.epoch + 1, mark, record.beat + 1))
 
 
 def _standing_by(lease: Lease) -> Lease:
-    return replace(lease, phase=Phase.STANDBY, asked=None, unsure=False, good_until_ms=0.0)
+    return replace(lease, phase=LeasePhase.STANDBY, asked=None, unsure=False, good_until_ms=0.0)

@@ -2,8 +2,8 @@
 
 import asyncio
 
-from gateway.club.engine import Engine, OvertakenError, RefusedError, UnansweredError
-from gateway.club.lease import Lease, Look, Record, RecordError, Request, Wait, Write, read_record
+from gateway.club.engine import Engine, EngineUnansweredError, OvertakenError, RefusedError
+from gateway.club.lease import Lease, LeaseRecord, LeaseWrite, Look, RecordError, Request, Wait, read_record
 from gateway.club.steady import steady_ms
 
 AFTER_TROUBLE_SECONDS = 0.1
@@ -16,22 +16,22 @@ class Ask:
         self._engine = engine
         self._key = key
 
-    async def look(self) -> tuple[int, Record | None] | None:
+    async def look(self) -> tuple[int, LeaseRecord | None] | None:
         """The key as it stands; None where nobody knows."""
         try:
             revision, octets = await self._engine.key(self._key)
             return revision, None if octets is None else read_record(octets)
-        except (UnansweredError, RefusedError, RecordError):
+        except (EngineUnansweredError, RefusedError, RecordError):
             await asyncio.sleep(AFTER_TROUBLE_SECONDS)
             return None
 
-    async def write(self, write: Write) -> int | None:
+    async def write(self, write: LeaseWrite) -> int | None:
         """The revision that was written; None: nobody knows. Raises `OvertakenError`."""
         try:
             return await self._engine.set_key(self._key, write.record.to_octets(), write.revision)
         except OvertakenError:
             raise
-        except (UnansweredError, RefusedError):
+        except (EngineUnansweredError, RefusedError):
             await asyncio.sleep(AFTER_TROUBLE_SECONDS)
             return None
 
@@ -41,8 +41,8 @@ class Ask:
             await asyncio.sleep(max(0.0, request.until_ms - steady_ms()) / 1000)
             return lease
         if isinstance(request, Look):
-            seen = await self.look()
-            return lease.unanswered() if seen is None else lease.looked(*seen, steady_ms())
+            key = await self.look()
+            return lease.unanswered() if key is None else lease.looked(*key, steady_ms())
         try:
             revision = await self.write(request)
         except OvertakenError:

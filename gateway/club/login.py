@@ -7,7 +7,7 @@ only when it stood unchanged, or was given up.
 import asyncio
 
 from gateway.club.engine import Engine
-from gateway.club.lease import Lease, Phase
+from gateway.club.lease import Lease, LeasePhase
 from gateway.club.lease_keeper import Ask
 from gateway.club.steady import steady_ms
 from gateway.club.trouble import LoginTakenError
@@ -30,7 +30,7 @@ class LoginRecord:
             request = self._lease.next(now_ms, able=True)
             self._lease = self._lease.begin(request, now_ms)
             self._lease = await Ask(engine, self._key).of(self._lease, request)
-            if self._lease.phase is Phase.HOLDING:
+            if self._lease.phase is LeasePhase.HOLDING:
                 self.held.set()
             elif self.held.is_set():
                 raise LoginTakenError

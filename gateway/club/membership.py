@@ -19,7 +19,7 @@ _log = structlog.get_logger("club")
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class MemberStanding:
     """How the connection to the engine is."""
 
     connected: bool
@@ -33,7 +33,7 @@ class Membership:
     """One member's way to the engine."""
 
     def __init__(self, options: EngineOptions, subjects: Subjects, on_change: Callable[[], None]) -> None:
-        self.standing = Standing(connected=False, since_ms=steady_ms())
+        self.standing = MemberStanding(connected=False, since_ms=steady_ms())
         self.connects = 0
         self._options = options
         self._subjects = subjects
@@ -53,7 +53,7 @@ class Membership:
             turn += 1
             begun_ms = steady_ms()
             reason = await self._one_connection(server, work)
-            self._stand(Standing(connected=False, since_ms=steady_ms(), server=server, reason=reason))
+            self._stand(MemberStanding(connected=False, since_ms=steady_ms(), server=server, reason=reason))
             say = _log.debug if reason == self._logged else _log.warning
             self._logged = reason
             say("no connection to the club's engine", server=server, reason=reason)
@@ -63,7 +63,7 @@ class Membership:
         try:
             async with connected(self._options, self._subjects, server) as engine:
                 self.connects += 1
-                self._stand(Standing(connected=True, since_ms=steady_ms(), server=server))
+                self._stand(MemberStanding(connected=True, since_ms=steady_ms(), server=server))
                 _log.info("connected to the club's engine", server=server)
                 self._logged = ""
                 working = asyncio.ensure_future(work(engine))
@@ -78,9 +78,9 @@ class Membership:
         except EngineError as error:
             return str(error)
 
-    def _stand(self, standing: Standing) -> None:
+    def _stand(self, standing: MemberStanding) -> None:
         if standing.connected is self.standing.connected:
-            standing = Standing(standing.connected, self.standing.since_ms, standing.server, standing.reason)
+            standing = MemberStanding(standing.connected, self.standing.since_ms, standing.server, standing.reason)
         self.standing = standing
         self._on_change()
 

@@ -53,12 +53,12 @@ class PolicyEntry:
 
         def fetch(name: str, including: str) -> PolicyText:
             if "/" not in name and not name.endswith(SUFFIXES):
-                found = f"{READY}/{name}{SUFFIXES[0]}"
+                path = f"{READY}/{name}{SUFFIXES[0]}"
             else:
-                found = posixpath.normpath(posixpath.join(posixpath.dirname(including), name))
-            if found not in by_name:
+                path = posixpath.normpath(posixpath.join(posixpath.dirname(including), name))
+            if path not in by_name:
                 raise FileNotFoundError(2, "it did not come with the policy")
-            return by_name[found]
+            return by_name[path]
 
         try:
             return read_policy(self.texts[0], fetch)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from gateway.club import message
 from gateway.club.beat import keep_beating
-from gateway.club.engine import AbsentError, Engine, EngineOptions, RefusedError, UnansweredError
+from gateway.club.engine import AbsentError, Engine, EngineOptions, EngineUnansweredError, RefusedError
 from gateway.club.hand_over import End, HandOver, Offer, Parcel
 from gateway.club.membership import Membership
 from gateway.club.message import Handed
@@ -32,7 +32,7 @@ class PostOptions:
     place: Place | None = None
 
 
-class Post:
+class ClubPost:
     """One post: `run` keeps it, `offer` gives it what was heard, `drain` ends it well."""
 
     def __init__(self, options: PostOptions) -> None:
@@ -124,7 +124,7 @@ class Post:
             self.stream_is_absent = True
             await asyncio.sleep(WAIT_FOR_STREAM_SECONDS)
             return None
-        except UnansweredError:
+        except EngineUnansweredError:
             return None
         except RefusedError:
             return End.REFUSED

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from gateway.club.hand_over import End
-from gateway.club.post import Post, PostOptions
+from gateway.club.post import ClubPost, PostOptions
 from gateway.club.steady import steady_ms
 from gateway.frames.heard import Heard, Run
 from gateway.groundwork.part import Figure, Part, PartKind, State, counter, counters, gauge
@@ -15,7 +15,7 @@ class PostMember:
     """A post of a club. It answers for its way to the hubs: see `part.Answers`."""
 
     def __init__(self, options: PostOptions, run: Run) -> None:
-        self._post = Post(options)
+        self._post = ClubPost(options)
         self.hand_over = self._post.hand_over
         self._run = run
 

@@ -112,10 +112,10 @@ class Posts:
                     self._posts[heard_by].alone += 1
             self._older, self._recent, self._recent_began_ms = self._recent, {}, stamp_ms
         key = (frame.source, frame.destination, first_line(frame.information).rstrip(b" "))
-        for known in (self._recent, self._older):
-            if key in known:
-                if known[key] != post:
-                    known[key] = _HEARD_BY_SEVERAL
+        for posts in (self._recent, self._older):
+            if key in posts:
+                if posts[key] != post:
+                    posts[key] = _HEARD_BY_SEVERAL
                 return
         self._recent[key] = post
         self.transmissions += 1

@@ -7,11 +7,11 @@ network at once, and says with `sent` how much of it went. A test walks two of t
 from dataclasses import dataclass
 
 from gateway.club.dispatch import Dispatch, Due
-from gateway.club.lease import Lease, Phase, Record, Request
+from gateway.club.lease import Lease, LeasePhase, LeaseRecord, Request
 
 
 @dataclass(frozen=True, slots=True)
-class Now:
+class SenderMoment:
     """What a hub knows when it is asked what to do."""
 
     monotonic_ms: float
@@ -37,7 +37,7 @@ class Sender:
         self.taken = 0
         """How often this hub took the lease."""
 
-    def next(self, now: Now) -> Request:
+    def next(self, now: SenderMoment) -> Request:
         """What to ask of the engine; it counts as asked."""
         if now.latest_ms is not None:
             self.dispatch.expire(now.latest_ms)
@@ -48,24 +48,24 @@ class Sender:
         self.lease = self.lease.begin(request, now.monotonic_ms)
         return request
 
-    def give_up(self, now: Now) -> Request | None:
+    def give_up(self, now: SenderMoment) -> Request | None:
         """What to ask of the engine so that another hub may send at once; None where there is nothing to give up."""
         request = self.lease.giving_up()
         if request is not None:
             self.lease = self.lease.begin(request, now.monotonic_ms)
         return request
 
-    def looked(self, revision: int, record: Record | None, now: Now) -> None:
+    def looked(self, revision: int, record: LeaseRecord | None, now: SenderMoment) -> None:
         """The key stands so."""
         self.lease = self.lease.looked(revision, record, now.monotonic_ms)
         if record is not None and record.holder != self.lease.me:
             self.dispatch.marked(record.handed_over, (record.epoch, record.beat))
 
-    def wrote(self, revision: int, now: Now) -> None:
+    def wrote(self, revision: int, now: SenderMoment) -> None:
         """The write was carried out: with a mark in it, `to_write` has its lines."""
         before = self.lease.phase
         self.lease = self.lease.wrote(revision, now.monotonic_ms)
-        if before is Phase.STANDBY and self.lease.phase is Phase.HOLDING:
+        if before is LeasePhase.STANDBY and self.lease.phase is LeasePhase.HOLDING:
             self.taken += 1
             self.dispatch.taken_over(self.lease.handed_over)
 
@@ -79,7 +79,7 @@ class Sender:
         self.lease = self.lease.unanswered()
         self.dispatch.unconfirmed()
 
-    def to_write(self, now: Now) -> list[Due]:
+    def to_write(self, now: SenderMoment) -> list[Due]:
         """What is to be handed to the network at this very moment."""
         if not (self.lease.may_send(now.monotonic_ms) and now.writable):
             self.dispatch.unconfirmed()

@@ -42,15 +42,15 @@ class StreamClock:
     def measured(self, sent_ms: float, stamp_ms: float, answered_ms: float) -> None:
         """A beat was sent, stamped in stream time, and answered."""
         bounds = _Bounds(stamp_ms - answered_ms, stamp_ms - sent_ms, answered_ms)
-        known = self._known(answered_ms)
-        if known is not None and (bounds.least > known[1] or bounds.most < known[0]):
+        offset = self._known(answered_ms)
+        if offset is not None and (bounds.least > offset[1] or bounds.most < offset[0]):
             self.jumps += 1
         self._bounds = bounds
 
     def saw(self, stamp_ms: float, now_ms: float) -> None:
         """A message with this stamp is here now: it is that late in stream time, at least."""
-        known = self._known(now_ms)
-        if known is not None and stamp_ms - now_ms > known[1]:
+        offset = self._known(now_ms)
+        if offset is not None and stamp_ms - now_ms > offset[1]:
             self.jumps += 1
             self._bounds = None
 
@@ -60,18 +60,18 @@ class StreamClock:
 
     def earliest(self, at_ms: float, now_ms: float) -> int | None:
         """The earliest that a monotonic time can have been in stream time; None where that is not known now."""
-        known = self._known(now_ms)
-        return None if known is None else int(at_ms + known[0])
+        offset = self._known(now_ms)
+        return None if offset is None else int(at_ms + offset[0])
 
     def latest(self, now_ms: float) -> int | None:
         """The latest that it can be now in stream time; None where that is not known."""
-        known = self._known(now_ms)
-        return None if known is None else int(now_ms + known[1]) + 1
+        offset = self._known(now_ms)
+        return None if offset is None else int(now_ms + offset[1]) + 1
 
     def uncertainty_ms(self, now_ms: float) -> float | None:
         """How far apart the bounds are now; None where there are none."""
-        known = self._known(now_ms)
-        return None if known is None else known[1] - known[0]
+        offset = self._known(now_ms)
+        return None if offset is None else offset[1] - offset[0]
 
     def _known(self, now_ms: float) -> tuple[float, float] | None:
         """The bounds, wider by what the clocks may have run apart since."""

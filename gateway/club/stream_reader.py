@@ -11,8 +11,8 @@ from collections.abc import AsyncGenerator
 from nats.aio.msg import Msg
 from nats.js import api
 
-from gateway.club.engine import Engine, UnansweredError, in_our_words
-from gateway.club.follower import Message
+from gateway.club.engine import Engine, EngineUnansweredError, in_our_words
+from gateway.club.follower import StreamMessage
 
 ASKED_FOR = 2000
 """Messages that may be under way to us: it bounds what a slow reader holds, at about 5 MB of the longest frames."""
@@ -26,13 +26,13 @@ _PLACES_OF_V1 = 9
 """Words of a reply subject without the engine's domain; with it there are two or three more (its ADR-15)."""
 
 
-async def read_stream(engine: Engine, first: int) -> AsyncGenerator[list[Message], None]:
+async def read_stream(engine: Engine, first: int) -> AsyncGenerator[list[StreamMessage], None]:
     """The messages from that sequence on, in batches. Raises `UnansweredError` when nothing comes any more.
 
     Raises `RefusedError` where the engine gives no consumer.
     """
     arrived = asyncio.Event()
-    waiting: list[Message] = []
+    waiting: list[StreamMessage] = []
     inbox = engine.client.new_inbox()
     under_way = 0
 
@@ -65,7 +65,7 @@ async def read_stream(engine: Engine, first: int) -> AsyncGenerator[list[Message
                 async with asyncio.timeout(SILENT_SECONDS):
                     await arrived.wait()
             except TimeoutError:
-                raise UnansweredError from None
+                raise EngineUnansweredError from None
             arrived.clear()
             batch, waiting[:] = list(waiting), []
             under_way -= len(batch)
@@ -75,7 +75,7 @@ async def read_stream(engine: Engine, first: int) -> AsyncGenerator[list[Message
             await subscription.unsubscribe()
 
 
-def _read(message: Msg) -> Message:
+def _read(message: Msg) -> StreamMessage:
     words = message.reply.split(".")
     first = 0 if len(words) == _PLACES_OF_V1 else 2
-    return Message(int(words[first + 5]), int(words[first + 7]) // 1_000_000, message.subject, message.data)
+    return StreamMessage(int(words[first + 5]), int(words[first + 7]) // 1_000_000, message.subject, message.data)

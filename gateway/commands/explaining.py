@@ -22,7 +22,7 @@ NO_STATION = Post("QX1GAT-10")
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ExplainedFrame:
     """An explanation with all that is shown of it."""
 
     explanation: Explanation
@@ -65,9 +65,9 @@ class Told:
         return "\n".join(lines)
 
 
-def explain_line(line: bytes, *, policy: str, station: Path | None, receiver: str) -> Told:
+def explain_line(line: bytes, *, policy: str, station: Path | None, receiver: str) -> ExplainedFrame:
     """Judge one TNC-2 line with empty memory. Raises `DocumentError` where a file cannot be used."""
     post = settings.load_text(station).settings.post if station else NO_STATION
     judge = Judge(policy_files.load(policy, post, beside=Path()).compiled(post))
     run = Run()
-    return Told(explain(judge, run.hear(run.now(), receiver, 0, tnc2.read(line))), post)
+    return ExplainedFrame(explain(judge, run.hear(run.now(), receiver, 0, tnc2.read(line))), post)

@@ -104,7 +104,7 @@ class Replaying:
             out.write('"differing": ')
             write_array(out, (json.dumps(listed(replayed)) for replayed in frames if replayed.differs))
             out.write(",\n")
-        found = {
+        summary = {
             "captures": [str(path) for path in self._request.captures],
             "reading": self._captures.reading.to_object(),
             "notes": self._notes(),
@@ -112,16 +112,16 @@ class Replaying:
         }
         effects = self._effects()
         if effects is not None:
-            found["advice"] = [effect.to_object() for effect in effects]
-        out.write(json.dumps(found, indent=2)[1:])
+            summary["advice"] = [effect.to_object() for effect in effects]
+        out.write(json.dumps(summary, indent=2)[1:])
         out.write("\n")
 
     def _frames(self, csv: CsvListing | None) -> Iterator[Replayed]:
         """Every frame, noted wherever it has to be."""
-        replay, seen = self._replay, self._observations
+        replay, observations = self._replay, self._observations
         for replayed in shown(replay, self._terminal, self._captures.part_read, "replaying"):
-            if seen is not None:
-                seen.add(replayed.judged, replay.policy.octets_of(replayed.judged))
+            if observations is not None:
+                observations.add(replayed.judged, replay.policy.octets_of(replayed.judged))
             if csv is not None and (replayed.differs or replay.against is None):
                 csv.add(replayed)
             yield replayed
@@ -137,8 +137,8 @@ class Replaying:
             return None
         captures = Captures(self._request.captures)
         records = shown(captures, self._terminal, captures.part_read, "trying the advice")
-        found = advice(self._observations, self._source)
-        return try_out(records, self._source, self._post, found, captures.beginnings)
+        pieces = advice(self._observations, self._source)
+        return try_out(records, self._source, self._post, pieces, captures.beginnings)
 
     @contextmanager
     def _csv(self) -> Iterator[CsvListing | None]:

@@ -75,12 +75,12 @@ def _problem(document: Document, model: type[BaseModel], detail: ErrorDetails) -
         case "missing":
             return document.problem((*place, location[-1]), "this key is missing, and it is required")
         case "extra_forbidden":
-            known = _keys_at(model, location[:-1])
-            listed = f"; the keys here are {', '.join(known)}" if known else ""
-            return document.problem(place, f"unknown key{nearest(str(place[-1]), known) or listed}")
+            keys = _keys_at(model, location[:-1])
+            listed = f"; the keys here are {', '.join(keys)}" if keys else ""
+            return document.problem(place, f"unknown key{nearest(str(place[-1]), keys) or listed}")
         case "model_type" | "dict_type":
-            known = _keys_at(model, location)
-            return document.problem(place, f"keys with values belong here{': ' + ', '.join(known) if known else ''}")
+            keys = _keys_at(model, location)
+            return document.problem(place, f"keys with values belong here{': ' + ', '.join(keys) if keys else ''}")
         case "enum" | "literal_error":
             words = re.findall(r"'([^']+)'", detail["msg"])
             return document.problem(place, f"{_in_our_words(detail)}{nearest(str(given), words)}")
@@ -140,7 +140,7 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401 - any 
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
     for argument in getattr(annotation, "__args__", ()):
-        found = _model_in(argument)
-        if found is not None:
-            return found
+        model = _model_in(argument)
+        if model is not None:
+            return model
     return None

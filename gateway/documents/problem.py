@@ -68,10 +68,10 @@ class DocumentError(ValueError):
     """A document cannot be used; `problems` says why, each with its place: the first `MOST_PROBLEMS` of them."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
-        told = tuple(islice(problems, MOST_PROBLEMS + 1))
-        if len(told) > MOST_PROBLEMS:
-            told = (*told[:-1], Problem(told[-1].file, told[-1].line, "", "mend these first: there are more"))
-        self.problems = told
+        shown = tuple(islice(problems, MOST_PROBLEMS + 1))
+        if len(shown) > MOST_PROBLEMS:
+            shown = (*shown[:-1], Problem(shown[-1].file, shown[-1].line, "", "mend these first: there are more"))
+        self.problems = shown
         super().__init__("\n".join(map(str, self.problems)))
 
 

@@ -84,9 +84,9 @@ class _Stop:
 def of(lines: Sequence[str], error: yaml.MarkedYAMLError) -> Slip:
     """The slip that made the parser of a text, given by its lines, stop with `error`."""
     stop = _Stop(lines, error)
-    found = (tell(stop) for tell in (_depth, _tab, _quotes, _first_character, _brackets, _colon, _indentation))
+    slips = (tell(stop) for tell in (_depth, _tab, _quotes, _first_character, _brackets, _colon, _indentation))
     what = "this is no YAML: look at the colons, brackets and quotation marks here, and how far the line stands in"
-    return next((slip for slip in found if slip is not None), stop.slip(what))
+    return next((slip for slip in slips if slip is not None), stop.slip(what))
 
 
 def of_key(key: str, *, has_value: bool) -> str | None:

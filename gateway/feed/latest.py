@@ -113,8 +113,8 @@ def latest_from(plain: object) -> Latest:
     """What `dumped` gave out; what is of another shape is left out, part by part. Never raises."""
     if not isinstance(plain, Mapping):
         return Latest()
-    told = plain.get("channels")
-    channels = [_channel_from(channel) for channel in told] if isinstance(told, list) else []
+    plain_channels = plain.get("channels")
+    channels = [_channel_from(channel) for channel in plain_channels] if isinstance(plain_channels, list) else []
     return Latest(
         _part_from(plain.get("position"), POSITION_FIELDS),
         _part_from(plain.get("weather"), WEATHER_FIELDS),
@@ -128,8 +128,8 @@ def _part_from(plain: object, names: Sequence[str]) -> PlainObject | None:
     time = _time_in(plain)
     if time is None or not isinstance(plain, Mapping):
         return None
-    found = {name: plain[name] for name in names if _is_number(plain.get(name))}
-    return {"time": time, **found} if found else None
+    fields = {name: plain[name] for name in names if _is_number(plain.get(name))}
+    return {"time": time, **fields} if fields else None
 
 
 def _telemetry_from(plain: object) -> PlainObject | None:
@@ -137,8 +137,8 @@ def _telemetry_from(plain: object) -> PlainObject | None:
     values = plain.get("channels") if isinstance(plain, Mapping) else None
     if time is None or not isinstance(values, Mapping):
         return None
-    found = {key: value for key, value in values.items() if _is_key(key) and (value is None or _is_number(value))}
-    return {"time": time, "channels": dict([*found.items()][:MOST_CHANNELS])}
+    channels = {key: value for key, value in values.items() if _is_key(key) and (value is None or _is_number(value))}
+    return {"time": time, "channels": dict([*channels.items()][:MOST_CHANNELS])}
 
 
 def _time_in(plain: object) -> str | None:

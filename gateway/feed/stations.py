@@ -129,9 +129,9 @@ class Stations:
     def dump(self) -> Iterator[PlainObject]:
         """Every station: its last frame by name, and what is known beside it."""
         for sources in in_pieces(list(self._stations)):
-            found = [station for source in sources if (station := self._stations.get(source)) is not None]
-            last = [station.last.judged.heard for station in found]
-            yield {FRAMES: [[heard.run, heard.sequence] for heard in last], "stations": list(map(_entry_of, found))}
+            stations = [station for source in sources if (station := self._stations.get(source)) is not None]
+            last = [station.last.judged.heard for station in stations]
+            yield {FRAMES: [[heard.run, heard.sequence] for heard in last], "stations": list(map(_entry_of, stations))}
 
     def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:
         """Take stations in. One whose last frame is kept no longer is forgotten."""

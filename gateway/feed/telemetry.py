@@ -89,7 +89,7 @@ def _at(labels: Sequence[str], place: int) -> str:
 
 
 @dataclass(slots=True)
-class _Remembered:
+class _StationMeanings:
     """The meanings of one station's telemetry, each with the sequence number of the frame that brought it."""
 
     meanings: list[tuple[int, Meaning]]
@@ -117,7 +117,7 @@ class TelemetryMemory:
         self.changes = 0
         """How often a station said something new of its telemetry."""
 
-        self._stations = BoundedMapping[str, _Remembered](limit)
+        self._stations = BoundedMapping[str, _StationMeanings](limit)
 
     def __len__(self) -> int:
         return len(self._stations)
@@ -142,10 +142,10 @@ class TelemetryMemory:
         if remembered is None:
             if not is_network_callsign(source):
                 return
-            remembered = self._stations[source] = _Remembered([])
-        known = remembered.meanings[-1][1] if remembered.meanings else Meaning()
-        meaning = known.with_more(report.definition)
-        if meaning != known:
+            remembered = self._stations[source] = _StationMeanings([])
+        before = remembered.meanings[-1][1] if remembered.meanings else Meaning()
+        meaning = before.with_more(report.definition)
+        if meaning != before:
             remembered.add(sequence, meaning)
             self.changes += 1
 
@@ -164,9 +164,9 @@ class TelemetryMemory:
     def dump(self) -> Iterator[PlainObject]:
         """All that is known, in pieces, to be kept over a restart."""
         for sources in in_pieces(list(self._stations), MEANINGS_OF_A_PIECE):
-            found = ((source, self._stations.get(source)) for source in sources)
-            known = {source: remembered.meanings[-1][1] for source, remembered in found if remembered is not None}
-            yield {"stations": _stations.dump_python(known, mode="json", exclude_none=True)}
+            entries = ((source, self._stations.get(source)) for source in sources)
+            meanings = {source: remembered.meanings[-1][1] for source, remembered in entries if remembered is not None}
+            yield {"stations": _stations.dump_python(meanings, mode="json", exclude_none=True)}
 
     def restore(self, piece: Mapping[str, object]) -> None:
         """Take in a piece that `dump` gave out before the restart. What is of another shape is left out."""
@@ -175,10 +175,10 @@ class TelemetryMemory:
             return
         for source, meaning in stations.items():
             try:
-                found = _stations.validate_python({source: meaning})
+                restored = _stations.validate_python({source: meaning})
             except ValidationError:
                 continue
-            self._stations.update((known, _Remembered([(0, said)])) for known, said in found.items())
+            self._stations.update((known, _StationMeanings([(0, said)])) for known, said in restored.items())
 
 
 def _telemetry_of(report: Report) -> Telemetry | None:

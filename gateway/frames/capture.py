@@ -16,7 +16,7 @@ BEGAN_WITH = "began_with"
 """The field that tells a line about the beginning of a run from a heard object: what the judge remembered then."""
 
 
-class Line(NamedTuple):
+class CaptureLine(NamedTuple):
     """One line, without its end."""
 
     number: int
@@ -44,16 +44,16 @@ class CaptureLines:
         self._stream = DelimitedStream(b"\n", MAXIMUM_LINE_OCTETS, starts_delimited=True, keeps_empty=True)
         self._number = 0
 
-    def feed(self, data: bytes) -> Iterator[Line | BadLine]:
+    def feed(self, data: bytes) -> Iterator[CaptureLine | BadLine]:
         """Take `data`; yield the lines that are now complete."""
         for octets in self._stream.feed(data):
             self._number += 1
             if len(octets) > MAXIMUM_LINE_OCTETS:
                 yield BadLine(self._number, f"the line is longer than {MAXIMUM_LINE_OCTETS} octets")
             elif octets and not octets.isspace():
-                yield Line(self._number, octets.removesuffix(b"\r"))
+                yield CaptureLine(self._number, octets.removesuffix(b"\r"))
 
-    def end(self) -> Iterator[Line | BadLine]:
+    def end(self) -> Iterator[CaptureLine | BadLine]:
         """The capture is at its end: yield what is left. The last line needs no end."""
         return self.feed(b"\n")
 

@@ -37,7 +37,7 @@ class Standstill:
 
 
 @dataclass(slots=True)
-class Source:
+class FrameSource:
     """What one source of frames is known to have had waiting."""
 
     has_more: bool = False
@@ -70,7 +70,7 @@ class Pulse:
         self._seconds += self._standstill.seconds
         return self._standstill
 
-    def heard(self, moment: Moment, source: Source, *, emptied: bool) -> Moment:
+    def heard(self, moment: Moment, source: FrameSource, *, emptied: bool) -> Moment:
         """When what is read from `source` at `moment` counts as heard; `emptied`: nothing more waits there now."""
         began = self._waited_since(moment, source)
         source.has_more = began is not None and not emptied
@@ -78,7 +78,7 @@ class Pulse:
             source.emptied_ms = moment.elapsed_ms
         return moment if began is None else began
 
-    def _waited_since(self, moment: Moment, source: Source) -> Moment | None:
+    def _waited_since(self, moment: Moment, source: FrameSource) -> Moment | None:
         if self._last is not None and moment.elapsed_ms - self._last.elapsed_ms > STANDSTILL_MS:
             return self._last  # it has just ended, and no beat has told of it yet
         standstill = self._standstill

@@ -40,7 +40,7 @@ class CutOffError(CompressionError):
     """Compressed bytes end before they should."""
 
 
-class _Source(io.BufferedIOBase):
+class _CountedBytes(io.BufferedIOBase):
     """The bytes of a file as they stand in it, as the library's readers ask for them. It counts what it gives."""
 
     def __init__(self, file: io.BufferedIOBase) -> None:
@@ -68,7 +68,7 @@ def expanded(file: io.BufferedIOBase) -> Iterator[bytes]:
     Raises `CompressionError` after what stands before damage, but for the last piece, and `CutOffError` after all that
     stands before the end; `OSError` where the file cannot be read.
     """
-    source = _Source(file)
+    source = _CountedBytes(file)
     reader, damages, because = _reader(source)
     octets = 0
     try:
@@ -87,7 +87,7 @@ _Reader = tuple[io.BufferedIOBase, tuple[type[Exception], ...], str]
 """A reader of plain bytes, what it raises where it meets damage, and that in words."""
 
 
-def _reader(source: _Source) -> _Reader:
+def _reader(source: _CountedBytes) -> _Reader:
     if source.start.startswith(GZIP_MARK):
         return gzip.GzipFile(fileobj=source), (zlib.error, gzip.BadGzipFile), "its gzip data is damaged"
     if source.start == ZSTD_MARK:
@@ -95,7 +95,7 @@ def _reader(source: _Source) -> _Reader:
     return source, (), ""
 
 
-def _zstd_reader(source: _Source) -> _Reader:
+def _zstd_reader(source: _CountedBytes) -> _Reader:
     try:
         if sys.version_info >= (3, 14):
             from compression import zstd  # noqa: PLC0415 - not every build of Python has it

@@ -21,7 +21,7 @@ from gateway.groundwork.private_files import make_private_folder, open_private, 
 from gateway.journal.batch import Batch
 from gateway.journal.options import CaptureOptions
 from gateway.journal.recorder import Recorder
-from gateway.journal.trouble import Trouble, explain_system
+from gateway.journal.trouble import DiskTrouble, explain_system
 
 _log = structlog.get_logger()
 
@@ -32,7 +32,7 @@ _GZIP_WINDOW_BITS = 31
 """Of zlib: the largest window, with a gzip header and trailer around the data."""
 
 
-class CaptureFile:
+class OpenCapture:
     """One file, while it is written: whatever was appended can be read even if the file is never ended."""
 
     def __init__(self, path: Path, begun_ms: int) -> None:
@@ -102,7 +102,7 @@ class CaptureWriter:
         self._run = run
         self._now_ms = now_ms
         self._files = 0
-        self._open: CaptureFile | None = None
+        self._open: OpenCapture | None = None
         self._is_tried = False
         self._first_lines: list[bytes] = []
         """They wait for the first frame: a run that hears nothing leaves no file."""
@@ -110,7 +110,7 @@ class CaptureWriter:
         self._taken: Batch | None = None
 
     @property
-    def notice(self) -> Trouble | None:
+    def notice(self) -> DiskTrouble | None:
         """Nothing: it works or it does not."""
         return None
 
@@ -185,13 +185,13 @@ class CaptureWriter:
                 pass
             self._is_tried = True
 
-    def _begin(self) -> CaptureFile:
+    def _begin(self) -> OpenCapture:
         self._make_room()
         self._files += 1
         now_ms = self._now_ms()
         begun = time.strftime("%Y%m%dT%H%M%SZ", time.gmtime(now_ms // 1000))
         path = self._options.folder / f"heard-{begun}-{self._run}-{self._files:06d}.jsonl.gz"
-        self._open = CaptureFile(path, now_ms)
+        self._open = OpenCapture(path, now_ms)
         return self._open
 
     def _end(self) -> None:
@@ -215,7 +215,7 @@ class CaptureWriter:
             sizes.remove(size)
 
 
-class Captures(Recorder):
+class CaptureKeeper(Recorder):
     """Keeps captures of one run for as long as it runs. See `Recorder` for how it is run and drained."""
 
     def __init__(self, options: CaptureOptions, run: Run) -> None:

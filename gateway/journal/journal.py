@@ -15,7 +15,7 @@ from gateway.journal.keeper import Keeper
 from gateway.journal.options import JournalOptions
 from gateway.journal.recollection import Recollection, Wanted
 from gateway.journal.recorder import Recorder
-from gateway.journal.runs import Now, RunRecord
+from gateway.journal.runs import RunRecord, RunStart
 from gateway.journal.store import Store
 from gateway.journal.trouble import JournalError, JournalRefusedError
 
@@ -49,7 +49,7 @@ class Journal(Recorder):
         """
         self._keeper = Keeper(self._run, memories)
         self._worker.start()
-        now = Now(self._began_ms, self._run.boot, self._run.boot_ms, is_synchronised())
+        now = RunStart(self._began_ms, self._run.boot, self._run.boot_ms, is_synchronised())
         wanted = Wanted([memory.name for memory in memories], now, read, recent)
         try:
             recollection = await self._ask(self._store.recollect, wanted)

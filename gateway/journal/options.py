@@ -23,7 +23,7 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
-class Pace:
+class DiskPace:
     """How long the journal waits for what, in seconds."""
 
     gather: float = 0.5
@@ -58,7 +58,7 @@ class JournalOptions:
     """The most that the file's content may take: beyond it the oldest goes, however young. About 3 million frames."""
 
     limits: Limits = Limits()
-    pace: Pace = Pace()
+    pace: DiskPace = DiskPace()
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,4 +76,4 @@ class CaptureOptions:
     """The most that all files together may take: beyond it the oldest are deleted."""
 
     limits: Limits = Limits()
-    pace: Pace = Pace()
+    pace: DiskPace = DiskPace()

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from gateway.feed.heard_object import encode
-from gateway.frames.capture import CaptureLines, Line, read_object
+from gateway.frames.capture import CaptureLine, CaptureLines, read_object
 from gateway.frames.plain import HIGHEST_NUMBER, PlainFormError, PlainObject, from_object
 from gateway.groundwork.private_files import open_private
 from gateway.journal.batch import Batch, Row
@@ -136,7 +136,7 @@ def _lines_in(path: Path) -> Iterator[bytes]:
         for _ in range(MAXIMUM_OCTETS // READ_OCTETS):
             octets = file.read(READ_OCTETS)
             for line in lines.feed(octets) if octets else lines.end():
-                if isinstance(line, Line):
+                if isinstance(line, CaptureLine):
                     yield line.octets
             if not octets:
                 return

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from io import BufferedIOBase
 from pathlib import Path
 
-from gateway.frames.capture import MAXIMUM_LINE_OCTETS, BadLine, CaptureLines, Line
+from gateway.frames.capture import MAXIMUM_LINE_OCTETS, BadLine, CaptureLine, CaptureLines
 from gateway.groundwork.expanding import expanded
 from gateway.journal import schema
 from gateway.journal.capture import began_with
@@ -61,18 +61,18 @@ _PRECAUTIONS = (
 _PASSED_OVER = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_TOOBIG, sqlite3.SQLITE_IOERR_CORRUPTFS})
 
 
-def read_heard(path: Path) -> Iterator[Line | BadLine]:
+def read_heard(path: Path) -> Iterator[CaptureLine | BadLine]:
     """The heard objects in the journal at `path`, by run and sequence, as a capture has them, one a line.
 
     Those that are there when the reading begins; the gateway may write meanwhile. Raises `JournalError`.
     """
     try:
         with contextlib.closing(_open(path)) as journal:
-            patience = _Patience(journal)
+            patience = _ReadingPatience(journal)
             schema.require_readable(journal, path)
             if not _is_plain(journal, "heard", object="TEXT"):
                 raise JournalRefusedError(f"{path} is no journal as the gateway writes one", "name another file")
-            yield from _Rows(journal, path, patience).lines()
+            yield from _HeardRows(journal, path, patience).lines()
     except (sqlite3.Error, UnicodeDecodeError) as error:
         raise explain_database(error, path) from None
 
@@ -95,7 +95,7 @@ def trouble_with(path: Path) -> JournalError | None:
     return None
 
 
-def read_lines(capture: BufferedIOBase) -> Iterator[Line | BadLine]:
+def read_lines(capture: BufferedIOBase) -> Iterator[CaptureLine | BadLine]:
     """The lines of a capture, plain or compressed with gzip or zstd, from a file opened for reading bytes.
 
     Raises `OSError`, and `CompressionError` as `expanded` does.
@@ -121,8 +121,8 @@ def _open(path: Path) -> sqlite3.Connection:
 
 def _is_plain(journal: sqlite3.Connection, table: str, **columns: str) -> bool:
     """Whether it is a table of rows that has these columns, and nothing that computes them or hides the rows' ids."""
-    found = journal.execute("SELECT type, rootpage FROM main.sqlite_master WHERE name = ?", (table,)).fetchall()
-    if [(kind, bool(page)) for kind, page in found] != [(b"table", True)]:  # a virtual table has no page
+    tables = journal.execute("SELECT type, rootpage FROM main.sqlite_master WHERE name = ?", (table,)).fetchall()
+    if [(kind, bool(page)) for kind, page in tables] != [(b"table", True)]:  # a virtual table has no page
         return False
     columns_found = journal.execute("SELECT name, type, hidden FROM pragma_table_xinfo(?)", (table,)).fetchall()
     plain = {(name, kind.upper()) for name, kind, hidden in columns_found if not hidden}
@@ -130,7 +130,7 @@ def _is_plain(journal: sqlite3.Connection, table: str, **columns: str) -> bool:
     return b"rowid" not in names and plain >= {(name.encode(), kind.encode()) for name, kind in columns.items()}
 
 
-class _Patience:
+class _ReadingPatience:
     """Ends a statement that takes too long."""
 
     def __init__(self, journal: sqlite3.Connection) -> None:
@@ -145,10 +145,10 @@ class _Patience:
         return time.monotonic() > self._until
 
 
-class _Rows:
+class _HeardRows:
     """The rows of `heard`, a stretch at a time."""
 
-    def __init__(self, journal: sqlite3.Connection, path: Path, patience: _Patience) -> None:
+    def __init__(self, journal: sqlite3.Connection, path: Path, patience: _ReadingPatience) -> None:
         self._journal = journal
         self._path = path
         self._patience = patience
@@ -158,7 +158,7 @@ class _Rows:
             journal, "beginnings", run="INTEGER", number="INTEGER", value="TEXT"
         ) and _is_plain(journal, "runs", id="INTEGER", identity="TEXT")
 
-    def lines(self) -> Iterator[Line | BadLine]:
+    def lines(self) -> Iterator[CaptureLine | BadLine]:
         last_id = self._last_id()
         next_id: int | None = _LOWEST_ID
         limit = ROWS_AT_A_TIME
@@ -185,12 +185,12 @@ class _Rows:
     def _last_id(self) -> int:
         """What comes later is not read: a gateway may write faster than someone reads."""
         try:
-            found = self._journal.execute("SELECT max(rowid) FROM main.heard NOT INDEXED").fetchone()[0]
+            last_id = self._journal.execute("SELECT max(rowid) FROM main.heard NOT INDEXED").fetchone()[0]
         except sqlite3.DatabaseError as error:
             if not _is_passed_over(error):
                 raise
             return _HIGHEST_ID
-        return found if isinstance(found, int) else _LOWEST_ID
+        return last_id if isinstance(last_id, int) else _LOWEST_ID
 
     def _stretch(self, first_id: int, last_id: int, limit: int) -> tuple[list[tuple[int, object]], bool]:
         """Some rows from an id on, and whether damage keeps the next one from being read."""
@@ -199,8 +199,8 @@ class _Rows:
         select = "SELECT rowid, object FROM main.heard NOT INDEXED WHERE rowid BETWEEN ? AND ? ORDER BY rowid LIMIT ?"
         self._patience.renew()
         try:
-            with contextlib.closing(self._journal.execute(select, (first_id, last_id, limit))) as found:
-                for number, text in found:
+            with contextlib.closing(self._journal.execute(select, (first_id, last_id, limit))) as cursor:
+                for number, text in cursor:
                     if not (isinstance(number, int) and number >= first_id):
                         raise JournalDamagedError(f"the rows of {self._path} are out of order", "read it up to here")
                     first_id = number + 1
@@ -229,7 +229,7 @@ class _Rows:
             step *= 2
         return None
 
-    def _beginning(self, run: int) -> Iterator[Line | BadLine]:
+    def _beginning(self, run: int) -> Iterator[CaptureLine | BadLine]:
         """With what a run began, where the journal says so."""
         if not self._has_beginnings:
             return
@@ -240,26 +240,26 @@ class _Rows:
         for number in range(MAXIMUM_PIECES):
             self._patience.renew()
             try:
-                found = self._journal.execute(select, (run, number)).fetchone()
+                row = self._journal.execute(select, (run, number)).fetchone()
             except sqlite3.DatabaseError as error:
                 if not _is_passed_over(error):
                     raise
-                found = (None, None)
-            if found is None:
+                row = (None, None)
+            if row is None:
                 return
             self._number += 1
-            identity, piece = found
+            identity, piece = row
             if isinstance(identity, bytes) and isinstance(piece, bytes):
                 yield self._line(began_with(identity.decode("utf-8", "replace"), piece))
             else:
                 yield BadLine(self._number, "what the run began with is damaged")
 
-    def _line(self, text: object) -> Line | BadLine:
+    def _line(self, text: object) -> CaptureLine | BadLine:
         if not isinstance(text, bytes):
             return BadLine(self._number, "the row holds no text")
         if len(text) > MAXIMUM_LINE_OCTETS:
             return BadLine(self._number, f"the row is longer than {MAXIMUM_LINE_OCTETS} octets")
-        return Line(self._number, text)
+        return CaptureLine(self._number, text)
 
 
 def _is_passed_over(error: sqlite3.Error) -> bool:

@@ -14,7 +14,7 @@ from gateway.feed.heard_object import HeardPayload, Reader, judged_from
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainFormError, PlainObject
 from gateway.groundwork.remembered import FRAMES, Past
-from gateway.journal.runs import Now, PastRun, shifts
+from gateway.journal.runs import PastRun, RunStart, shifts
 from gateway.journal.schema import SEQUENCE_BITS
 
 MAXIMUM_RECALLED = 5000
@@ -35,7 +35,7 @@ class Wanted:
     names: Sequence[str]
     """Of the memories."""
 
-    now: Now
+    now: RunStart
     read: Reader
     """Reads the reports of frames."""
 
@@ -68,7 +68,7 @@ class Recollection:
 def recollect(connection: sqlite3.Connection, wanted: Wanted, this_run: int) -> Recollection:
     """All that is `wanted`. Raises `sqlite3.Error`."""
     shift_of = shifts(_past_runs(connection, this_run), wanted.now)
-    rows = _Rows(connection, shift_of, wanted.read)
+    rows = _RecalledRows(connection, shift_of, wanted.read)
     recollection = Recollection()
     for name in wanted.names:
         kept = _kept(connection, name, rows)
@@ -81,11 +81,11 @@ def recollect(connection: sqlite3.Connection, wanted: Wanted, this_run: int) -> 
 
 def _past_runs(connection: sqlite3.Connection, this_run: int) -> list[PastRun]:
     """The runs before this one, the oldest first, each with the latest that is known of it: its last frame."""
-    found = connection.execute(
+    rows = connection.execute(
         "SELECT id, boot, boot_ms, started_ms FROM runs WHERE id < ? ORDER BY id DESC LIMIT ?", (this_run, MAXIMUM_RUNS)
     ).fetchall()
     runs = []
-    for number, boot, boot_ms, started_ms in reversed(found):
+    for number, boot, boot_ms, started_ms in reversed(rows):
         if not isinstance(started_ms, int):
             continue
         last = connection.execute(
@@ -112,9 +112,9 @@ def _moment_in(text: object) -> Moment | None:
         return None
 
 
-def _kept(connection: sqlite3.Connection, name: str, rows: "_Rows") -> Kept | None:
-    found = connection.execute("SELECT version, run, until FROM remembered WHERE name = ?", (name,)).fetchone()
-    match found:
+def _kept(connection: sqlite3.Connection, name: str, rows: "_RecalledRows") -> Kept | None:
+    row = connection.execute("SELECT version, run, until FROM remembered WHERE name = ?", (name,)).fetchone()
+    match row:
         case (int(version), int(run), int(until)):
             kept = Kept(version, until)
         case _:
@@ -127,7 +127,7 @@ def _kept(connection: sqlite3.Connection, name: str, rows: "_Rows") -> Kept | No
 
 
 @dataclass(slots=True)
-class _Rows:
+class _RecalledRows:
     """The rows of `heard`, as payloads in this run's time."""
 
     connection: sqlite3.Connection
@@ -141,8 +141,8 @@ class _Rows:
             "SELECT id, object FROM heard WHERE id < ? ORDER BY id DESC LIMIT ?", (below, MAXIMUM_RECALLED)
         )
         wanted = takewhile(lambda numbered: numbered[1][0] > since or numbered[0] < recent, enumerate(rows))
-        found = [(number, self._payload(number, text)) for _, (number, text) in wanted]
-        return [(number, payload) for number, payload in reversed(found) if payload is not None]
+        payloads = [(number, self._payload(number, text)) for _, (number, text) in wanted]
+        return [(number, payload) for number, payload in reversed(payloads) if payload is not None]
 
     def named_in(self, piece: Mapping[str, Any]) -> list[HeardPayload | None]:
         """The frames that a piece names."""
@@ -158,13 +158,13 @@ class _Rows:
         if run is None:
             return None
         number = run << SEQUENCE_BITS | sequence
-        found = self.connection.execute("SELECT object FROM heard WHERE id = ?", (number,)).fetchone()
-        return None if found is None else self._payload(number, found[0])
+        row = self.connection.execute("SELECT object FROM heard WHERE id = ?", (number,)).fetchone()
+        return None if row is None else self._payload(number, row[0])
 
     def _run(self, identity: str) -> int | None:
         if identity not in self.runs:
-            found = self.connection.execute("SELECT id FROM runs WHERE identity = ?", (identity,)).fetchone()
-            self.runs[identity] = None if found is None else found[0]
+            row = self.connection.execute("SELECT id FROM runs WHERE identity = ?", (identity,)).fetchone()
+            self.runs[identity] = None if row is None else row[0]
         return self.runs[identity]
 
     def _payload(self, number: object, text: object) -> HeardPayload | None:

@@ -26,13 +26,13 @@ _PLACES = "(?, ?, ?, ?, ?, ?)"
 
 def run_number(connection: sqlite3.Connection, run: RunRecord) -> int:
     """The number of a run, a new one where the file does not know it."""
-    found = connection.execute("SELECT id FROM runs WHERE identity = ?", (run.identity,)).fetchone()
-    if found is None:
+    row = connection.execute("SELECT id FROM runs WHERE identity = ?", (run.identity,)).fetchone()
+    if row is None:
         columns = "identity, started_ms, callsign, policy, boot, boot_ms"
         values = (run.identity, run.started_ms, run.callsign, run.policy, run.boot, run.boot_ms)
         connection.execute(f"INSERT INTO runs ({columns}) VALUES (?, ?, ?, ?, ?, ?)", values)  # noqa: S608 - no value is in the text
         return run_number(connection, run)
-    return int(found[0])
+    return int(row[0])
 
 
 def insert_heard(connection: sqlite3.Connection, run: int, rows: Sequence[Row], sent: Mapping[int, int]) -> None:
@@ -90,8 +90,8 @@ def keep_within(connection: sqlite3.Connection, octets: int, *, added: int) -> N
 
 def oldest_ms(connection: sqlite3.Connection) -> int | None:
     """The earliest time at which a frame was heard, in Unix milliseconds; None where there is none."""
-    found = connection.execute("SELECT min(time_ms) FROM heard").fetchone()[0]
-    return found if isinstance(found, int) else None
+    earliest_ms = connection.execute("SELECT min(time_ms) FROM heard").fetchone()[0]
+    return earliest_ms if isinstance(earliest_ms, int) else None
 
 
 def delete_heard(connection: sqlite3.Connection, before_ms: int) -> bool:
@@ -128,5 +128,5 @@ def _encode_texts(texts: Iterable[tuple[str, str]]) -> str:
 
 
 def _number(connection: sqlite3.Connection, pragma: str) -> int:
-    found: int = connection.execute(f"PRAGMA {pragma}").fetchone()[0]
-    return found
+    number: int = connection.execute(f"PRAGMA {pragma}").fetchone()[0]
+    return number

@@ -32,7 +32,7 @@ class RunRecord:
 
 
 @dataclass(frozen=True, slots=True)
-class Now:
+class RunStart:
     """What the clocks show where the elapsed time of this run begins."""
 
     time_ms: int
@@ -53,12 +53,12 @@ class PastRun:
     """The latest of it that is known."""
 
 
-def shifts(runs: Sequence[PastRun], now: Now) -> dict[int, int]:
+def shifts(runs: Sequence[PastRun], now: RunStart) -> dict[int, int]:
     """By the number of each run, what is to be added to its elapsed times to make them those of this run.
 
     `runs` stand in their order, the oldest first.
     """
-    found: dict[int, int] = {}
+    shift_by_run: dict[int, int] = {}
     after_ms = 0
     for run in reversed(runs):
         # How much of its own time had passed, or would have, at the start of this run: at least what came after it.
@@ -68,6 +68,6 @@ def shifts(runs: Sequence[PastRun], now: Now) -> dict[int, int]:
             passed_ms = max(passed_ms, now.boot_ms - run.boot_ms)
         elif now.synchronised and is_plausible(run.last.time_ms) and away_ms > 0:
             passed_ms = max(passed_ms, run.last.elapsed_ms + away_ms)
-        found[run.number] = -passed_ms
+        shift_by_run[run.number] = -passed_ms
         after_ms = passed_ms
-    return found
+    return shift_by_run

@@ -26,8 +26,8 @@ def migrations() -> tuple[str, ...]:
 
 def version(connection: sqlite3.Connection) -> int:
     """The version of the file that is open."""
-    found: int = connection.execute("PRAGMA user_version").fetchone()[0]
-    return found
+    number: int = connection.execute("PRAGMA user_version").fetchone()[0]
+    return number
 
 
 def migrate(connection: sqlite3.Connection, path: Path, steps: Sequence[str] | None = None) -> None:
@@ -59,9 +59,9 @@ def require_readable(connection: sqlite3.Connection, path: Path) -> None:
         raise JournalRefusedError(f"{path} is empty", "name a journal in which something was kept")
 
 
-def require_ours(connection: sqlite3.Connection, path: Path, known: int | None = None) -> None:
+def require_ours(connection: sqlite3.Connection, path: Path, latest: int | None = None) -> None:
     """See that the file is new, or a journal of no later version than `known`. Raises `JournalRefusedError`."""
-    known = len(migrations()) if known is None else known
+    latest = len(migrations()) if latest is None else latest
     if sqlite3.sqlite_version_info < OLDEST_SQLITE:
         needed = ".".join(map(str, OLDEST_SQLITE))
         why = f"this Python uses SQLite {sqlite3.sqlite_version}, and the journal needs {needed}"
@@ -71,9 +71,9 @@ def require_ours(connection: sqlite3.Connection, path: Path, known: int | None =
     mark: int = connection.execute("PRAGMA application_id").fetchone()[0]
     if mark != APPLICATION_ID and not is_new:
         raise JournalRefusedError(f"{path} is a database of another program", "name another file as the journal")
-    found = version(connection)
-    if found > known:
-        why = f"{path} is a journal of version {found}, and this Stile knows versions up to {known}"
+    written_version = version(connection)
+    if written_version > latest:
+        why = f"{path} is a journal of version {written_version}, and this Stile knows versions up to {latest}"
         raise JournalRefusedError(why, "install the newer Stile again, or name another file as the journal")
 
 

@@ -25,7 +25,7 @@ from gateway.journal.options import JournalOptions
 from gateway.journal.pending import PendingFile, read_pending
 from gateway.journal.recollection import Recollection, Wanted, recollect
 from gateway.journal.runs import RunRecord
-from gateway.journal.trouble import JournalDamagedError, JournalError, Trouble, explain_database, explain_system
+from gateway.journal.trouble import DiskTrouble, JournalDamagedError, JournalError, explain_database, explain_system
 
 BUSY_SECONDS = 2.0
 """How long a write waits for another program that writes."""
@@ -80,7 +80,7 @@ class Store:
     """
 
     def __init__(self, options: JournalOptions, run: RunRecord) -> None:
-        self.notice: Trouble | None = None
+        self.notice: DiskTrouble | None = None
         """What the operator should know though the journal works."""
 
         self.new_files = 0
@@ -284,9 +284,9 @@ class Store:
             rows.insert_heard(connection, rows.run_number(connection, run.record), run.rows, run.sent)
         connection.execute("COMMIT")
         self._left_behind = False
-        found = sum(len(run.rows) for run in runs)
-        if found:
-            _log.info("frames that a killed gateway left behind are kept", count=found)
+        frames = sum(len(run.rows) for run in runs)
+        if frames:
+            _log.info("frames that a killed gateway left behind are kept", count=frames)
         if not (self._held.rows or self._held.sent):
             self._pending.clear()
 
@@ -303,7 +303,7 @@ class Store:
         except OSError as error:
             raise explain_system(error, self._path) from None
         do = f"see whether the disk is failing; {aside} can be deleted"
-        self.notice = Trouble(f"the journal was damaged: it is now {aside}, and a new one was begun", do)
+        self.notice = DiskTrouble(f"the journal was damaged: it is now {aside}, and a new one was begun", do)
         _log.error("journal damaged, a new one is begun", path=str(self._path), old=str(aside))
         return True
 

@@ -11,7 +11,7 @@ _PRIMARY_CODE = 0xFF
 
 
 @dataclass(frozen=True, slots=True)
-class Trouble:
+class DiskTrouble:
     """Why nothing is written, or not all, and what the operator can do about it."""
 
     why: str
@@ -23,7 +23,7 @@ class JournalError(Exception):
 
     def __init__(self, why: str, do: str) -> None:
         super().__init__(f"{why}; {do}")
-        self.trouble = Trouble(why, do)
+        self.trouble = DiskTrouble(why, do)
 
 
 class JournalRefusedError(JournalError):
@@ -43,7 +43,7 @@ def explain_database(error: sqlite3.Error | UnicodeDecodeError, path: Path) -> J
     folder = path.parent
     if code in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB} or isinstance(error, UnicodeDecodeError):
         return JournalDamagedError(f"the journal {path} is damaged", "move it away: a new one is then begun")
-    known = {
+    by_code = {
         sqlite3.SQLITE_FULL: (f"there is no room left for the journal {path}", f"make room on the disk of {folder}"),
         sqlite3.SQLITE_IOERR: (
             f"the disk fails the journal {path}",
@@ -56,7 +56,7 @@ def explain_database(error: sqlite3.Error | UnicodeDecodeError, path: Path) -> J
         sqlite3.SQLITE_LOCKED: (f"another program holds the journal {path} locked", "end that program"),
     }
     name = getattr(error, "sqlite_errorname", type(error).__name__)
-    return JournalError(*known.get(code, (f"the journal {path} cannot be used: {name}", "look at the disk")))
+    return JournalError(*by_code.get(code, (f"the journal {path} cannot be used: {name}", "look at the disk")))
 
 
 def explain_system(error: OSError, path: Path) -> JournalError:

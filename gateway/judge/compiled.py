@@ -78,14 +78,14 @@ class CompiledPolicy:
         for name, labels in (("source", traits.source), ("destination", traits.destination), ("via", traits.via)):
             for label in labels:
                 numbers.update(self._by_label.get((name, label), ()))
-        found: list[int] = []
+        matching: list[int] = []
         for number in sorted(numbers):
             when = self.rules[number].when
             if when.of_traits is None or when.of_traits(traits):
-                found.append(number)
+                matching.append(number)
                 if when.of_subject is None:
                     break
-        return self._several(tuple(found))
+        return self._several(tuple(matching))
 
     def rates_about(self, traits: Traits) -> tuple[tuple[int, CompiledRate], ...]:
         """The rates that a frame with these traits can come under, with their places in `rates`."""

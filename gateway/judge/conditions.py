@@ -191,10 +191,11 @@ def _subject_predicates(when: written.Conditions, labels: PatternIndex) -> list[
 
 def _distance(asked: written.Distance) -> OfSubject:
     def holds(subject: Subject) -> bool:
-        known = subject.distance_km
-        if known is None:
+        distance_km = subject.distance_km
+        if distance_km is None:
             return False
-        return (asked.within is None or known <= asked.within) and (asked.beyond is None or known > asked.beyond)
+        is_near = asked.within is None or distance_km <= asked.within
+        return is_near and (asked.beyond is None or distance_km > asked.beyond)
 
     return holds
 

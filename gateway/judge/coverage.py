@@ -68,32 +68,32 @@ class Coverage:
     def _covers_key(  # noqa: PLR0911 - one for each kind of condition
         self, key: str, wide: Conditions, narrow: Conditions
     ) -> bool:
-        asked, known = getattr(wide, key), getattr(narrow, key)
+        asked, narrower = getattr(wide, key), getattr(narrow, key)
         if asked is None:
             return True
-        if known is None:
+        if narrower is None:
             return False
         match key:
             case "not_":  # what is denied here must be denied there
-                return self.covers(known, asked)
+                return self.covers(narrower, asked)
             case "source" | "destination" | "via" | "addressee":
-                return self._covers_patterns(asked, known)
+                return self._covers_patterns(asked, narrower)
             case "contains":
-                self.spend(len(asked) * len(known))
-                return all(any(text.casefold() in inner.casefold() for text in asked) for inner in known)
+                self.spend(len(asked) * len(narrower))
+                return all(any(text.casefold() in inner.casefold() for text in asked) for inner in narrower)
             case "hours":
-                return _minutes(tuple(known)) <= _minutes(tuple(asked))
+                return _minutes(tuple(narrower)) <= _minutes(tuple(asked))
             case "hops":
-                return _within(_hops(known), _hops(asked))
+                return _within(_hops(narrower), _hops(asked))
             case "distance":
-                return _within(_distance(known), _distance(asked))
+                return _within(_distance(narrower), _distance(asked))
             case _:  # plain lists
-                return set(known) <= set(asked)
+                return set(narrower) <= set(asked)
 
-    def _covers_patterns(self, asked: Sequence[str], known: Sequence[str]) -> bool:
-        if set(known) <= set(asked):  # a group covers itself, however long
+    def _covers_patterns(self, asked: Sequence[str], narrower: Sequence[str]) -> bool:
+        if set(narrower) <= set(asked):  # a group covers itself, however long
             return True
-        wide, narrow = [*self._each(asked)], [*self._each(known)]
+        wide, narrow = [*self._each(asked)], [*self._each(narrower)]
         self.spend(len(wide) + len(narrow))
         plain = frozenset(wide)
         wild = [pattern for pattern in wide if not _WILD.isdisjoint(pattern)]

@@ -10,7 +10,7 @@ from gateway.frames.third_party import Unwrapped, unwrap
 from gateway.frames.tnc2 import first_line
 from gateway.judge.conditions import Subject
 from gateway.judge.emergency import is_emergency
-from gateway.judge.judge import Judge, Standing
+from gateway.judge.judge import HeaderStanding, Judge
 from gateway.judge.network_rules import NETWORK_RULES
 from gateway.judge.verdict import Decision, Judged, Reason
 
@@ -84,7 +84,7 @@ def _policy_steps(judge: Judge, heard: Heard, unwrapped: Unwrapped) -> Iterator[
     yield from _rule_steps(judge, standing, judge.subject(standing, innermost, information, heard))
 
 
-def _rule_steps(judge: Judge, standing: Standing, subject: Subject) -> Iterator[Step]:
+def _rule_steps(judge: Judge, standing: HeaderStanding, subject: Subject) -> Iterator[Step]:
     """Only rules whose questions to the header hold are shown one by one: a policy may have thousands."""
     for candidate in standing.rules:
         verdict = candidate.verdict

@@ -114,14 +114,14 @@ class FairShares:
         """Reckon the level anew, from what was offered in the last window's length of time, or since the beginning."""
         self._looked_ms = elapsed_ms
         left = 1 - (elapsed_ms - self._began_ms) / self._window_ms
-        seen = min(1.0, (elapsed_ms - (self._since_ms or 0)) / self._window_ms)
+        share = min(1.0, (elapsed_ms - (self._since_ms or 0)) / self._window_ms)
         former, level = self._level, None
-        if self._earlier_total * left + self._recent_total > self._room * seen:  # else there is room for all
+        if self._earlier_total * left + self._recent_total > self._room * share:  # else there is room for all
             offered = {source: count * left for source, count in self._earlier.items()}
             for source, count in self._recent.items():
                 offered[source] = offered.get(source, 0.0) + count
-            level = water_level(offered.values(), self._room * seen)
-        self._level = None if level is None else level / seen
+            level = water_level(offered.values(), self._room * share)
+        self._level = None if level is None else level / share
         if self._level != former:
             self._settle(elapsed_ms, former)
 

@@ -36,15 +36,15 @@ class _Labels:
 
     def find(self, pattern: str, coverage: Coverage) -> set[str]:
         """The labels of all that covers `pattern`. Raises `TooMuchToCompareError`."""
-        found = set(self._alike.get(pattern, ()))
+        covering = set(self._alike.get(pattern, ()))
         for length in range(len(pattern) + 1):
-            found |= self._prefixes.get(pattern[:length], set())
+            covering |= self._prefixes.get(pattern[:length], set())
         if _WILD.isdisjoint(pattern):
             coverage.spend(len(self._others))
             for other, labels in self._others.items():
                 if covers_pattern(other, pattern):
-                    found |= labels
-        return found
+                    covering |= labels
+        return covering
 
 
 class FirstCover:

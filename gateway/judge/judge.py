@@ -26,7 +26,7 @@ MAXIMUM_STANDINGS = 16_384
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class HeaderStanding:
     """All that the headers and the receiver of a frame decide of it, remembered for the next frame like it."""
 
     reason: Reason | None
@@ -45,8 +45,8 @@ class Judge:
     """Gives verdicts by the network's rules and one policy. Pure: the same stream of `Heard`, the same verdicts."""
 
     def __init__(self, policy: CompiledPolicy) -> None:
-        self._standings: dict[tuple[str, str], Standing] = {}
-        self._older_standings: dict[tuple[str, str], Standing] = {}
+        self._standings: dict[tuple[str, str], HeaderStanding] = {}
+        self._older_standings: dict[tuple[str, str], HeaderStanding] = {}
         self._take(policy)
         self.recent = RecentForwards(policy.window_ms)
         """What went up lately."""
@@ -74,13 +74,13 @@ class Judge:
             return Judged(heard, self._policy.kept[Reason.DAMAGED], None)
         if frame.information.startswith(MARK):
             return self._judge_third_party(heard, unwrap(frame))
-        known = (heard.receiver, frame.header.text)
-        standing = self._standings.get(known)
+        key = (heard.receiver, frame.header.text)
+        standing = self._standings.get(key)
         if standing is None:
-            standing = self._older_standings.get(known) or self.standing(heard.receiver, Unwrapped((frame,)))
+            standing = self._older_standings.get(key) or self.standing(heard.receiver, Unwrapped((frame,)))
             if len(self._standings) >= MAXIMUM_STANDINGS // 2:
                 self._older_standings, self._standings = self._standings, {}
-            self._standings[known] = standing
+            self._standings[key] = standing
         if frame.control != UI:
             return self._keep(heard, Reason.NOT_UI, frame, first_line(frame.information))
         if frame.pid != NO_LAYER_3:
@@ -89,11 +89,11 @@ class Judge:
             return self._keep(heard, standing.reason, frame, first_line(frame.information))
         return self._judge_information(heard, frame, standing)
 
-    def standing(self, receiver: str, unwrapped: Unwrapped) -> Standing:
+    def standing(self, receiver: str, unwrapped: Unwrapped) -> HeaderStanding:
         """What the headers and the receiver decide of a frame."""
         outermost, innermost = unwrapped.layers[0].header, unwrapped.innermost.header
         traits = Traits.of(receiver, outermost, innermost, self._policy.labels)
-        return Standing(
+        return HeaderStanding(
             reason=header_reason(outermost, self._added),
             duplicate_prefix=f"{innermost.source}>{innermost.destination}:".encode("ascii"),
             room=MAXIMUM_LINE_OCTETS - len(innermost.network) - len(self._added) - len(LINE_END),
@@ -102,14 +102,14 @@ class Judge:
             rates=self._policy.rates_about(traits),
         )
 
-    def copy_since(self, standing: Standing, information: bytes, elapsed_ms: int) -> int | None:
+    def copy_since(self, standing: HeaderStanding, information: bytes, elapsed_ms: int) -> int | None:
         """How long ago a copy was judged `forward`, in milliseconds; None where none was in the window.
 
         `information` ends before its first line end.
         """
         return self.recent.since(_duplicate_key(standing, information), elapsed_ms)
 
-    def subject(self, standing: Standing, frame: Frame, information: bytes, heard: Heard) -> Subject:
+    def subject(self, standing: HeaderStanding, frame: Frame, information: bytes, heard: Heard) -> Subject:
         """What the policy's conditions are asked about; `information` is that of `frame` up to its first line end."""
         origin = self._policy.origin if heard.place is None else origin_at(heard.place)
         return Subject(frame, information, standing.traits, heard.moment.time_ms, origin)
@@ -143,10 +143,10 @@ class Judge:
     def resume(self, state: JudgeState) -> None:
         """Take in what `state` gave out, in place of what was known. Both judges have the same policy."""
         self.recent.resume(state.duplicates)
-        known = {(limit.name, limit.per): limit for limit in state.limits}
+        states = {(limit.name, limit.per): limit for limit in state.limits}
         for limit in self.limits:
-            if (found := known.get((limit.name, limit.per))) is not None:
-                limit.resume(found)
+            if (limit_state := states.get((limit.name, limit.per))) is not None:
+                limit.resume(limit_state)
 
     def _take(self, policy: CompiledPolicy) -> None:
         self._policy = policy
@@ -164,7 +164,7 @@ class Judge:
             return self._keep(heard, reason, innermost, first_line(innermost.information))
         return self._judge_information(heard, innermost, self.standing(heard.receiver, unwrapped))
 
-    def _judge_information(self, heard: Heard, frame: Frame, standing: Standing) -> Judged:
+    def _judge_information(self, heard: Heard, frame: Frame, standing: HeaderStanding) -> Judged:
         """The rules that look at the information, then duplicates, then the policy.
 
         The first three are `network_rules.INFORMATION_RULES`, asked without their words; a test holds them together.
@@ -188,7 +188,7 @@ class Judge:
             self.recent.remember(key, elapsed_ms)
         return Judged(heard, verdict, frame, information, emergency)
 
-    def _ask_policy(self, standing: Standing, subject: Subject, moment: Moment) -> Verdict:
+    def _ask_policy(self, standing: HeaderStanding, subject: Subject, moment: Moment) -> Verdict:
         verdict = self._policy.forward
         for rule in standing.rules:
             if rule.asks is None or rule.asks(subject):
@@ -198,7 +198,7 @@ class Judge:
             return verdict
         return self._take_tokens(standing, subject, moment) or verdict
 
-    def _take_tokens(self, standing: Standing, subject: Subject, moment: Moment) -> Verdict | None:
+    def _take_tokens(self, standing: HeaderStanding, subject: Subject, moment: Moment) -> Verdict | None:
         """Take a token of every rate that matches, or of none; what is returned says which had none."""
         octets = MAXIMUM_LINE_OCTETS - standing.room + len(subject.information)
         matching: list[int] = []
@@ -220,7 +220,7 @@ class Judge:
         return limit.admits(key, subject.frame.source, moment, octets, kind=lambda: subject.report.kind)
 
 
-def _duplicate_key(standing: Standing, information: bytes) -> bytes:
+def _duplicate_key(standing: HeaderStanding, information: bytes) -> bytes:
     """Spaces at the end may have been lost on one of the routes: they make no new frame."""
     return standing.duplicate_prefix + information.rstrip(b" ")
 

@@ -39,12 +39,12 @@ class PatternIndex:
         """The labels of all patterns that `callsign` matches."""
         folded = callsign.upper()
         forms = (folded,) if "-" in folded else (folded, f"{folded}-0")
-        found = set(self._exact.get(without_ssid_0(folded), ()))
+        labels = set(self._exact.get(without_ssid_0(folded), ()))
         written_out = forms[-1]
         for length in range(min(len(written_out), self._longest_prefix) + 1):
-            found.update(self._prefixes.get(written_out[:length], ()))
-        found.update(label for expression, label in self._others if any(map(expression.match, forms)))
-        return frozenset(found)
+            labels.update(self._prefixes.get(written_out[:length], ()))
+        labels.update(label for expression, label in self._others if any(map(expression.match, forms)))
+        return frozenset(labels)
 
     @staticmethod
     def _add(table: dict[str, tuple[str, ...]], key: str, label: str) -> None:

@@ -267,5 +267,5 @@ def continue_rates(rates: Iterable[RateLimit], former: Iterable[RateLimit], elap
     """After a reload a rate with the same name and `per` keeps its level; others start full."""
     before = {(limit.name, limit.per): limit for limit in former}
     for limit in rates:
-        if (known := before.get((limit.name, limit.per))) is not None:
-            limit.continue_from(known, elapsed_ms)
+        if (earlier := before.get((limit.name, limit.per))) is not None:
+            limit.continue_from(earlier, elapsed_ms)

@@ -21,11 +21,11 @@ Name = Annotated[str, Field(max_length=256)]
 Counted = Annotated[int, Field(ge=0)]
 
 
-class _State(BaseModel):
+class _JudgeValue(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, ser_json_bytes="base64", val_json_bytes="base64")
 
 
-class DuplicatesState(_State):
+class DuplicatesState(_JudgeValue):
     """Which frames went up lately, each with its elapsed time in milliseconds, in the order in which they did."""
 
     recent: Annotated[list[tuple[Key, int]], Field(max_length=MOST_KEYS)]
@@ -34,21 +34,21 @@ class DuplicatesState(_State):
     recent_octets: Counted
 
 
-class BucketsState(_State):
+class BucketsState(_JudgeValue):
     """The buckets of one rate, in its own units of time."""
 
     full_at: Annotated[dict[Name, int], Field(max_length=MOST_SOURCES)]
     swept_at: int
 
 
-class BudgetState(_State):
+class BudgetState(_JudgeValue):
     """What was used of a budget in its period, in octets."""
 
     period: Name
     used: Annotated[dict[Name, Counted], Field(max_length=MOST_SOURCES)]
 
 
-class SharesState(_State):
+class SharesState(_JudgeValue):
     """The fair shares of one bucket; times in elapsed milliseconds."""
 
     since_ms: int | None
@@ -60,7 +60,7 @@ class SharesState(_State):
     uses: Annotated[dict[Name, tuple[float, int]], Field(max_length=MOST_SOURCES)]
 
 
-class LimitState(_State):
+class LimitState(_JudgeValue):
     """One entry of `rates:`."""
 
     name: Name
@@ -70,7 +70,7 @@ class LimitState(_State):
     shares: Annotated[dict[Name, SharesState], Field(max_length=MOST_SOURCES)]
 
 
-class JudgeState(_State):
+class JudgeState(_JudgeValue):
     """All that a judge knows, but for its policy."""
 
     duplicates: DuplicatesState

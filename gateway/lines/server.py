@@ -38,7 +38,7 @@ _log = structlog.get_logger("lines")
 
 
 @dataclass(slots=True)
-class _Tally:
+class _LinesTally:
     lines: int = 0
     shed: int = 0
     dropped: int = 0
@@ -60,7 +60,7 @@ class LineServer(RunningSink):
         self._leaving = asyncio.Event()
         self._ended = asyncio.Event()
         self._ended.set()
-        self._tally = _Tally()
+        self._tally = _LinesTally()
         self._said_at = float("-inf")
         self._listener = Listener(
             "the text port", options.host, options.port, time_ms, retry_seconds=options.retry_seconds

@@ -4,13 +4,13 @@ import asyncio
 import io
 from collections.abc import AsyncIterator, Awaitable, Callable
 
-from gateway.frames.capture import BadLine, CaptureLines, Line, read_heard
+from gateway.frames.capture import BadLine, CaptureLine, CaptureLines, read_heard
 from gateway.frames.heard import Heard, Run
 from gateway.frames.plain import PlainFormError
 from gateway.groundwork.expanding import CompressionError, expanded
 from gateway.groundwork.own_thread import in_own_thread
 from gateway.receivers.address import AddressError, CaptureFile, ReceiverAddress
-from gateway.receivers.receiver import Deliver, Phase, Receiver
+from gateway.receivers.receiver import Deliver, Receiver, ReceiverPhase
 from gateway.receivers.reconnect import reason_of
 
 LONGEST_PAUSE_MS = 24 * 60 * 60 * 1000
@@ -43,20 +43,20 @@ class CaptureReceiver(Receiver):
         try:
             with self._path.open("rb") as capture:
                 self.counts.connections += 1
-                self._enter(Phase.LISTENING)
+                self._enter(ReceiverPhase.LISTENING)
                 await self._play(capture)
         except (OSError, CompressionError) as error:
             reason = reason_of(error) if isinstance(error, OSError) else str(error)
-            self._end(Phase.FAILED, f"the capture cannot be read: {reason}")
+            self._end(ReceiverPhase.FAILED, f"the capture cannot be read: {reason}")
         except asyncio.CancelledError:
-            self._enter(Phase.STOPPED)
+            self._enter(ReceiverPhase.STOPPED)
             raise
         else:
             unreadable = self.counts.unreadable
-            self._end(Phase.PLAYED_OUT, f"{unreadable} lines could not be read" if unreadable else "")
+            self._end(ReceiverPhase.PLAYED_OUT, f"{unreadable} lines could not be read" if unreadable else "")
 
     async def _play(self, capture: io.BufferedIOBase) -> None:
-        pace = _Pace(self._run.now().elapsed_ms)
+        pace = _PlayingPace(self._run.now().elapsed_ms)
         due: list[Heard] = []
         try:
             async for heard in self._heard_in(capture):
@@ -89,20 +89,20 @@ class CaptureReceiver(Receiver):
                     if heard is not None:
                         yield heard
 
-    def _end(self, phase: Phase, reason: str) -> None:
+    def _end(self, phase: ReceiverPhase, reason: str) -> None:
         self._enter(phase, reason)
-        log = self._log.info if phase is Phase.PLAYED_OUT and not reason else self._log.warning
+        log = self._log.info if phase is ReceiverPhase.PLAYED_OUT and not reason else self._log.warning
         log("capture ended", phase=phase.value, reason=reason, frames=self.counts.frames)
 
 
-def _heard_of(line: Line | BadLine) -> Heard | None:
+def _heard_of(line: CaptureLine | BadLine) -> Heard | None:
     """None: the line tells how a run began. Raises `PlainFormError`."""
     if isinstance(line, BadLine):
         raise PlainFormError(line.because)
     return read_heard(line.octets)
 
 
-class _Pace:
+class _PlayingPace:
     """When each frame of a capture is due, on the clock of this run."""
 
     def __init__(self, start_ms: int) -> None:

@@ -9,7 +9,7 @@ import structlog
 
 from gateway.frames.frame import Damaged, Frame
 from gateway.frames.heard import Heard, Run
-from gateway.frames.pulse import Source
+from gateway.frames.pulse import FrameSource
 from gateway.groundwork.duration import in_words
 from gateway.groundwork.part import Figure, Part, PartKind, State, counter, gauge
 from gateway.receivers.address import ReceiverAddress, Scheme
@@ -22,7 +22,7 @@ READ_OCTETS = 16 * 1024
 """How much is read at a time: after each, the other tasks get their turn."""
 
 
-class Phase(StrEnum):
+class ReceiverPhase(StrEnum):
     """What a receiver is doing."""
 
     STARTING = "starting"
@@ -44,8 +44,8 @@ class Phase(StrEnum):
     STOPPED = "stopped"
 
 
-_TRYING = frozenset({Phase.STARTING, Phase.CONNECTING, Phase.WAITING})
-_OPEN = frozenset({Phase.LISTENING, Phase.PLAYED_OUT})
+_TRYING = frozenset({ReceiverPhase.STARTING, ReceiverPhase.CONNECTING, ReceiverPhase.WAITING})
+_OPEN = frozenset({ReceiverPhase.LISTENING, ReceiverPhase.PLAYED_OUT})
 
 
 @dataclass(slots=True)
@@ -80,13 +80,13 @@ class Receiver(ABC):
     def __init__(self, name: str, address: ReceiverAddress, run: Run, deliver: Deliver) -> None:
         self.name = name
         self.address = address
-        self.phase = Phase.STARTING
+        self.phase = ReceiverPhase.STARTING
         self.reason = ""
         """Why it is in this phase, in plain words: empty where nothing is wrong. Never text from the air."""
 
         self.counts = ReceiverCounts()
         self._run = run
-        self._source = Source()
+        self._source = FrameSource()
         self._deliver = deliver
         self._since_ms = run.now().elapsed_ms
         self._first_frame_ms: int | None = None
@@ -105,7 +105,7 @@ class Receiver(ABC):
     @property
     def is_listening(self) -> bool:
         """Whether what is sent there is heard now."""
-        return self.phase is Phase.LISTENING
+        return self.phase is ReceiverPhase.LISTENING
 
     def part(self) -> Part:
         """How it is now: `ok` once it has given a good frame, and not before."""
@@ -114,7 +114,7 @@ class Receiver(ABC):
             if self._first_frame_ms is not None:
                 return self._part(State.OK, max(since_ms, self._first_frame_ms), reason)
             return self._part(State.WAITING, since_ms, *self._why_waiting())
-        if self.phase in {Phase.STARTING, Phase.CONNECTING} and not reason:
+        if self.phase in {ReceiverPhase.STARTING, ReceiverPhase.CONNECTING} and not reason:
             return self._part(State.WAITING, since_ms)
         remedy = f"is the decoder running, and does it serve {self.address}?"
         if self.address.scheme is Scheme.FILE:
@@ -150,9 +150,9 @@ class Receiver(ABC):
         octets, damaged = counts.octets - before.octets, counts.damaged - before.damaged
         not_allowed = counts.not_allowed - before.not_allowed
         span = f"in {in_words(self._run.now().elapsed_ms - self._since_ms)}"
-        found = self._other_language
-        if found is not None:
-            return f"{octets} octets came {span} and no good frame: they look like {found.what}", found.do
+        language = self._other_language
+        if language is not None:
+            return f"{octets} octets came {span} and no good frame: they look like {language.what}", language.do
         if octets:
             broken = f"; {damaged} were damaged" if damaged else ""
             return f"{octets} octets came {span} and no good frame{broken}", f"does the decoder serve {self.address}?"
@@ -162,10 +162,10 @@ class Receiver(ABC):
             return why, "name the decoder's address in `allow:`"
         return f"nothing came {span}", "does the radio hear anything? look at the decoder's own display"
 
-    def _enter(self, phase: Phase, reason: str = "") -> None:
+    def _enter(self, phase: ReceiverPhase, reason: str = "") -> None:
         if not {self.phase, phase} <= _TRYING:
             self._since_ms = self._run.now().elapsed_ms
-        if phase is Phase.LISTENING:
+        if phase is ReceiverPhase.LISTENING:
             self._counts_at_opening = replace(self.counts)
             self._other_language = None
         self.phase = phase
@@ -199,5 +199,5 @@ class Receiver(ABC):
         if self._other_language is None:
             self._other_language = recognise(self.address, octets)
             if self._other_language is not None:
-                found = self._other_language
-                self._log.warning("receiver hears no frame", looks_like=found.what, do=found.do)
+                language = self._other_language
+                self._log.warning("receiver hears no frame", looks_like=language.what, do=language.do)

@@ -11,7 +11,7 @@ from typing import NoReturn
 from gateway.frames.heard import Run
 from gateway.groundwork.back_off import BackOff, Pauses
 from gateway.receivers.address import ReceiverAddress
-from gateway.receivers.receiver import Deliver, Phase, Receiver
+from gateway.receivers.receiver import Deliver, Receiver, ReceiverPhase
 
 
 class ConnectionEndedError(Exception):
@@ -48,29 +48,29 @@ class ReconnectingReceiver(Receiver):
         back_off = BackOff(self._patience.pauses)
         try:
             while True:
-                self._enter(Phase.CONNECTING, self.reason)
+                self._enter(ReceiverPhase.CONNECTING, self.reason)
                 try:
                     await self._hear_once()
                 except ConnectionEndedError as ended:
                     pause = back_off.failed(self._stood_seconds())
                     self._say_lost(str(ended), pause)
-                self._enter(Phase.WAITING, self._lost_because)
+                self._enter(ReceiverPhase.WAITING, self._lost_because)
                 await self._patience.sleep(pause)
         finally:
-            self._enter(Phase.STOPPED)
+            self._enter(ReceiverPhase.STOPPED)
 
     def _opened(self) -> None:
         """The place is open: from now on it is heard."""
         self.counts.connections += 1
-        self._enter(Phase.LISTENING)
+        self._enter(ReceiverPhase.LISTENING)
         self._log.info("receiver listens")
 
     def _stood_seconds(self) -> float:
-        return (self._run.now().elapsed_ms - self._since_ms) / 1000 if self.phase is Phase.LISTENING else 0.0
+        return (self._run.now().elapsed_ms - self._since_ms) / 1000 if self.phase is ReceiverPhase.LISTENING else 0.0
 
     def _say_lost(self, reason: str, pause: float) -> None:
         """Log a loss once, not at every try: a decoder may be away for a month."""
-        is_news = self.phase is Phase.LISTENING or reason != self._lost_because
+        is_news = self.phase is ReceiverPhase.LISTENING or reason != self._lost_because
         self._lost_because = reason
         log = self._log.warning if is_news else self._log.debug
         log("receiver does not listen", reason=reason, next_try_s=round(pause, 1))

@@ -13,7 +13,7 @@ from enum import StrEnum
 from gateway.judge.policy import Per, Rate
 from gateway.judge.source import PolicySource
 from gateway.replay.amendment import entry_lines, written
-from gateway.replay.observation import KeptByRate, Observations, Station
+from gateway.replay.observation import KeptByRate, Observations, ObservedStation
 
 MOST_OF_A_KIND = 3
 """Pieces of advice of one kind; each is tried by a replay of its own."""
@@ -69,14 +69,14 @@ CALM_AT_LEAST = 6
 CALM_BURST = 3
 
 
-def loud_station(seen: Observations, source: PolicySource) -> Iterator[Advice]:
+def loud_station(observations: Observations, source: PolicySource) -> Iterator[Advice]:
     """A station that takes far more of the uplink than the others. Its messages are left alone."""
-    if len(seen.stations) < FEWEST_STATIONS:
+    if len(observations.stations) < FEWEST_STATIONS:
         return
-    median = statistics.median(station.frames_an_hour for station in seen.stations.values())
+    median = statistics.median(station.frames_an_hour for station in observations.stations.values())
     calm = max(CALM_AT_LEAST, math.ceil(CALM_TIMES * median))
-    for callsign, station in _greatest(seen, lambda station: station.octets):
-        share = station.octets / seen.octets
+    for callsign, station in _greatest(observations, lambda station: station.octets):
+        share = station.octets / observations.octets
         if share < LOUD_SHARE or station.frames < LOUD_FRAMES or station.frames_an_hour < LOUD_TIMES * median:
             continue
         repeated = station.repeated / station.frames
@@ -115,9 +115,9 @@ UNMOVING_ALLOWED = 4
 """Positions an hour that are tried for it."""
 
 
-def unmoving_beacon(seen: Observations, source: PolicySource) -> Iterator[Advice]:
+def unmoving_beacon(observations: Observations, source: PolicySource) -> Iterator[Advice]:
     """A station that says again and again that it is where it was."""
-    for callsign, station in _greatest(seen, lambda station: station.positions):
+    for callsign, station in _greatest(observations, lambda station: station.positions):
         if station.positions < UNMOVING_POSITIONS or station.positions_an_hour <= UNMOVING_AN_HOUR:
             continue
         metres = station.area.metres
@@ -156,10 +156,14 @@ LATE_COVERED = 0.95
 """The window that is tried would have known such a share of them."""
 
 
-def late_copies(seen: Observations, source: PolicySource) -> Iterator[Advice]:
+def late_copies(observations: Observations, source: PolicySource) -> Iterator[Advice]:
     """Copies by way of a repeater, on another path than the first, that come when the window is over."""
-    late = seen.late
-    if late.frames < LATE_FRAMES or late.frames < LATE_SHARE * seen.frames or len(late.stations) < LATE_STATIONS:
+    late = observations.late
+    if (
+        late.frames < LATE_FRAMES
+        or late.frames < LATE_SHARE * observations.frames
+        or len(late.stations) < LATE_STATIONS
+    ):
         return
     window_ms = source.policy.duplicates.window
     covers_ms = late.delay_of_share(LATE_COVERED)
@@ -188,9 +192,9 @@ NEEDED_FRAMES = 10
 RESERVED_SHARE = "25%"
 
 
-def needed_reports_kept(seen: Observations, source: PolicySource) -> Iterator[Advice]:
+def needed_reports_kept(observations: Observations, source: PolicySource) -> Iterator[Advice]:
     """A rate that keeps messages, bulletins and weather."""
-    for rate, kept, entry in _rates_that_kept(seen, source):
+    for rate, kept, entry in _rates_that_kept(observations, source):
         kinds = [kind for kind in NEEDED_KINDS if kept.kinds[kind]]
         needed = sum(kept.kinds[kind] for kind in kinds)
         if needed < NEEDED_FRAMES:
@@ -217,10 +221,10 @@ WIDE = 100_000
 """An allowance of more than so many frames is no tight one."""
 
 
-def tight_rate(seen: Observations, source: PolicySource) -> Iterator[Advice]:
+def tight_rate(observations: Observations, source: PolicySource) -> Iterator[Advice]:
     """A rate per source that bites most sources."""
-    for rate, kept, entry in _rates_that_kept(seen, source):
-        bitten, offering = len(kept.stations), len(seen.offering)
+    for rate, kept, entry in _rates_that_kept(observations, source):
+        bitten, offering = len(kept.stations), len(observations.offering)
         if rate.per is not Per.SOURCE or rate.allow.octets or max(rate.allow.amount, rate.burst or 0) > WIDE:
             continue
         if bitten < TIGHT_STATIONS or bitten < TIGHT_SHARE * offering:
@@ -242,16 +246,16 @@ ADVISERS: tuple[Adviser, ...] = (loud_station, unmoving_beacon, late_copies, nee
 """All of them, in the order in which they are asked."""
 
 
-def advice(seen: Observations, source: PolicySource) -> list[Advice]:
+def advice(observations: Observations, source: PolicySource) -> list[Advice]:
     """All that there is to say, the first `MOST_OF_A_KIND` of each kind."""
-    found: list[Advice] = []
+    pieces: list[Advice] = []
     for adviser in ADVISERS:
-        found += [piece for piece, _ in zip(adviser(seen, source), range(MOST_OF_A_KIND), strict=False)]
-    return found
+        pieces += [piece for piece, _ in zip(adviser(observations, source), range(MOST_OF_A_KIND), strict=False)]
+    return pieces
 
 
-def _greatest(seen: Observations, of: Callable[[Station], float]) -> list[tuple[str, Station]]:
-    return sorted(seen.stations.items(), key=lambda item: (-of(item[1]), item[0]))
+def _greatest(observations: Observations, of: Callable[[ObservedStation], float]) -> list[tuple[str, ObservedStation]]:
+    return sorted(observations.stations.items(), key=lambda item: (-of(item[1]), item[0]))
 
 
 def _free_name(source: PolicySource, wanted: str) -> str:
@@ -268,12 +272,14 @@ def _rate_lines(name: str, when: Mapping[str, object], *, an_hour: int, burst: i
     return entry_lines("rates", {"name": name, "when": dict(when), "allow": f"{an_hour} per hour", "burst": burst})
 
 
-def _rates_that_kept(seen: Observations, source: PolicySource) -> Iterator[tuple[Rate, KeptByRate, dict[str, object]]]:
+def _rates_that_kept(
+    observations: Observations, source: PolicySource
+) -> Iterator[tuple[Rate, KeptByRate, dict[str, object]]]:
     """The rates of the policy that kept something, those that kept most first, as they are written."""
     pairs = [
-        (rate, seen.rates[rate.name], written(entry))
+        (rate, observations.rates[rate.name], written(entry))
         for rate, entry in zip(source.policy.rates, source.rates, strict=True)
-        if rate.name in seen.rates
+        if rate.name in observations.rates
     ]
     yield from sorted(pairs, key=lambda pair: (-pair[1].frames, pair[0].name))
 

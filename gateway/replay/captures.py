@@ -15,7 +15,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from gateway.frames.capture import BEGAN_WITH, BadLine, Line, read_object
+from gateway.frames.capture import BEGAN_WITH, BadLine, CaptureLine, read_object
 from gateway.frames.plain import PlainFormError
 from gateway.groundwork.expanding import CompressionError, CutOffError
 from gateway.journal.reading import read_heard, read_lines
@@ -84,13 +84,13 @@ class Captures:
             finally:
                 self._open = None
 
-    def _lines_of(self, stream: io.BufferedReader, capture: str) -> Iterator[Line | BadLine]:
+    def _lines_of(self, stream: io.BufferedReader, capture: str) -> Iterator[CaptureLine | BadLine]:
         try:
             yield from read_lines(stream)
         except CutOffError:
             self.reading.without_end.append(capture)
 
-    def _records_in(self, lines: Iterator[Line | BadLine], capture: str) -> Iterator[Record]:
+    def _records_in(self, lines: Iterator[CaptureLine | BadLine], capture: str) -> Iterator[Record]:
         reading, timed = self.reading, self._timed
         for line in lines:
             reading.lines += 1

@@ -40,15 +40,15 @@ class RunJudge:
 
     def _enter(self, run: str) -> None:
         self._run = run
-        known = self._runs.renew(run)
-        if known is None:
-            known = self._runs[run] = Judge(self.policy)
+        judge = self._runs.renew(run)
+        if judge is None:
+            judge = self._runs[run] = Judge(self.policy)
             pieces = self.beginnings.of(run)
             if pieces is None:
                 pieces = [{"budgets": piece.get("budgets")} for piece in JudgeMemory(self._judge).dump()]
             for piece in pieces:
-                JudgeMemory(known).restore(piece, Past(0))
-        self._judge = known
+                JudgeMemory(judge).restore(piece, Past(0))
+        self._judge = judge
 
 
 @dataclass

@@ -32,7 +32,7 @@ DELAY_STEP_MS = 10_000
 
 
 @dataclass(slots=True)
-class Area:
+class PositionSpan:
     """The smallest span of latitude and longitude that holds some positions."""
 
     south: float = math.inf
@@ -55,7 +55,7 @@ class Area:
 
 
 @dataclass(slots=True)
-class Station:
+class ObservedStation:
     """What one station had forwarded."""
 
     frames: int = 0
@@ -67,7 +67,7 @@ class Station:
     """In how many hours of the clock it was forwarded."""
 
     positions: int = 0
-    area: Area = field(default_factory=Area)
+    area: PositionSpan = field(default_factory=PositionSpan)
     _last_hour: int = -1
     _texts: dict[int, None] = field(default_factory=dict)
 
@@ -166,7 +166,7 @@ class Observations:
     """Forwarded."""
 
     octets: int = 0
-    stations: dict[str, Station] = field(default_factory=dict)
+    stations: dict[str, ObservedStation] = field(default_factory=dict)
     """Those that were forwarded."""
 
     late: LateCopies = field(default_factory=LateCopies)
@@ -195,5 +195,5 @@ class Observations:
         if station is None:
             if len(self.stations) >= MAXIMUM_STATIONS:
                 return
-            station = self.stations[innermost.source] = Station()
+            station = self.stations[innermost.source] = ObservedStation()
         station.add(judged.information, report, moment.time_ms, octets)

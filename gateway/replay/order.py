@@ -88,14 +88,14 @@ def in_order(records: Iterable[Record], order: Order) -> Iterator[Record]:
     for record in records:
         identity = record.heard.run
         if current is None or identity != current.identity:
-            known = runs.renew(identity)
-            if known is None:
+            buffered = runs.renew(identity)
+            if buffered is None:
                 for run in runs.values():  # the gateway started again: nothing of its former runs is still to come
                     yield from run.release_all()
                 runs[identity] = current = _RunInOrder(identity, order)
             else:
                 order.side_by_side += 1
-                current = known
+                current = buffered
         yield from current.take(record)
     for run in runs.values():
         yield from run.release_all()

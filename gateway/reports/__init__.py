@@ -5,7 +5,18 @@ house and for policies that ask: whether a frame may go up never depends on it, 
 """
 
 from gateway.reports.measured import Definition, Storm, StormType, Telemetry, Weather
-from gateway.reports.place import Antenna, Area, AreaShape, Fix, Frequency, Movement, Position, Range, Signal, Written
+from gateway.reports.place import (
+    Antenna,
+    AreaShape,
+    DrawnArea,
+    Fix,
+    Frequency,
+    Movement,
+    Position,
+    Range,
+    Signal,
+    Written,
+)
 from gateway.reports.published import load_schema, to_object
 from gateway.reports.reading import is_emergency, read
 from gateway.reports.report import (
@@ -33,12 +44,12 @@ from gateway.reports.words import describe
 
 __all__ = [
     "Antenna",
-    "Area",
     "AreaShape",
     "BulletinReport",
     "BulletinType",
     "CapabilitiesReport",
     "Definition",
+    "DrawnArea",
     "Fix",
     "Frequency",
     "ItemReport",

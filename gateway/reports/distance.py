@@ -13,7 +13,7 @@ REMEMBERED_LINES = 4096
 """How many lines one station keeps: about 1 MB."""
 
 
-class Line(NamedTuple):
+class ShortestLine(NamedTuple):
     """The shortest line from one point to another."""
 
     distance_km: float
@@ -21,7 +21,7 @@ class Line(NamedTuple):
     """From true north, at the first point, 0 up to but not 360. For two equal points, 0."""
 
 
-def between(from_latitude: float, from_longitude: float, to_latitude: float, to_longitude: float) -> Line:
+def between(from_latitude: float, from_longitude: float, to_latitude: float, to_longitude: float) -> ShortestLine:
     """The shortest line between two points, WGS 84 degrees, north and east positive."""
     from geographiclib.geodesic import Geodesic  # noqa: PLC0415 - as this module's first words say
 
@@ -29,8 +29,8 @@ def between(from_latitude: float, from_longitude: float, to_latitude: float, to_
         from_latitude, from_longitude, to_latitude, to_longitude, Geodesic.DISTANCE | Geodesic.AZIMUTH
     )
     if line["s12"] == 0:
-        return Line(0.0, 0.0)
-    return Line(line["s12"] / 1000, line["azi1"] % 360.0)
+        return ShortestLine(0.0, 0.0)
+    return ShortestLine(line["s12"] / 1000, line["azi1"] % 360.0)
 
 
 class Origin:
@@ -41,9 +41,9 @@ class Origin:
         self.longitude = longitude
         self._line_to = lru_cache(REMEMBERED_LINES)(self._measure)
 
-    def line_to(self, latitude: float, longitude: float) -> Line:
+    def line_to(self, latitude: float, longitude: float) -> ShortestLine:
         """The shortest line from here to a point, WGS 84 degrees."""
         return self._line_to(latitude, longitude)
 
-    def _measure(self, latitude: float, longitude: float) -> Line:
+    def _measure(self, latitude: float, longitude: float) -> ShortestLine:
         return between(self.latitude, self.longitude, latitude, longitude)

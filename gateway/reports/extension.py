@@ -3,7 +3,7 @@
 import re
 
 from gateway.reports import units
-from gateway.reports.place import Antenna, Area, AreaShape, Extension, Movement, Range, Signal
+from gateway.reports.place import Antenna, AreaShape, DrawnArea, Extension, Movement, Range, Signal
 
 OCTETS = 7
 
@@ -125,7 +125,7 @@ def _area(data: bytes, at: int) -> tuple[Extension | None, int]:
         return None, at
     colour = int(match[3].lstrip(b"/"))
     dimmed, hue = divmod(colour, len(_AREA_COLOURS))
-    return Area(
+    return DrawnArea(
         area_shape=_AREA_SHAPES[int(match[1])],
         area_colour=("dark " if dimmed else "") + _AREA_COLOURS[hue],
         area_latitude_span_deg=int(match[2]) ** 2 / _AREA_STEPS_PER_DEGREE,

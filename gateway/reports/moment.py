@@ -11,7 +11,7 @@ _A_LEAP_YEAR, _A_LONG_MONTH = 2000, 1
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
+class ReportMoment:
     """As much of a date and time as was sent; `utc` is False where it is the sender's local time."""
 
     hour: int
@@ -63,7 +63,7 @@ def is_time(data: bytes, at: int) -> bool:
     return _SIX_DIGITS_AND_ZONE.match(data, at) is not None
 
 
-def read_time(data: bytes, at: int) -> Moment | None:
+def read_time(data: bytes, at: int) -> ReportMoment | None:
     """The day, hour, minute (`092345z`, local: `092345/`) or hour, minute, second (`234517h`) at `at`.
 
     APRS101 chapter 6. None where there is none or no clock could show it: trackers without a clock send nines.
@@ -73,17 +73,17 @@ def read_time(data: bytes, at: int) -> Moment | None:
         return None
     first, second, third = int(match[1]), int(match[2]), int(match[3])
     if match[4] == b"h":
-        moment = Moment(first, second, third)
+        moment = ReportMoment(first, second, third)
     else:
-        moment = Moment(second, third, day=first, utc=match[4] == b"z")
+        moment = ReportMoment(second, third, day=first, utc=match[4] == b"z")
     return moment if moment.is_possible else None
 
 
-def read_month_time(data: bytes, at: int) -> Moment | None:
+def read_month_time(data: bytes, at: int) -> ReportMoment | None:
     """The month, day, hour and minute (`10092345`, UTC) of a weather report without position. APRS101 chapter 6."""
     match = _EIGHT_DIGITS.match(data, at)
     if match is None:
         return None
     month, day, hour, minute = (int(group) for group in match.groups())
-    moment = Moment(hour, minute, day=day, month=month)
+    moment = ReportMoment(hour, minute, day=day, month=month)
     return moment if moment.is_possible else None

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from gateway.reports import comment, symbol, units, weather_record
-from gateway.reports.moment import Moment
+from gateway.reports.moment import ReportMoment
 from gateway.reports.place import Movement, Position, Written
 from gateway.reports.report import Located, PositionReport, Report, Unreadable
 from gateway.reports.text import clean
@@ -144,15 +144,15 @@ def _number(field: bytes) -> float | None:
     return float(field) if _NUMBER.fullmatch(field) else None
 
 
-def _moment(clock: bytes = b"", date: bytes = b"") -> Moment | None:
+def _moment(clock: bytes = b"", date: bytes = b"") -> ReportMoment | None:
     """When, to the second: fractions say more than any radio's delay allows."""
     match = _CLOCK.fullmatch(clock)
     if match is None:
         return None
     hour, minute, second = (int(group) for group in match.groups())
     if (days := _DATE.fullmatch(date)) is None:
-        moment = Moment(hour, minute, second)
+        moment = ReportMoment(hour, minute, second)
     else:
         day, month, year = (int(group) for group in days.groups())
-        moment = Moment(hour, minute, second, day, month, year + (1900 if year >= _FIRST_YEAR else 2000))
+        moment = ReportMoment(hour, minute, second, day, month, year + (1900 if year >= _FIRST_YEAR else 2000))
     return moment if moment.is_possible else None

@@ -83,7 +83,7 @@ class AreaShape(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Area:
+class DrawnArea:
     """A drawing on the map, from a corner given as the position."""
 
     area_shape: AreaShape
@@ -94,7 +94,7 @@ class Area:
     """How far to either side of a line it reaches."""
 
 
-Extension = Movement | Antenna | Range | Area
+Extension = Movement | Antenna | Range | DrawnArea
 """The one data extension that a position may carry (APRS101 chapter 7, for compressed ones chapter 9)."""
 
 

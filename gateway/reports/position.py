@@ -10,7 +10,7 @@ from gateway.reports import compressed, extension, storm, units, weather_fields,
 from gateway.reports.comment import read as read_comment
 from gateway.reports.comment import refined
 from gateway.reports.measured import Weather
-from gateway.reports.moment import TIME_OCTETS, Moment, is_time, read_time
+from gateway.reports.moment import TIME_OCTETS, ReportMoment, is_time, read_time
 from gateway.reports.place import Extension, Fix, Movement, Position, Written
 from gateway.reports.report import Located, PositionReport, Report, Unreadable, WeatherReport
 from gateway.reports.symbol import known_symbol
@@ -48,8 +48,8 @@ Place = tuple[Position | None, str]
 
 def blurred_minutes(digits: bytes, ambiguity: int) -> float:
     """The middle of the cell that is left of `digits` (minutes and hundredths) with the last `ambiguity` blanked."""
-    known = digits[: MOST_BLANKED - ambiguity] + b"0" * ambiguity
-    return int(known) / 100 + _BLUR_MINUTES[ambiguity] / 2
+    digits_left = digits[: MOST_BLANKED - ambiguity] + b"0" * ambiguity
+    return int(digits_left) / 100 + _BLUR_MINUTES[ambiguity] / 2
 
 
 def blur_m(ambiguity: int) -> float | None:
@@ -70,7 +70,7 @@ def read_located(data: bytes, at: int) -> Located:
     return _compressed(data, at)
 
 
-def read_timed_place(data: bytes, at: int) -> tuple[Located, Moment | None]:
+def read_timed_place(data: bytes, at: int) -> tuple[Located, ReportMoment | None]:
     """Read the time at `at` and the place behind it. Raises `Unreadable`.
 
     Where no time of a known form stands in front of a place, the place is read all the same, and `because` says what is
@@ -165,7 +165,7 @@ def _with_the_rest(  # noqa: PLR0913, PLR0917 - as below
     data: bytes,
     at: int,
     place: Place,
-    found: Extension | None,
+    measured: Extension | None,
     altitude_m: float | None = None,
     fix: Fix | None = None,
 ) -> Located:
@@ -178,7 +178,7 @@ def _with_the_rest(  # noqa: PLR0913, PLR0917 - as below
         storming, at = storm.read(data, at)
     elif symbol == _SIGNPOST_SYMBOL and (match := _SIGN.match(data, at)) is not None:
         sign, at = clean(match[1]) or None, match.end()
-    located = _commented(data, at, place, found, altitude_m, fix)
+    located = _commented(data, at, place, measured, altitude_m, fix)
     if signal is None and storming is None and sign is None:
         return located  # nearly always
     if storming is not None:
@@ -186,21 +186,21 @@ def _with_the_rest(  # noqa: PLR0913, PLR0917 - as below
     return replace(located, signal=signal, sign=sign)
 
 
-def _wind_of(found: Extension | None) -> weather_fields.Values:
+def _wind_of(extension: Extension | None) -> weather_fields.Values:
     """The wind that a compressed weather report gives as course and speed.
 
     Knots: the form has no other unit (APRS101 chapter 9), though its plain twin counts miles an hour.
     """
-    if not isinstance(found, Movement) or found.speed_kmh is None:
+    if not isinstance(extension, Movement) or extension.speed_kmh is None:
         return {}
-    return {"wind_deg": found.course_deg, "wind_ms": found.speed_kmh * units.MS_PER_KMH}
+    return {"wind_deg": extension.course_deg, "wind_ms": extension.speed_kmh * units.MS_PER_KMH}
 
 
 def _commented(  # noqa: PLR0913, PLR0917 - one call for every position: no object is made only to pass these
     data: bytes,
     at: int,
     place: Place,
-    found: Extension | None,
+    measured: Extension | None,
     altitude_m: float | None = None,
     fix: Fix | None = None,
 ) -> Located:
@@ -212,7 +212,7 @@ def _commented(  # noqa: PLR0913, PLR0917 - one call for every position: no obje
     if altitude_in_comment_m is not None:
         altitude_m = altitude_in_comment_m
     shown_as, because = known_symbol(symbol)
-    return Located(position, shown_as, found, altitude_m, text, frequency, telemetry, fix=fix, because=because)
+    return Located(position, shown_as, measured, altitude_m, text, frequency, telemetry, fix=fix, because=because)
 
 
 def _observed(  # noqa: PLR0913, PLR0917 - as above
@@ -233,7 +233,7 @@ def _observed(  # noqa: PLR0913, PLR0917 - as above
     return replace(located, weather=Weather(**values), device=device)
 
 
-def report_of(located: Located, time: Moment | None, *, takes_messages: bool) -> Report:
+def report_of(located: Located, time: ReportMoment | None, *, takes_messages: bool) -> Report:
     """A position, or the weather at one."""
     if located.weather is not None and located.storm is None:
         return WeatherReport(located, time, takes_messages)

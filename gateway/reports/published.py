@@ -7,7 +7,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from gateway.reports.moment import Moment
+from gateway.reports.moment import ReportMoment
 from gateway.reports.report import CapabilitiesReport, Report
 
 _DECIMALS_BY_NAME = {
@@ -66,7 +66,7 @@ def _add(part: object, published: dict[str, Any]) -> None:
             published[name] = [list(entry) if isinstance(entry, tuple) else entry for entry in value]
         elif isinstance(value, Enum):
             published[name] = value.value
-        elif kind is Moment:
+        elif kind is ReportMoment:
             published[name] = str(value)
         else:
             _add(value, published)

@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import ClassVar
 
 from gateway.reports.measured import Definition, Storm, Telemetry, Weather
-from gateway.reports.moment import Moment
+from gateway.reports.moment import ReportMoment
 from gateway.reports.place import Extension, Fix, Frequency, Position, Signal
 
 
@@ -136,7 +136,7 @@ class LocatedReport(Report):
     """A report about a place."""
 
     located: Located
-    time: Moment | None = None
+    time: ReportMoment | None = None
 
     @property
     def position(self) -> Position | None:
@@ -264,7 +264,7 @@ class StatusReport(Report):
 
     kind: ClassVar[Kind] = Kind.STATUS
     text: str = ""
-    time: Moment | None = None
+    time: ReportMoment | None = None
     locator: str | None = None
     symbol: str | None = None
     antenna_bearing_deg: int | None = None

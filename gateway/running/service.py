@@ -42,7 +42,7 @@ from gateway.running.sinks import Asked, Sinks, broker
 from gateway.settings import DocumentError, Settings, StationFile, policy_files
 from gateway.uplink.client import Uplink
 from gateway.uplink.outbox import Outcome
-from gateway.uplink.state import Phase, UplinkState
+from gateway.uplink.state import UplinkPhase, UplinkState
 from gateway.watches.watches import Watches
 
 if TYPE_CHECKING:
@@ -308,7 +308,7 @@ class Service:
         self._publish_health()
 
     def _on_uplink_change(self, state: UplinkState) -> None:
-        if state.phase is not Phase.CONNECTING:
+        if state.phase is not UplinkPhase.CONNECTING:
             self._publish_health()
 
     async def _drain(self) -> None:

@@ -18,7 +18,7 @@ from gateway.settings import DocumentError, StationFile
 
 if TYPE_CHECKING:
     from gateway.bus.bus import Bus
-    from gateway.journal.capture import Captures
+    from gateway.journal.capture import CaptureKeeper
     from gateway.journal.journal import Journal
     from gateway.lines.server import LineServer
     from gateway.web.server import WebServer
@@ -112,10 +112,10 @@ def _make_journal(station: StationFile, run: Run, policy: str) -> "Journal | Non
     return Journal(options, run, callsign=station.settings.station.callsign, policy=policy)
 
 
-def _make_captures(station: StationFile, run: Run) -> "Captures | None":
+def _make_captures(station: StationFile, run: Run) -> "CaptureKeeper | None":
     options = station.captures
     if options is None:
         return None
-    from gateway.journal.capture import Captures  # noqa: PLC0415 - loaded where it is asked for
+    from gateway.journal.capture import CaptureKeeper  # noqa: PLC0415 - loaded where it is asked for
 
-    return Captures(options, run)
+    return CaptureKeeper(options, run)

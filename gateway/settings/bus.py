@@ -43,7 +43,7 @@ def _broker(text: str) -> str:
     return text
 
 
-class StationTopics(Section):
+class StationTopicsSettings(Section):
     """How many stations are kept on the bus, and for how long after each was last heard."""
 
     limit: Annotated[int, Field(strict=True, ge=1, le=100_000)] = 5000
@@ -70,7 +70,7 @@ class BusSettings(Section):
     certificate: Path | None = None
     key: Annotated[Path | None, Field(validate_default=True)] = None
     discovery: DiscoverySettings | None = None
-    stations: StationTopics = StationTopics()
+    stations: StationTopicsSettings = StationTopicsSettings()
 
     @field_validator("password_file")
     @classmethod
@@ -116,7 +116,7 @@ class BusSettings(Section):
         """What the bus is made from; `folder` is where paths start."""
         host, port = self.address
         ca, certificate, key = (folder / path if path else None for path in (self.ca, self.certificate, self.key))
-        told = self.discovery
+        section = self.discovery
         return BusOptions(
             host=host,
             port=port,
@@ -126,7 +126,7 @@ class BusSettings(Section):
             tls=Tls(ca, certificate, key) if self.tls else None,
             username=self.username,
             password=password,
-            discovery=DiscoveryOptions(told.prefix, tuple(told.callsigns)) if told else None,
+            discovery=DiscoveryOptions(section.prefix, tuple(section.callsigns)) if section else None,
             stations_limit=self.stations.limit,
             stations_forget_ms=self.stations.forget,
         )

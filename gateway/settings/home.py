@@ -8,7 +8,7 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 from gateway.documents.values import Duration, Section, between, fits
 from gateway.groundwork.duration import DAY_MS
 from gateway.groundwork.loopback import is_loopback
-from gateway.journal.options import FLUSH_MS, CaptureOptions, JournalOptions, Pace
+from gateway.journal.options import FLUSH_MS, CaptureOptions, DiskPace, JournalOptions
 from gateway.lines.options import LinesOptions
 from gateway.settings.places import Listen, place_to_listen
 from gateway.web.options import WebOptions
@@ -88,5 +88,5 @@ class JournalSettings(Section):
         return None if self.captures is None else CaptureOptions(folder / self.captures, pace=self._pace)
 
     @property
-    def _pace(self) -> Pace:
-        return Pace(settle=self.flush / 1000)
+    def _pace(self) -> DiskPace:
+        return DiskPace(settle=self.flush / 1000)

@@ -43,8 +43,8 @@ def load(policy: str, post: Post, *, beside: Path) -> PolicySource:
     try:
         first = _read(path)
     except OSError as error:
-        known = ready_names()
-        hint = f"{nearest(policy, known)}; ready policies are {', '.join(known)}" if "/" not in policy else ""
+        ready = ready_names()
+        hint = f"{nearest(policy, ready)}; ready policies are {', '.join(ready)}" if "/" not in policy else ""
         raise DocumentError([Problem(str(path), 1, "", f"cannot be read: {error.strerror}{hint}")]) from None
     source = read_policy(first, _fetch)
     check_examples(source, post)

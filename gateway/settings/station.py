@@ -22,7 +22,7 @@ from gateway.reports import locator
 MOST_SENDERS = 256
 
 
-class Position(Section):
+class PositionSettings(Section):
     """Where the antenna is."""
 
     latitude: Annotated[float, Field(ge=-90, le=90)] | None = None
@@ -56,7 +56,7 @@ class StationSettings(Section):
     """Who and where."""
 
     callsign: str
-    position: Position | None = None
+    position: PositionSettings | None = None
 
     @field_validator("callsign")
     @classmethod

@@ -143,7 +143,7 @@ def read(text: str, path: Path, environment: Mapping[str, str] = os.environ) -> 
 
 def with_secrets(station: StationText, environment: Mapping[str, str] = os.environ) -> StationFile:
     """Read the secrets that a station file names. Raises `DocumentError` with all that cannot be had."""
-    reading = _Reading(station)
+    reading = _OutsideReading(station)
     settings, folder = station.settings, station.folder
     passcode = password = token = club_password = None
     if (uplink := settings.uplink) is not None:
@@ -164,7 +164,7 @@ def with_secrets(station: StationText, environment: Mapping[str, str] = os.envir
     return StationFile(station.path, settings, station.document, passcode, password, token, club_password)
 
 
-class _Reading:
+class _OutsideReading:
     """Takes what can be had from outside the station file, and collects what cannot."""
 
     def __init__(self, station: StationText) -> None:
@@ -183,8 +183,8 @@ class _Reading:
 def _read_text(text: str, path: Path) -> StationText:
     document = parse(text, str(path))
     settings = check(document, Settings)
-    if found := problems(document, settings):
-        raise DocumentError(found)
+    if mistakes := problems(document, settings):
+        raise DocumentError(mistakes)
     return StationText(path, settings, document)
 
 

@@ -22,9 +22,9 @@ from gateway.groundwork.back_off import BackOff
 from gateway.groundwork.part import Figure, Part
 from gateway.uplink.dial import DialError, dial
 from gateway.uplink.link import Link
-from gateway.uplink.outbox import AnyDeparture, Outbox, Outcome, Report
+from gateway.uplink.outbox import AnyDeparture, LineOutbox, Outcome, Report
 from gateway.uplink.session import NOT_ACCEPTED, Event, Login, LoginAnswered, Session
-from gateway.uplink.state import LOGIN_REFUSED_ADVICE, Phase, UplinkOptions, UplinkState
+from gateway.uplink.state import LOGIN_REFUSED_ADVICE, UplinkOptions, UplinkPhase, UplinkState
 
 BATCH_OCTETS = 4096
 """About how much goes into one write, so that little is left over when the kernel takes only a part."""
@@ -59,7 +59,7 @@ class Uplink(Generic[AnyDeparture]):
         self._run = run
         self._on_outcome = on_outcome
         self._on_change = on_change
-        self._outbox = Outbox[AnyDeparture](
+        self._outbox = LineOutbox[AnyDeparture](
             freshness_ms=options.freshness_ms, limit_octets=options.queue_bytes, report=on_outcome
         )
         self._turn = 0
@@ -67,7 +67,7 @@ class Uplink(Generic[AnyDeparture]):
         self._link: Link | None = None
         self._watch: asyncio.TimerHandle | None = None
         self._stopped = asyncio.Event()
-        self._standing = _Standing(Phase.WAITING, run.now().elapsed_ms)
+        self._standing = _UplinkStanding(UplinkPhase.WAITING, run.now().elapsed_ms)
         self._totals = _Totals()
         self._logged_trouble = ""
         self._said_unverified = False
@@ -83,7 +83,7 @@ class Uplink(Generic[AnyDeparture]):
         outbox.put(departures)
         if self._stopped.is_set():
             outbox.give_up(Outcome.STOPPED)
-        elif self._refuses or self._standing.phase is Phase.UNVERIFIED:
+        elif self._refuses or self._standing.phase is UplinkPhase.UNVERIFIED:
             outbox.give_up(Outcome.REFUSED)
         else:
             sent = self._flush()
@@ -96,7 +96,7 @@ class Uplink(Generic[AnyDeparture]):
     @property
     def verified(self) -> bool:
         """Whether it is logged in and may send."""
-        return self._standing.phase is Phase.VERIFIED
+        return self._standing.phase is UplinkPhase.VERIFIED
 
     @property
     def writable(self) -> bool:
@@ -224,13 +224,13 @@ class Uplink(Generic[AnyDeparture]):
         if due_ms:
             self._look_in(max(SHORTEST_WATCH_SECONDS, min(WATCH_SECONDS, (min(due_ms) - now_ms) / 1000)))
 
-    async def _connect_and_stay(self, host: str, port: int) -> tuple["_Trouble", int, bool]:
+    async def _connect_and_stay(self, host: str, port: int) -> tuple["_UplinkTrouble", int, bool]:
         """One connection from its first look-up to its end.
 
         Gives back why it ended, for how long it had stood accepted, and whether it had carried lines.
         """
         options = self._options
-        self._change(Phase.CONNECTING, server=_address(host, port), trouble=self._standing.trouble)
+        self._change(UplinkPhase.CONNECTING, server=_address(host, port), trouble=self._standing.trouble)
         try:
             sock = await dial(
                 host,
@@ -240,7 +240,7 @@ class Uplink(Generic[AnyDeparture]):
                 unacknowledged_ms=options.freshness_ms,
             )
         except DialError as error:
-            return _Trouble(str(error)), 0, False
+            return _UplinkTrouble(str(error)), 0, False
         if self._stopped.is_set():
             sock.close()
             return _NONE, 0, False
@@ -252,7 +252,7 @@ class Uplink(Generic[AnyDeparture]):
             unverified_ms=options.unverified_ms,
         )
         link = self._link = Link(session, clock=self._clock, on_event=self._on_event, on_writable=self._send_what_waits)
-        self._change(Phase.LOGGING_IN, trouble=self._standing.trouble)
+        self._change(UplinkPhase.LOGGING_IN, trouble=self._standing.trouble)
         try:
             await asyncio.get_running_loop().create_connection(lambda: link, sock=sock)
             await link.ended.wait()
@@ -261,14 +261,14 @@ class Uplink(Generic[AnyDeparture]):
             await link.ended.wait()
             self._totals = self._totals.with_link(link)
             self._link = None
-        trouble = _Trouble(link.reason, session.remark, login_refused=session.answered and not session.accepted)
+        trouble = _UplinkTrouble(link.reason, session.remark, login_refused=session.answered and not session.accepted)
         return trouble, self._clock() - self._standing.since_ms if session.accepted else 0, link.carried_lines
 
-    async def _stay_away(self, trouble: "_Trouble", stood_ms: int, *, worked: bool) -> None:
+    async def _stay_away(self, trouble: "_UplinkTrouble", stood_ms: int, *, worked: bool) -> None:
         if self._stopped.is_set():
             return
         seconds = self._back_off.failed(stood_ms / 1000, worked=worked)
-        self._change(Phase.WAITING, trouble=trouble)
+        self._change(UplinkPhase.WAITING, trouble=trouble)
         # A server that words each refusal anew does not fill the log.
         say = _log.debug if trouble.what == self._logged_trouble else _log.warning
         self._logged_trouble = trouble.what
@@ -281,17 +281,17 @@ class Uplink(Generic[AnyDeparture]):
         if not isinstance(event, LoginAnswered):
             return
         if self._refuses:
-            self._change(Phase.RECEIVE_ONLY, server_name=event.server)
+            self._change(UplinkPhase.RECEIVE_ONLY, server_name=event.server)
             _log.info("uplink is up, to receive only", server=self._standing.server, name=event.server)
         elif event.verified:
-            self._change(Phase.VERIFIED, server_name=event.server)
+            self._change(UplinkPhase.VERIFIED, server_name=event.server)
             _log.info("uplink is up", server=self._standing.server, name=event.server)
             self._said_unverified = False
             self._send_what_waits()
         else:
             remark = self._link.session.remark if self._link is not None else ""
-            trouble = _Trouble(NOT_ACCEPTED, remark, login_refused=True)
-            self._change(Phase.UNVERIFIED, server_name=event.server, trouble=trouble)
+            trouble = _UplinkTrouble(NOT_ACCEPTED, remark, login_refused=True)
+            self._change(UplinkPhase.UNVERIFIED, server_name=event.server, trouble=trouble)
             self._outbox.give_up(Outcome.REFUSED)
             self._say_unverified(event.server)
             return
@@ -322,19 +322,24 @@ class Uplink(Generic[AnyDeparture]):
         if self._watch is not None:
             self._watch.cancel()
         self._outbox.give_up(Outcome.STOPPED)
-        self._change(Phase.STOPPED, trouble=_Trouble("the gateway stops"))
+        self._change(UplinkPhase.STOPPED, trouble=_UplinkTrouble("the gateway stops"))
 
     def _change(
-        self, phase: Phase, *, server: str | None = None, server_name: str = "", trouble: "_Trouble | None" = None
+        self,
+        phase: UplinkPhase,
+        *,
+        server: str | None = None,
+        server_name: str = "",
+        trouble: "_UplinkTrouble | None" = None,
     ) -> None:
         server = self._standing.server if server is None else server
-        self._standing = _Standing(phase, self._clock(), server, server_name, trouble or _NONE)
+        self._standing = _UplinkStanding(phase, self._clock(), server, server_name, trouble or _NONE)
         if self._on_change is not None:
             self._on_change(self.state())
 
 
 @dataclass(frozen=True, slots=True)
-class _Trouble:
+class _UplinkTrouble:
     """Why nothing can be sent: `reason`, `remark` and `login_refused` of `UplinkState`."""
 
     what: str = ""
@@ -347,18 +352,18 @@ class _Trouble:
         return f"{self.what}; the server said: {self.remark}" if self.remark else self.what
 
 
-_NONE = _Trouble()
+_NONE = _UplinkTrouble()
 
 
 @dataclass(frozen=True, slots=True)
-class _Standing:
+class _UplinkStanding:
     """Where the uplink stands, and since when: see `UplinkState`."""
 
-    phase: Phase
+    phase: UplinkPhase
     since_ms: int
     server: str = ""
     server_name: str = ""
-    trouble: _Trouble = _NONE
+    trouble: _UplinkTrouble = _NONE
 
 
 @dataclass(frozen=True, slots=True)

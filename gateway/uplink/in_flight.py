@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class _Write:
+class _WriteInFlight:
     end: int
     """The count of all octets handed over, this write included."""
 
@@ -28,7 +28,7 @@ class InFlight:
         """Whether any line but a login was handed over."""
 
         self._acknowledged = 0
-        self._writes: deque[_Write] = deque()
+        self._writes: deque[_WriteInFlight] = deque()
 
     @property
     def writes(self) -> int:
@@ -53,7 +53,7 @@ class InFlight:
         """A write of whole lines of ours."""
         self.octets += len(lines)
         self.carried_lines = True
-        self._writes.append(_Write(self.octets, lines, now_ms))
+        self._writes.append(_WriteInFlight(self.octets, lines, now_ms))
 
     def handed_over_login(self, octets: int) -> None:
         """A write that no one waits for."""

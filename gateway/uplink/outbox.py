@@ -46,7 +46,7 @@ Report = Callable[[Outcome, Sequence[AnyDeparture]], None]
 """Told of outcomes, in batches; the counts already hold them when it is called."""
 
 
-class Outbox(Generic[AnyDeparture]):
+class LineOutbox(Generic[AnyDeparture]):
     """A queue of departures, oldest first, that knows when a line is too old and what became of each."""
 
     def __init__(self, *, freshness_ms: int, limit_octets: int, report: Report[AnyDeparture]) -> None:

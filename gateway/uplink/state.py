@@ -57,7 +57,7 @@ LOGIN_REFUSED_ADVICE = (
 )
 
 
-class Phase(StrEnum):
+class UplinkPhase(StrEnum):
     """Where the uplink stands."""
 
     WAITING = "waiting"
@@ -76,23 +76,23 @@ class Phase(StrEnum):
 
 
 _STATES = {
-    Phase.WAITING: State.DOWN,
-    Phase.CONNECTING: State.DOWN,
-    Phase.LOGGING_IN: State.DEGRADED,
-    Phase.VERIFIED: State.OK,
-    Phase.UNVERIFIED: State.DEGRADED,
-    Phase.RECEIVE_ONLY: State.OK,
-    Phase.STOPPED: State.DOWN,
+    UplinkPhase.WAITING: State.DOWN,
+    UplinkPhase.CONNECTING: State.DOWN,
+    UplinkPhase.LOGGING_IN: State.DEGRADED,
+    UplinkPhase.VERIFIED: State.OK,
+    UplinkPhase.UNVERIFIED: State.DEGRADED,
+    UplinkPhase.RECEIVE_ONLY: State.OK,
+    UplinkPhase.STOPPED: State.DOWN,
 }
 
-_NOT_YET = frozenset({Phase.WAITING, Phase.CONNECTING, Phase.LOGGING_IN})
+_NOT_YET = frozenset({UplinkPhase.WAITING, UplinkPhase.CONNECTING, UplinkPhase.LOGGING_IN})
 
 
 @dataclass(frozen=True, slots=True)
 class UplinkState:
     """Everything that health needs to know of the uplink, at one moment."""
 
-    phase: Phase
+    phase: UplinkPhase
     since_ms: int
     """Elapsed time at which the phase began."""
 
@@ -151,7 +151,7 @@ class UplinkState:
         return Part(PartKind.UPLINK, "uplink", state, run.time_ms(self.since_ms), self.reason, self._remedy(state))
 
     def _remedy(self, state: State) -> str:
-        if self.phase is Phase.RECEIVE_ONLY:
+        if self.phase is UplinkPhase.RECEIVE_ONLY:
             return "nothing is sent: give a passcode to send"
         if self.login_refused:
             return LOGIN_REFUSED_ADVICE

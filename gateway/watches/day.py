@@ -63,12 +63,12 @@ class DayCounts:
         """Take them in. Of another shape they are left out, whole."""
         match piece:
             case {"day": int(day), "counts": dict(counts), "emergencies": int(emergencies)}:
-                known = {_FORWARDED: None} | {reason.value: reason for reason in Reason}
+                reasons = {_FORWARDED: None} | {reason.value: reason for reason in Reason}
                 if all(
-                    name in known and _is_count(count) for name, count in [("forward", emergencies), *counts.items()]
+                    name in reasons and _is_count(count) for name, count in [("forward", emergencies), *counts.items()]
                 ):
                     self._day, self._emergencies = day, emergencies
-                    self._counts = Counter({known[name]: count for name, count in counts.items()})
+                    self._counts = Counter({reasons[name]: count for name, count in counts.items()})
 
     def recall(self, heard: HeardPayload) -> None:
         """It was heard before the restart."""

@@ -126,7 +126,7 @@ class _Debt:
 
 
 @dataclass(slots=True)
-class _Receiver:
+class _HearingReceiver:
     """What is known of one receiver."""
 
     days: list[_Usual] = field(default_factory=lambda: _usuals(HOURS_A_DAY))
@@ -223,14 +223,14 @@ class QuietWatch:
     every_ms = HOUR_MS
 
     def __init__(self, receivers: Iterable[str]) -> None:
-        self._receivers = {name: _Receiver() for name in receivers}
+        self._receivers = {name: _HearingReceiver() for name in receivers}
 
     def heard(self, receiver: str, moment: Moment, count: int = 1) -> None:
         """A receiver heard so many frames, copies too; what is damaged is none."""
         if is_plausible(moment.time_ms):
-            known = self._receivers[receiver]
-            known.listen_until(moment)
-            known.hear(count, moment)
+            hearing = self._receivers[receiver]
+            hearing.listen_until(moment)
+            hearing.hear(count, moment)
 
     def listen(self, receiver: str, moment: Moment) -> None:
         """A receiver listens, now being `moment`.
@@ -285,27 +285,27 @@ class QuietWatch:
             receiver.hear(1, heard.judged.heard.moment)
 
 
-def _receiver_from(plain: object) -> _Receiver | None:
+def _receiver_from(plain: object) -> _HearingReceiver | None:
     if not isinstance(plain, Mapping):
         return None
     days, weeks = (
         _usuals_from(plain.get(name), number) for name, number in (("days", HOURS_A_DAY), ("weeks", HOURS_A_WEEK))
     )
     debt = _debt_from(plain.get("debt"))
-    return None if days is None or weeks is None or debt is None else _Receiver(days, weeks, debt)
+    return None if days is None or weeks is None or debt is None else _HearingReceiver(days, weeks, debt)
 
 
 def _usuals_from(plain: object, number: int) -> list[_Usual] | None:
     if not isinstance(plain, list) or len(plain) != number:
         return None
-    found = []
+    usuals = []
     for pair in plain:
         match pair:
             case [int(seen), int(root) | float(root)] if seen >= 0 and 0 <= root <= math.sqrt(MOST_FRAMES_AN_HOUR):
-                found.append(_Usual(seen, float(root)))
+                usuals.append(_Usual(seen, float(root)))
             case _:
                 return None
-    return found
+    return usuals
 
 
 def _debt_from(plain: object) -> _Debt | None:

@@ -100,10 +100,10 @@ class ReachWatch:
                 break
             del self._stations[source]
         for source, judged in self._unread.items():
-            found = self._stations.get(source)
+            direct = self._stations.get(source)
             distance = self._distance_of(judged)
-            if found is not None and distance is not None:
-                found.distance_km = distance
+            if direct is not None and distance is not None:
+                direct.distance_km = distance
         self._unread.clear()
 
     def reach(self) -> Reach:
@@ -114,8 +114,8 @@ class ReachWatch:
     def dump(self) -> Iterator[PlainObject]:
         """Every station heard direct, with what was read of it so far."""
         for sources in in_pieces(list(self._stations)):
-            found = ((source, self._stations.get(source)) for source in sources)
-            yield {"direct": [[source, one.elapsed_ms, one.distance_km] for source, one in found if one is not None]}
+            stations = ((source, self._stations.get(source)) for source in sources)
+            yield {"direct": [[source, one.elapsed_ms, one.distance_km] for source, one in stations if one is not None]}
 
     def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:
         """Take stations in; those of another shape are left out."""

@@ -24,12 +24,12 @@ LINGER_SECONDS = 1.0
 _log = structlog.get_logger("web")
 
 
-class Connection(web.RequestHandler):
+class HttpConnection(web.RequestHandler):
     """One connection, which holds one of the places, and whose broken requests are answered like all that are wrong."""
 
     __slots__ = ("_places",)
 
-    def __init__(self, server: web.Server, places: "Places[Connection]", pace: WebPace) -> None:
+    def __init__(self, server: web.Server, places: "Places[HttpConnection]", pace: WebPace) -> None:
         super().__init__(
             server,
             loop=asyncio.get_running_loop(),

@@ -119,12 +119,12 @@ class EventLog:
 
     def start(self, last_event_id: str | None) -> Start:
         """Where a stream begins whose client names the last event that it has; without one, with what comes next."""
-        found = _EVENT_ID.fullmatch(last_event_id or "")
-        if found is None:
+        identifier = _EVENT_ID.fullmatch(last_event_id or "")
+        if identifier is None:
             return Start(self.newest)
-        if found[1] != self._run:
+        if identifier[1] != self._run:
             return Start(0, self._written(0, EventKind.MISSED, encode({"because": Because.RESTARTED})))
-        return Start(min(int(found[2]), self.newest))
+        return Start(min(int(identifier[2]), self.newest))
 
     def read(self, cursor: int, octets: int, most: int | None = None) -> Piece:
         """The events after `cursor`: at least one where there is one, about `octets` octets and `most` at the most."""
@@ -134,8 +134,8 @@ class EventLog:
         missed = max(0, oldest - 1 - cursor)
         if missed:
             cursor += missed
-            told = {"because": Because.BEHIND, "count": missed}
-            pieces.append(self._written(cursor, EventKind.MISSED, encode(told)))
+            notice = {"because": Because.BEHIND, "count": missed}
+            pieces.append(self._written(cursor, EventKind.MISSED, encode(notice)))
         begin = cursor + 1 - oldest
         for (kind, make), _ in islice(self._events, begin, None if most is None else begin + most):
             cursor += 1

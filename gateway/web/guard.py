@@ -79,14 +79,14 @@ class Guard:
         self._check_host(request)
         self._check_site(request)
         if request.headers.get(hdrs.CONTENT_ENCODING, "identity").lower() != "identity":
-            told = "send a body as it is, without a Content-Encoding"
-            raise self._refusal(Refusal.ENCODING, HTTPStatus.BAD_REQUEST, told)
+            detail = "send a body as it is, without a Content-Encoding"
+            raise self._refusal(Refusal.ENCODING, HTTPStatus.BAD_REQUEST, detail)
         if not {"token", "access_token"}.isdisjoint(request.query):
-            told = "a token does not belong in an address: send it in the header `Authorization: Bearer …`"
-            raise self._refusal(Refusal.TOKEN_IN_ADDRESS, HTTPStatus.BAD_REQUEST, told)
+            detail = "a token does not belong in an address: send it in the header `Authorization: Bearer …`"
+            raise self._refusal(Refusal.TOKEN_IN_ADDRESS, HTTPStatus.BAD_REQUEST, detail)
         if request.path not in OPEN_PATHS and not self.is_known(request):
-            told = "send the token of this gateway in the header `Authorization: Bearer …`"
-            raise self._refusal(Refusal.TOKEN, HTTPStatus.UNAUTHORIZED, told, **CHALLENGE)
+            detail = "send the token of this gateway in the header `Authorization: Bearer …`"
+            raise self._refusal(Refusal.TOKEN, HTTPStatus.UNAUTHORIZED, detail, **CHALLENGE)
 
     def is_known(self, request: web.Request) -> bool:
         """Whether whoever asks may read: there is no token, or they have it, or a session that was opened with it."""
@@ -110,10 +110,10 @@ class Guard:
         now_ms, address = self._now_ms(), request.remote or ""
         pause_ms = self._guesses.pause_ms(address, now_ms)
         if pause_ms:
-            told = "too many wrong tokens came from your address: wait, then try again"
+            detail = "too many wrong tokens came from your address: wait, then try again"
             seconds = str(math.ceil(pause_ms / 1000))
             raise self._refusal(
-                Refusal.TOO_MANY_TOKENS, HTTPStatus.TOO_MANY_REQUESTS, told, **{hdrs.RETRY_AFTER: seconds}
+                Refusal.TOO_MANY_TOKENS, HTTPStatus.TOO_MANY_REQUESTS, detail, **{hdrs.RETRY_AFTER: seconds}
             )
         if self._token is not None and session.is_token(self._token, shown):
             return True
@@ -127,8 +127,8 @@ class Guard:
         # A request line may hold a whole address, whose name then counts (RFC 9112 section 3.2.2): `host` is that one.
         names = [host_name(host) for host in (*hosts, request.host)]
         if len(hosts) != 1 or not all(name is not None and self._is_ours(name, request) for name in names):
-            told = "this gateway is not known by that name: use its address, or add the name to `hosts` under `web:`"
-            raise self._refusal(Refusal.HOST, HTTPStatus.MISDIRECTED_REQUEST, told)
+            detail = "this gateway is not known by that name: use its address, or add the name to `hosts` under `web:`"
+            raise self._refusal(Refusal.HOST, HTTPStatus.MISDIRECTED_REQUEST, detail)
 
     def _is_ours(self, name: str, request: web.Request) -> bool:
         if is_loopback(name) or name in self._names:
@@ -148,12 +148,12 @@ class Guard:
             and request.headers.get("Sec-Fetch-Dest") == "document"
         )
         if not follows_link:
-            told = "pages of other sites may not ask here"
-            raise self._refusal(Refusal.SITE, HTTPStatus.FORBIDDEN, told)
+            detail = "pages of other sites may not ask here"
+            raise self._refusal(Refusal.SITE, HTTPStatus.FORBIDDEN, detail)
 
-    def _refusal(self, refusal: Refusal, status: HTTPStatus, told: str, **headers: str) -> ProblemError:
+    def _refusal(self, refusal: Refusal, status: HTTPStatus, detail: str, **headers: str) -> ProblemError:
         self.refused[refusal] += 1
-        return ProblemError(status, told, headers=headers)
+        return ProblemError(status, detail, headers=headers)
 
 
 def host_name(host: str) -> str | None:

@@ -93,10 +93,10 @@ class Handlers:
         limit = _number(request, "limit", LARGEST_PAGE)
         before = _number(request, "before", HIGHEST_NUMBER)
         page, next_before = self.memory.page(limit or DEFAULT_PAGE, before)
-        told: PlainObject = {"run": self.run}
+        head_fields: PlainObject = {"run": self.run}
         if next_before is not None:
-            told["next_before"] = next_before
-        head = encode(told)[:-1] + b',"heard":['
+            head_fields["next_before"] = next_before
+        head = encode(head_fields)[:-1] + b',"heard":['
         response = web.StreamResponse(headers={hdrs.CONTENT_TYPE: "application/json"})
         return await self._array(request, response, page, HeardPayload.encoded, around=(head, b"]}"))
 
@@ -127,8 +127,8 @@ class Handlers:
             raise ConnectionResetError("gone already")
         if not self.streams.has_room:
             self.streams.tally.turned_away += 1
-            told = "there is no room for one more event stream"
-            raise ProblemError(HTTPStatus.SERVICE_UNAVAILABLE, told, headers={"Retry-After": COME_BACK_SECONDS})
+            detail = "there is no room for one more event stream"
+            raise ProblemError(HTTPStatus.SERVICE_UNAVAILABLE, detail, headers={"Retry-After": COME_BACK_SECONDS})
         start = self.log.start(request.headers.get("Last-Event-ID"))
         response = web.StreamResponse(headers={hdrs.CONTENT_TYPE: "text/event-stream"})
         await response.prepare(request)

@@ -19,7 +19,7 @@ from gateway.groundwork.listening import Listener
 from gateway.groundwork.loopback import is_loopback
 from gateway.groundwork.part import Figure, Part, PartKind, counter, counters, gauge, shed
 from gateway.web import metrics
-from gateway.web.connection import Connection, bound_buffers, most_connections, problem_response
+from gateway.web.connection import HttpConnection, bound_buffers, most_connections, problem_response
 from gateway.web.event_log import EventLog, weight_of
 from gateway.web.event_stream import EventStreams
 from gateway.web.guard import SECURITY_HEADERS, Guard
@@ -63,7 +63,7 @@ class WebServer(RunningSink):
         self._log = EventLog(run, limit=limits.events, limit_octets=limits.memory_octets)
         self._memory = HeardMemory(limit=limits.heard, limit_octets=limits.memory_octets)
         most = most_connections(limits)
-        self._places = Places[Connection](most, math.ceil(most * limits.share_of_an_address))
+        self._places = Places[HttpConnection](most, math.ceil(most * limits.share_of_an_address))
         room = most - limits.kept_for_requests
         self._streams = EventStreams(self._log, limits, options.pace, room=room, busy=busy)
         self._turns = Turns()
@@ -146,7 +146,7 @@ class WebServer(RunningSink):
         prepare = partial(bound_buffers, limits=self._options.limits, pace=self._options.pace)
         try:
             assert runner.server is not None  # noqa: S101 - `setup` has made it
-            connect = partial(Connection, runner.server, self._places, self._options.pace)
+            connect = partial(HttpConnection, runner.server, self._places, self._options.pace)
             secure = None if self._options.certificate is None else self._options.context
             async with self._listener.listening(connect, self._leaving, prepare=prepare, secure=secure) as listens:
                 if listens:
@@ -180,7 +180,7 @@ class WebServer(RunningSink):
         """Every request passes here: the guard first, and whatever goes wrong becomes a problem object."""
         try:
             self._guard.check(request)
-            if isinstance(request.protocol, Connection):
+            if isinstance(request.protocol, HttpConnection):
                 request.protocol.has_asked()
             if request.path == "/events":
                 return await handler(request)

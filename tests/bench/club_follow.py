@@ -15,11 +15,11 @@ from collections.abc import Iterator
 
 from demo.engine_servers import EngineServers
 from gateway.club import message
-from gateway.club.engine import Engine, EngineOptions, UnansweredError, connected
-from gateway.club.follower import Follower, Message
+from gateway.club.engine import Engine, EngineOptions, EngineUnansweredError, connected
+from gateway.club.follower import Follower, StreamMessage
 from gateway.club.message import Handed
 from gateway.club.policy_entry import PolicyEntry
-from gateway.club.post import Post, PostOptions
+from gateway.club.post import ClubPost, PostOptions
 from gateway.club.snapshot import read_snapshot
 from gateway.club.stream_reader import read_stream
 from gateway.club.subjects import Subjects
@@ -47,11 +47,11 @@ def alike(frames: int) -> bool:
     begun, sequence, spent = time.process_time(), 0, 0.0
     for number in range(max(1, frames // PIECE)):
         messages = [
-            Message(one.sequence + sequence, one.stamp_ms + number * 7_000_000, one.subject, one.octets)
+            StreamMessage(one.sequence + sequence, one.stamp_ms + number * 7_000_000, one.subject, one.octets)
             for one in stream(PIECE - 1, seed=number)
             if number == 0 or one.sequence > 1
         ]
-        messages = [Message(sequence + place, *_rest(one)) for place, one in enumerate(messages, 1)]
+        messages = [StreamMessage(sequence + place, *_rest(one)) for place, one in enumerate(messages, 1)]
         sequence += len(messages)
         before = time.process_time()
         one = [(each.sequence, each.moment_ms, each.judged.verdict) for each in first.take(messages, run)]
@@ -68,7 +68,7 @@ def alike(frames: int) -> bool:
     return True
 
 
-def _rest(one: Message) -> tuple[int, str, bytes]:
+def _rest(one: StreamMessage) -> tuple[int, str, bytes]:
     return one.stamp_ms, one.subject, one.octets
 
 
@@ -90,7 +90,7 @@ async def fill(engine: Engine, frames: int) -> None:
         async with limit:
             subject = CLUB.heard(f"post-{number % 20}")
             for _ in range(TRIES):  # a busy computer: the id keeps it from being stored twice
-                with contextlib.suppress(UnansweredError):
+                with contextlib.suppress(EngineUnansweredError):
                     await engine.publish(subject, handed(number), identity=f"run-{number}")
                     return
 
@@ -144,7 +144,7 @@ async def many_posts(posts: int, minutes: float) -> None:
             await engine.make_what_is_absent(3)
             await engine.publish(CLUB.policy, entry(begins=True).to_octets())
             made = [
-                Post(PostOptions(EngineOptions(servers.urls, f"post-{n}"), CLUB, f"post-{n}", 10_000))
+                ClubPost(PostOptions(EngineOptions(servers.urls, f"post-{n}"), CLUB, f"post-{n}", 10_000))
                 for n in range(posts)
             ]
             running = [asyncio.create_task(post.run()) for post in made]

@@ -24,9 +24,9 @@ from gateway.frames import tnc2
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Heard, Run
 from gateway.journal.batch import Batch
-from gateway.journal.capture import Captures
+from gateway.journal.capture import CaptureKeeper
 from gateway.journal.journal import Journal
-from gateway.journal.options import CaptureOptions, Pace
+from gateway.journal.options import CaptureOptions, DiskPace
 from gateway.journal.recorder import Recorder
 from gateway.journal.runs import RunRecord
 from gateway.journal.store import Store
@@ -137,13 +137,13 @@ async def lateness(recorder: Recorder | None, source: Iterator[HeardPayload], ra
 
 def journal_in(folder: Path, run: Run) -> Journal:
     """A journal that writes without waiting for more."""
-    options = journal_options(folder / "stile.db", pace=Pace(gather=0))
+    options = journal_options(folder / "stile.db", pace=DiskPace(gather=0))
     return Journal(options, run, callsign="", policy=POLICY)
 
 
-def captures_in(folder: Path, run: Run) -> Captures:
+def captures_in(folder: Path, run: Run) -> CaptureKeeper:
     """Captures that are written without waiting for more."""
-    return Captures(CaptureOptions(folder, pace=Pace(gather=0)), run)
+    return CaptureKeeper(CaptureOptions(folder, pace=DiskPace(gather=0)), run)
 
 
 def plain_file(path: Path, reader: Reader, count: int) -> float:

@@ -7,14 +7,14 @@ from contextlib import AbstractAsyncContextManager, asynccontextmanager
 import pytest
 
 from gateway.bus.bus import Bus
-from gateway.bus.options import BusOptions, Pace
+from gateway.bus.options import BusOptions, BusPace
 from gateway.feed.stations import Stations
 from gateway.groundwork.back_off import Pauses
 from tests.judged_frames import Post
 from tests.mosquitto_broker import FAIL_SAFE_SECONDS, MosquittoBroker
 from tests.options import bus_options
 
-QUICK = Pace(pauses=Pauses(0.02, 0.05), learn=1.0, keep_alive=1)
+QUICK = BusPace(pauses=Pauses(0.02, 0.05), learn=1.0, keep_alive=1)
 """A pace for tests: they wait for what happens, and it should not be long in coming."""
 
 OpenBus = Callable[..., AbstractAsyncContextManager[Bus]]

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from gateway.bus.adoption import Adoption
 from gateway.bus.options import QueueLimits
-from gateway.bus.outbox import Outbox
+from gateway.bus.outbox import MessageOutbox
 from gateway.bus.topics import Topics
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
@@ -34,7 +34,7 @@ class Gateway:
         self.post.moment = Moment(elapsed_ms, NOON_MS + elapsed_ms)
         self.stations = Stations(limit, DAY_MS, followed=("QA1BCD-9",))
         adoption = Adoption(self.stations, lambda: self.post.moment, ReportReader(PLACE), lambda: trusted)
-        self.outbox = Outbox(Topics("stile", "QX1GAT-10"), QueueLimits(), self.stations, adoption)
+        self.outbox = MessageOutbox(Topics("stile", "QX1GAT-10"), QueueLimits(), self.stations, adoption)
 
     def hear(self, line: bytes) -> None:
         offer(self.outbox, self.post.hear(line), ReportReader(PLACE))

@@ -11,7 +11,7 @@ from paho.mqtt.client import Client
 from paho.mqtt.properties import Properties
 
 from gateway.bus.bus import Bus
-from gateway.bus.connection import Connection
+from gateway.bus.connection import BrokerConnection
 from gateway.bus.options import Tls
 from gateway.bus.publisher import Publisher
 from gateway.bus.trouble import BrokerError
@@ -134,7 +134,7 @@ async def test_a_cancellation_that_comes_with_a_lost_connection_is_heeded(
 ) -> None:
     lost = asyncio.Event()
 
-    async def listen(_publisher: Publisher, _connection: Connection) -> None:
+    async def listen(_publisher: Publisher, _connection: BrokerConnection) -> None:
         await lost.wait()
         raise BrokerError("lost")
 

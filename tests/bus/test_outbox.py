@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from gateway.bus.adoption import Adoption
 from gateway.bus.options import QueueLimits
-from gateway.bus.outbox import Message, Outbox, Tally
+from gateway.bus.outbox import BusMessage, MessageOutbox, MessageTally
 from gateway.bus.topics import TopicGroup, Topics
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.stations import Stations
@@ -18,16 +18,16 @@ LINE = b"QA1BCD-9>APRS,qAO,QX1GAT-10:>x\r\n"
 STREAMS = (TopicGroup.HEARD, TopicGroup.LINES, TopicGroup.FORWARDED, TopicGroup.ALERTS)
 
 
-def _outbox(limits: QueueLimits | None = None, *, settled: bool = True, stations: int = 5000) -> Outbox:
+def _outbox(limits: QueueLimits | None = None, *, settled: bool = True, stations: int = 5000) -> MessageOutbox:
     memory = Stations(stations)
-    outbox = Outbox(Topics("stile", "QX1GAT-10"), limits or QueueLimits(), memory, Adoption(memory, Post().now))
+    outbox = MessageOutbox(Topics("stile", "QX1GAT-10"), limits or QueueLimits(), memory, Adoption(memory, Post().now))
     if settled:
         outbox.connected()
         outbox.settle()
     return outbox
 
 
-def _take_all(outbox: Outbox) -> list[Message]:
+def _take_all(outbox: MessageOutbox) -> list[BusMessage]:
     messages = []
     while not outbox.is_empty:
         if (alert := outbox.alert()) is not None:
@@ -38,7 +38,7 @@ def _take_all(outbox: Outbox) -> list[Message]:
     return messages
 
 
-def _groups(messages: list[Message]) -> list[str]:
+def _groups(messages: list[BusMessage]) -> list[str]:
     return [message.group.value for message in messages]
 
 
@@ -209,7 +209,7 @@ def test_every_message_of_a_stream_is_accounted_for_and_no_queue_outgrows_its_li
     assert sum(outbox.waiting().values()) == 0
 
 
-def _step(outbox: Outbox, post: Post, step: str, last: HeardPayload) -> HeardPayload:
+def _step(outbox: MessageOutbox, post: Post, step: str, last: HeardPayload) -> HeardPayload:
     match step:
         case "heard" | "kept":
             reason = Reason.DUPLICATE if step == "kept" else None
@@ -228,7 +228,7 @@ def _step(outbox: Outbox, post: Post, step: str, last: HeardPayload) -> HeardPay
     return last
 
 
-def _go_on(outbox: Outbox, step: str) -> None:
+def _go_on(outbox: MessageOutbox, step: str) -> None:
     match step:
         case "take" | "lose":
             message = outbox.take()
@@ -247,4 +247,4 @@ def test_a_bus_that_stops_counts_what_still_waited_as_shed() -> None:
     outbox = _outbox()
     offer(outbox, Post().hear(b"QA1>APRS:>x"))
     outbox.shed_all()
-    assert outbox.tally[TopicGroup.HEARD] == Tally(offered=1, shed=1)
+    assert outbox.tally[TopicGroup.HEARD] == MessageTally(offered=1, shed=1)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from gateway import settings
-from gateway.club.dispatch import Due, Outcome
+from gateway.club.dispatch import DispatchOutcome, Due
 from gateway.club.hand_over import End, Parcel
 from gateway.running.service import Service
 from gateway.settings import policy_files
@@ -23,7 +23,7 @@ async def main(station_file: Path, books: Path) -> None:
     def note(end: str, said: bytes) -> None:
         os.write(book, b"%b %b\n" % (end.encode(), said.rpartition(b">")[2].strip()))
 
-    def note_sending(outcome: Outcome, dues: Sequence[Due]) -> None:
+    def note_sending(outcome: DispatchOutcome, dues: Sequence[Due]) -> None:
         for due in dues:
             note(outcome, due.line)
 

@@ -13,7 +13,7 @@ pytest.importorskip("nats")
 from demo.engine_servers import EngineServers
 from gateway.club import engine as engine_module
 from gateway.club.beat import beat
-from gateway.club.engine import Engine, EngineOptions, RefusedError, UnansweredError, connected
+from gateway.club.engine import Engine, EngineOptions, EngineUnansweredError, RefusedError, connected
 from gateway.club.stream_clock import StreamClock
 from gateway.club.stream_reader import read_stream
 from gateway.club.subjects import Subjects
@@ -30,7 +30,7 @@ def options(servers: EngineServers, user: str, password: str = "secret") -> Engi
 
 
 async def refuses(engine: Engine, subject: str) -> bool:
-    with contextlib.suppress(UnansweredError, RefusedError):
+    with contextlib.suppress(EngineUnansweredError, RefusedError):
         await engine.publish(subject, b"")
         return False
     return True
@@ -48,9 +48,9 @@ async def test_a_post_may_write_its_own_subjects_and_nothing_else(monkeypatch: p
                 await beat(post, CLUB.post_beat("headland"), clock)
                 for subject in (CLUB.heard("harbour"), CLUB.hub_beat("qx1hub-10"), CLUB.policy):
                     assert await refuses(post, subject)
-                with pytest.raises(UnansweredError):
+                with pytest.raises(EngineUnansweredError):
                     await post.key("lease")
-                with pytest.raises(UnansweredError):
+                with pytest.raises(EngineUnansweredError):
                     async with contextlib.aclosing(read_stream(post, 1)) as batches:
                         await anext(batches)
             assert (await hub.bounds())[1] == 2, "only what the post may write was stored"

@@ -5,7 +5,7 @@ import random
 import pytest
 
 from gateway.club import message
-from gateway.club.follower import Follower, Message
+from gateway.club.follower import Follower, StreamMessage
 from gateway.club.message import Handed
 from gateway.club.order import GapError
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, read_entry
@@ -39,10 +39,10 @@ def follower() -> Follower:
     return Follower(CLUB, FRESHNESS_MS, lambda source: None)  # noqa: ARG005 - nobody wants to know
 
 
-def stream(messages: int, seed: int = 1) -> list[Message]:
+def stream(messages: int, seed: int = 1) -> list[StreamMessage]:
     """Posts that come and go, hear the same stations, and now and then another policy."""
     chance = random.Random(seed)
-    found = [Message(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets())]
+    found = [StreamMessage(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets())]
     stamp_ms = FIRST_STAMP_MS
     posts = [f"post-{number}" for number in range(8)]
     for sequence in range(2, messages + 2):
@@ -50,18 +50,18 @@ def stream(messages: int, seed: int = 1) -> list[Message]:
         post = chance.choice(posts[: 2 + sequence * 6 // messages])
         if chance.random() < 0.001:
             octets = entry(chance.choice((POLICY, OTHER))).to_octets()
-            found.append(Message(sequence, stamp_ms, CLUB.policy, octets))
+            found.append(StreamMessage(sequence, stamp_ms, CLUB.policy, octets))
         elif chance.random() < 0.05:
-            found.append(Message(sequence, stamp_ms, CLUB.post_beat(post), b""))
+            found.append(StreamMessage(sequence, stamp_ms, CLUB.post_beat(post), b""))
         elif chance.random() < 0.01:
-            found.append(Message(sequence, stamp_ms, CLUB.heard(post), chance.randbytes(40)))
+            found.append(StreamMessage(sequence, stamp_ms, CLUB.heard(post), chance.randbytes(40)))
         else:
             line = b"QA%dBC>APRS:%b" % (
                 chance.randint(0, 30),
                 chance.choice((b">x%d", b"!5836.%02dN/00355.00W-", b":QB1CDE   :hello %d")) % chance.randint(10, 60),
             )
             handed = Handed("vhf", 0, stamp_ms, Place(58 + chance.randint(0, 2), -4.0), tnc2.read(line))
-            found.append(Message(sequence, stamp_ms, CLUB.heard(post), message.write(handed)))
+            found.append(StreamMessage(sequence, stamp_ms, CLUB.heard(post), message.write(handed)))
     return found
 
 
@@ -99,10 +99,10 @@ def test_the_policy_changes_at_its_place_in_the_stream() -> None:
     hub = follower()
     heard = stream(5)[1:4]
     messages = [
-        Message(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets()),
-        Message(2, FIRST_STAMP_MS, CLUB.heard("headland"), heard[0].octets),
-        Message(3, FIRST_STAMP_MS, CLUB.policy, entry(OTHER).to_octets()),
-        Message(4, FIRST_STAMP_MS, CLUB.heard("headland"), heard[1].octets),
+        StreamMessage(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets()),
+        StreamMessage(2, FIRST_STAMP_MS, CLUB.heard("headland"), heard[0].octets),
+        StreamMessage(3, FIRST_STAMP_MS, CLUB.policy, entry(OTHER).to_octets()),
+        StreamMessage(4, FIRST_STAMP_MS, CLUB.heard("headland"), heard[1].octets),
     ]
     labels = [one.judged.verdict.policy.partition("@")[0] for one in hub.take(messages, Run())]
     assert labels == ["club", "other"]
@@ -112,10 +112,10 @@ def test_nothing_is_judged_before_a_policy_begins_and_a_policy_that_cannot_be_us
     hub = follower()
     heard = stream(3)[1].octets
     messages = [
-        Message(1, FIRST_STAMP_MS, CLUB.heard("headland"), heard),
-        Message(2, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets()),
-        Message(3, FIRST_STAMP_MS, CLUB.policy, b'{"judge": 1, "begins": false, "files": []}'),
-        Message(4, FIRST_STAMP_MS, CLUB.heard("headland"), heard),
+        StreamMessage(1, FIRST_STAMP_MS, CLUB.heard("headland"), heard),
+        StreamMessage(2, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets()),
+        StreamMessage(3, FIRST_STAMP_MS, CLUB.policy, b'{"judge": 1, "begins": false, "files": []}'),
+        StreamMessage(4, FIRST_STAMP_MS, CLUB.heard("headland"), heard),
     ]
     assert [one.sequence for one in hub.take(messages, Run())] == [4]
     assert hub.counts.before_policy == 1
@@ -124,17 +124,17 @@ def test_nothing_is_judged_before_a_policy_begins_and_a_policy_that_cannot_be_us
 
 def test_a_hub_of_another_judge_says_so() -> None:
     hub = follower()
-    hub.take([Message(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True, judge=JUDGE + 1).to_octets())], Run())
+    hub.take([StreamMessage(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True, judge=JUDGE + 1).to_octets())], Run())
     assert not hub.judges_alike
 
 
 def test_a_moment_out_of_bounds_is_held_to_its_stamp() -> None:
     hub = follower()
     frame = tnc2.read(b"QA1BCD>APRS:>text")
-    messages = [Message(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets())]
+    messages = [StreamMessage(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets())]
     for sequence, told_ms in enumerate((0, FIRST_STAMP_MS - 500, FIRST_STAMP_MS + 90_000), 2):
         octets = message.write(Handed("vhf", 0, told_ms, None, frame))
-        messages.append(Message(sequence, FIRST_STAMP_MS, CLUB.heard("headland"), octets))
+        messages.append(StreamMessage(sequence, FIRST_STAMP_MS, CLUB.heard("headland"), octets))
     moments = [one.moment_ms - FIRST_STAMP_MS for one in hub.take(messages, Run())]
     assert moments == [-FRESHNESS_MS, -500, 0]
 

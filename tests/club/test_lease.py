@@ -8,17 +8,17 @@ from hypothesis import strategies as st
 from gateway.club.lease import (
     LOOK_MS,
     Lease,
+    LeasePhase,
+    LeaseRecord,
+    LeaseWrite,
     Look,
-    Phase,
-    Record,
     RecordError,
     Wait,
-    Write,
     read_record,
 )
 
 LEASE_MS = 6000
-OTHER = Record("qx2hub-10/7", 4, 900, 55)
+OTHER = LeaseRecord("qx2hub-10/7", 4, 900, 55)
 
 
 def lease() -> Lease:
@@ -34,15 +34,15 @@ def take(now_ms: float = 0.0) -> Lease:
 
 def ask(holder: Lease, now_ms: float, give_out: int | None = None) -> Lease:
     request = holder.next(now_ms, able=True, give_out=give_out)
-    assert isinstance(request, Write)
+    assert isinstance(request, LeaseWrite)
     return holder.begin(request, now_ms)
 
 
 def test_in_a_new_club_the_first_to_write_takes_it_and_sends_nothing_that_came_before() -> None:
     holder = take()
-    assert holder.phase is Phase.HOLDING
+    assert holder.phase is LeasePhase.HOLDING
     assert holder.seen is not None
-    assert holder.seen.record == Record("qx1hub-10/1", 1, 30, 1)
+    assert holder.seen.record == LeaseRecord("qx1hub-10/1", 1, 30, 1)
 
 
 def test_a_standby_looks_before_anything_else_and_again_soon() -> None:
@@ -55,7 +55,7 @@ def test_a_standby_looks_before_anything_else_and_again_soon() -> None:
 def test_a_lease_is_taken_when_it_stood_unchanged_for_its_length() -> None:
     standby = lease().looked(8, OTHER, 0).looked(8, OTHER, 5900)
     assert isinstance(standby.next(5999, able=True), Wait)
-    expected = Write(8, Record("qx1hub-10/1", 5, 900, 56))
+    expected = LeaseWrite(8, LeaseRecord("qx1hub-10/1", 5, 900, 56))
     assert standby.next(6000, able=True) == expected
 
 
@@ -71,7 +71,7 @@ def test_who_is_not_able_to_send_takes_nothing() -> None:
 
 def test_a_lease_that_was_given_up_is_taken_at_once() -> None:
     standby = lease().looked(8, replace(OTHER, holder=""), 0)
-    assert standby.next(1, able=True) == Write(8, Record("qx1hub-10/1", 5, 900, 56))
+    assert standby.next(1, able=True) == LeaseWrite(8, LeaseRecord("qx1hub-10/1", 5, 900, 56))
 
 
 def test_the_time_counts_from_the_beginning_of_the_write_not_from_its_answer() -> None:
@@ -83,7 +83,7 @@ def test_the_time_counts_from_the_beginning_of_the_write_not_from_its_answer() -
 def test_it_is_renewed_every_third_of_its_length() -> None:
     holder = take()
     assert holder.next(1999, able=True) == Wait(2000)
-    assert isinstance(holder.next(2000, able=True), Write)
+    assert isinstance(holder.next(2000, able=True), LeaseWrite)
 
 
 def test_a_mark_is_written_before_anything_is_sent_and_renews_the_lease() -> None:
@@ -97,10 +97,10 @@ def test_a_write_that_is_not_answered_counts_as_done_and_the_key_is_looked_at() 
     holder = ask(take(), 100, give_out=44).unanswered()
     assert not holder.sure
     assert holder.next(200, able=True) == Look()
-    again = holder.looked(1, Record(holder.me, 1, 30, 1), 201)
-    assert again.phase is Phase.HOLDING
+    again = holder.looked(1, LeaseRecord(holder.me, 1, 30, 1), 201)
+    assert again.phase is LeasePhase.HOLDING
     renewal = again.next(2500, able=True)
-    assert isinstance(renewal, Write)
+    assert isinstance(renewal, LeaseWrite)
     assert renewal.record.handed_over == 44, "the lost write may be carried out yet"
 
 
@@ -108,12 +108,12 @@ def test_a_holder_whose_key_is_anothers_stands_by() -> None:
     holder = ask(take(), 100, give_out=44).refused()
     assert holder.next(101, able=True) == Look()
     standby = holder.looked(9, OTHER, 102)
-    assert standby.phase is Phase.STANDBY
+    assert standby.phase is LeasePhase.STANDBY
     assert not standby.may_send(103)
 
 
 def test_a_hub_that_was_started_again_is_another_and_waits() -> None:
-    again = Lease("qx1hub-10/2", LEASE_MS).looked(8, Record("qx1hub-10/1", 4, 900, 55), 0)
+    again = Lease("qx1hub-10/2", LEASE_MS).looked(8, LeaseRecord("qx1hub-10/1", 4, 900, 55), 0)
     assert isinstance(again.next(1, able=True), Wait)
 
 
@@ -121,21 +121,21 @@ def test_a_take_over_that_was_not_answered_is_finished_without_waiting() -> None
     standby = lease().looked(8, OTHER, 0).looked(8, OTHER, 5900)
     standby = standby.begin(standby.next(6000, able=True), 6000).unanswered()
     assert standby.next(6100, able=True) == Look()
-    seen = standby.looked(9, Record(standby.me, 5, 900, 56), 6101)
+    seen = standby.looked(9, LeaseRecord(standby.me, 5, 900, 56), 6101)
     assert not seen.may_send(6102)
-    assert seen.next(6102, able=True) == Write(9, Record(standby.me, 6, 900, 57))
+    assert seen.next(6102, able=True) == LeaseWrite(9, LeaseRecord(standby.me, 6, 900, 57))
 
 
 def test_a_hub_that_stops_gives_the_lease_up() -> None:
     giving_up = take().giving_up()
-    assert isinstance(giving_up, Write)
+    assert isinstance(giving_up, LeaseWrite)
     assert giving_up.record.holder == ""
-    assert take().begin(giving_up, 10).wrote(2, 12).phase is Phase.STANDBY
+    assert take().begin(giving_up, 10).wrote(2, 12).phase is LeasePhase.STANDBY
     assert lease().giving_up() is None
 
 
 records = st.builds(
-    Record,
+    LeaseRecord,
     st.text("abcxyz0189-/", max_size=64),
     st.integers(0, 2**53 - 1),
     st.integers(0, 2**53 - 1),
@@ -144,7 +144,7 @@ records = st.builds(
 
 
 @given(records)
-def test_a_record_reads_back_as_itself(record: Record) -> None:
+def test_a_record_reads_back_as_itself(record: LeaseRecord) -> None:
     assert read_record(record.to_octets()) == record
 
 

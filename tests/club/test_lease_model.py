@@ -14,8 +14,8 @@ from typing import NamedTuple
 import pytest
 
 from gateway.club.dispatch import Dispatch, Due
-from gateway.club.lease import Lease, Look, Phase, Record, Seen, Wait, Write
-from gateway.club.sender import Now, Sender
+from gateway.club.lease import KeySeen, Lease, LeasePhase, LeaseRecord, LeaseWrite, Look, Wait
+from gateway.club.sender import Sender, SenderMoment
 
 LEASE_MS = 1000
 TICK_MS = 1000
@@ -24,18 +24,18 @@ DUES = {sequence: Due(sequence, b"line\r\n", 0) for sequence in range(1, FRAMES 
 MOST_TICKS = 1
 MOST_WRITES = 4
 
-TAKEN = Record("a", 1, 0, 1)
-HOLDS = Lease("a", LEASE_MS, Phase.HOLDING, Seen(1, TAKEN, 0), good_until_ms=LEASE_MS)
+TAKEN = LeaseRecord("a", 1, 0, 1)
+HOLDS = Lease("a", LEASE_MS, LeasePhase.HOLDING, KeySeen(1, TAKEN, 0), good_until_ms=LEASE_MS)
 
 MakeSender = Callable[[str, int, Dispatch], Sender]
-Key = tuple[int, Record | None]
+Key = tuple[int, LeaseRecord | None]
 """What stands in the lease's key: revision and record."""
 
 
 class Asked(NamedTuple):
     """What a hub asked of the engine, and the answer on its way back."""
 
-    write: Write | None
+    write: LeaseWrite | None
     """None: to look at the key."""
 
     answer: Key | bool | None = None
@@ -61,7 +61,7 @@ class World(NamedTuple):
     stands: Key
     hubs: tuple[Hub, ...]
     sent: tuple[int, ...] = (0,) * FRAMES
-    straying: tuple[Write, ...] = ()
+    straying: tuple[LeaseWrite, ...] = ()
     """Writes that their hub gave up, and that the engine may get yet."""
 
     lost: int = 0
@@ -96,14 +96,14 @@ def without_history(lease: Lease) -> Lease:
     """What no longer matters is made equal, so that fewer worlds are told apart."""
     if lease.asked is None:
         lease = replace(lease, begun_ms=0)
-    if lease.phase is Phase.HOLDING:
+    if lease.phase is LeasePhase.HOLDING:
         seen = None if lease.seen is None else replace(lease.seen, since_ms=0)
         return replace(lease, seen=seen, looked_ms=None)
     return replace(lease, good_until_ms=0)
 
 
-def now_of(hub: Hub) -> Now:
-    return Now(hub.ticks * TICK_MS, 0, read=hub.read)
+def now_of(hub: Hub) -> SenderMoment:
+    return SenderMoment(hub.ticks * TICK_MS, 0, read=hub.read)
 
 
 class Mishaps(NamedTuple):
@@ -119,7 +119,7 @@ class Done(NamedTuple):
     hub: Hub
     stands: Key | None = None
     sent: tuple[int, ...] = ()
-    strays: Write | None = None
+    strays: LeaseWrite | None = None
     lost: int = 0
     restarts: int = 0
 
@@ -147,7 +147,7 @@ def ask(hub: Hub, stands: Key, new: MakeSender) -> Done | None:
     return Done(after_work(sender, hub, asked=asked))
 
 
-def carried_out(write: Write, stands: Key) -> Key | None:
+def carried_out(write: LeaseWrite, stands: Key) -> Key | None:
     """The key after a compare-and-set; None where it is refused."""
     return (stands[0] + 1, write.record) if write.revision == stands[0] else None
 
@@ -173,7 +173,7 @@ def answer(hub: Hub, new: MakeSender) -> Done | None:
     return Done(after_work(sender, hub, asked=None, recorded=recorded))
 
 
-def on_its_way(hub: Hub) -> Write | None:
+def on_its_way(hub: Hub) -> LeaseWrite | None:
     """A write that the engine has not got yet."""
     return hub.asked.write if hub.asked is not None and hub.asked.answer is None else None
 
@@ -200,7 +200,7 @@ def write(hub: Hub, stands: Key, new: MakeSender) -> Done | None:
 
 def restart(hub: Hub) -> Done | None:
     """The holder is killed, wherever it was, and starts again: it remembers nothing, and is another holder."""
-    if hub.lease.phase is not Phase.HOLDING:
+    if hub.lease.phase is not LeasePhase.HOLDING:
         return None
     again = Hub(Lease(f"{hub.lease.me}-again", LEASE_MS), ticks=hub.ticks)
     return Done(again, strays=on_its_way(hub), restarts=1)
@@ -257,14 +257,14 @@ def walk(most: Mishaps, new: MakeSender = Sender) -> set[World]:
 @pytest.mark.parametrize("most", [Mishaps(lost=1), Mishaps(restarts=1)])
 def test_no_frame_goes_twice_in_any_order_of_events(most: Mishaps) -> None:
     seen = walk(most)
-    assert any(world.hubs[1].lease.phase is Phase.HOLDING and sum(world.sent) for world in seen)
+    assert any(world.hubs[1].lease.phase is LeasePhase.HOLDING and sum(world.sent) for world in seen)
 
 
 class ForgetsTheMark(Sender):
-    def looked(self, revision: int, record: Record | None, now: Now) -> None:
+    def looked(self, revision: int, record: LeaseRecord | None, now: SenderMoment) -> None:
         self.lease = self.lease.looked(revision, record, now.monotonic_ms)
 
-    def wrote(self, revision: int, now: Now) -> None:
+    def wrote(self, revision: int, now: SenderMoment) -> None:
         self.lease = self.lease.wrote(revision, now.monotonic_ms)
 
 

@@ -19,7 +19,7 @@ from aiohttp import web
 
 from gateway import cli
 from gateway.commands.watching.client import Client, UnansweredError, gateway_of
-from gateway.commands.watching.published import Answering, Event, NoAnswer, Told
+from gateway.commands.watching.published import Answering, Event, NoAnswer, Notice
 from gateway.documents import DocumentError
 from gateway.feed.schemas import Schema
 from gateway.running.service import Service
@@ -275,7 +275,7 @@ def test_no_other_secret_of_the_station_file_is_read(tmp_path: Path) -> None:
 async def test_it_comes_back_to_a_gateway_that_was_away_and_gets_what_it_has_not_had(tmp_path: Path) -> None:
     async with Decoder() as decoder:
         station = station_file(tmp_path, station_text(decoder.port, free_port()))
-        told: list[Told] = []
+        told: list[Notice] = []
         async with Client(gateway_of(station.path), catch_up=True) as client:
 
             async def follow() -> None:
@@ -295,7 +295,7 @@ async def test_it_comes_back_to_a_gateway_that_was_away_and_gets_what_it_has_not
     assert heard_in(told) == [">run 1", ">run 2"]
 
 
-def heard_in(told: list[Told]) -> list[str]:
+def heard_in(told: list[Notice]) -> list[str]:
     return [one.plain["information"] for one in told if isinstance(one, Event) and one.kind == "heard"]
 
 

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from gateway.frames.capture import (
     MAXIMUM_LINE_OCTETS,
     BadLine,
+    CaptureLine,
     CaptureLines,
-    Line,
     read_heard,
     read_object,
 )
@@ -21,7 +21,7 @@ from gateway.frames.plain import PlainFormError, to_object
 from tests.frames.strategies import any_frames, splits
 
 
-def lines_of(*data: bytes) -> list[Line | BadLine]:
+def lines_of(*data: bytes) -> list[CaptureLine | BadLine]:
     lines = CaptureLines()
     return [*(line for each in data for line in lines.feed(each)), *lines.end()]
 
@@ -38,13 +38,21 @@ def test_any_split_gives_the_same_lines(data: bytes, drawn: st.DataObject) -> No
 
 
 def test_lines_are_numbered_as_an_editor_shows_them() -> None:
-    assert lines_of(b"one\n\n  \r\ntwo\r\nthree") == [Line(1, b"one"), Line(4, b"two"), Line(5, b"three")]
+    assert lines_of(b"one\n\n  \r\ntwo\r\nthree") == [
+        CaptureLine(1, b"one"),
+        CaptureLine(4, b"two"),
+        CaptureLine(5, b"three"),
+    ]
 
 
 def test_a_line_that_is_too_long_is_named_once_and_the_next_is_read() -> None:
     long = BadLine(2, f"the line is longer than {MAXIMUM_LINE_OCTETS} octets")
-    assert lines_of(b"one\n", *[b"x" * 1000] * 100, b"\ntwo\n") == [Line(1, b"one"), long, Line(3, b"two")]
-    assert lines_of(b"x" * MAXIMUM_LINE_OCTETS) == [Line(1, b"x" * MAXIMUM_LINE_OCTETS)]
+    assert lines_of(b"one\n", *[b"x" * 1000] * 100, b"\ntwo\n") == [
+        CaptureLine(1, b"one"),
+        long,
+        CaptureLine(3, b"two"),
+    ]
+    assert lines_of(b"x" * MAXIMUM_LINE_OCTETS) == [CaptureLine(1, b"x" * MAXIMUM_LINE_OCTETS)]
     assert lines_of(b"\n", b"x" * (MAXIMUM_LINE_OCTETS + 1)) == [long]
 
 

@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as some
 
 from gateway.frames.moment import Moment
-from gateway.frames.pulse import CATCH_UP_MS, SHOWN_MS, STANDSTILL_MS, Pulse, Source
+from gateway.frames.pulse import CATCH_UP_MS, SHOWN_MS, STANDSTILL_MS, FrameSource, Pulse
 from gateway.groundwork.part import State
 
 TIME_MS = 1_800_000_000_000
@@ -23,21 +23,21 @@ def a_pulse(*beats_ms: int) -> Pulse:
 
 def test_while_it_turns_everything_is_heard_when_it_is_read() -> None:
     pulse = a_pulse(250, 500, 750)
-    assert pulse.heard(at(900), Source(), emptied=True) == at(900)
+    assert pulse.heard(at(900), FrameSource(), emptied=True) == at(900)
 
 
 def test_a_read_before_the_first_beat_after_a_standstill_counts_from_where_that_began() -> None:
-    assert a_pulse(250).heard(at(20_250), Source(), emptied=True) == at(250)
+    assert a_pulse(250).heard(at(20_250), FrameSource(), emptied=True) == at(250)
 
 
 def test_a_read_after_that_beat_does_so_too_and_the_next_read_does_not() -> None:
-    pulse, source = a_pulse(250, 20_250), Source()
+    pulse, source = a_pulse(250, 20_250), FrameSource()
     assert pulse.heard(at(20_251), source, emptied=True) == at(250)
     assert pulse.heard(at(20_252), source, emptied=True) == at(20_252)
 
 
 def test_what_is_left_over_in_a_source_has_waited_as_well_however_long_it_takes_to_read() -> None:
-    pulse, source = a_pulse(250, 20_250), Source()
+    pulse, source = a_pulse(250, 20_250), FrameSource()
     assert pulse.heard(at(20_251), source, emptied=False) == at(250)
     pulse.beat(at(20_500))
     assert pulse.heard(at(20_250 + CATCH_UP_MS + 400), source, emptied=True) == at(250)
@@ -46,7 +46,7 @@ def test_what_is_left_over_in_a_source_has_waited_as_well_however_long_it_takes_
 
 def test_a_source_that_had_nothing_waiting_is_heard_at_once_a_little_later() -> None:
     pulse = a_pulse(250, 20_250, 20_500, 20_750, 21_000)
-    assert pulse.heard(at(20_250 + CATCH_UP_MS + 1), Source(), emptied=True).elapsed_ms == 20_250 + CATCH_UP_MS + 1
+    assert pulse.heard(at(20_250 + CATCH_UP_MS + 1), FrameSource(), emptied=True).elapsed_ms == 20_250 + CATCH_UP_MS + 1
 
 
 def test_a_standstill_is_told_once_counted_and_shown_for_a_while() -> None:
@@ -68,7 +68,7 @@ STEPS = some.lists(some.tuples(some.integers(1, 3 * STANDSTILL_MS), some.sampled
 
 @given(STEPS)
 def test_what_is_read_is_new_or_counts_from_where_a_standstill_began(steps: list[tuple[int, str]]) -> None:
-    pulse, source, now_ms, beat_ms = Pulse(TIME_MS), Source(), 0, 0
+    pulse, source, now_ms, beat_ms = Pulse(TIME_MS), FrameSource(), 0, 0
     began: set[int] = set()
     pulse.beat(at(0))
     for pause_ms, act in steps:

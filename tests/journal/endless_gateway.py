@@ -9,20 +9,20 @@ from pathlib import Path
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Run
-from gateway.journal.capture import Captures
+from gateway.journal.capture import CaptureKeeper
 from gateway.journal.journal import Journal
-from gateway.journal.options import CaptureOptions, Pace
+from gateway.journal.options import CaptureOptions, DiskPace
 from tests.journal.keeping import RUN, frames
 from tests.judged_frames import POLICY, Post
 from tests.options import journal_options
 
-AT_ONCE = Pace(gather=0)
+AT_ONCE = DiskPace(gather=0)
 
 
 async def main(journal_path: Path, capture_folder: Path) -> None:
     run = Run(RUN)
     journal = Journal(journal_options(journal_path, pace=AT_ONCE), run, callsign="QX1GAT-10", policy=POLICY)
-    captures = Captures(CaptureOptions(capture_folder, pace=AT_ONCE), run)
+    captures = CaptureKeeper(CaptureOptions(capture_folder, pace=AT_ONCE), run)
     post = Post(RUN)
     said = 0
     async with asyncio.TaskGroup() as tasks:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from gateway.feed.heard_object import HeardPayload
-from gateway.frames.capture import BEGAN_WITH, Line, read_object
+from gateway.frames.capture import BEGAN_WITH, CaptureLine, read_object
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.duration import DAY_MS
@@ -73,7 +73,7 @@ def rows_in(path: Path, select: str) -> list[tuple[Any, ...]]:
 
 def heard_objects(path: Path) -> list[PlainObject]:
     """The heard objects in a journal, none of them damaged."""
-    objects = [read_object(line.octets) for line in read_heard(path) if isinstance(line, Line)]
+    objects = [read_object(line.octets) for line in read_heard(path) if isinstance(line, CaptureLine)]
     return [plain for plain in objects if BEGAN_WITH not in plain]
 
 

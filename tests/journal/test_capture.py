@@ -12,12 +12,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from gateway.feed.heard_object import HeardPayload
-from gateway.frames.capture import BadLine, Line, read_heard
+from gateway.frames.capture import BadLine, CaptureLine, read_heard
 from gateway.frames.heard import Moment
 from gateway.groundwork.duration import DAY_MS
 from gateway.groundwork.expanding import CompressionError
-from gateway.journal.capture import Captures, CaptureWriter
-from gateway.journal.options import MEGABYTE, CaptureOptions, Pace
+from gateway.journal.capture import CaptureKeeper, CaptureWriter
+from gateway.journal.options import MEGABYTE, CaptureOptions, DiskPace
 from gateway.journal.reading import read_lines
 from gateway.journal.trouble import JournalError
 from tests.journal.keeping import RUN, Clock, batch_of, frames, full_disk, running, until_written
@@ -51,13 +51,13 @@ def read(octets: bytes) -> list[bytes]:
     lines: list[bytes] = []
     with contextlib.suppress(CompressionError):
         for line in read_lines(io.BytesIO(octets)):
-            assert isinstance(line, Line)
+            assert isinstance(line, CaptureLine)
             lines.append(line.octets)
     return lines
 
 
 async def test_what_is_heard_is_captured_as_it_is_published(folder: Path) -> None:
-    captures = Captures(CaptureOptions(folder, pace=Pace(gather=0)), Clock().run())
+    captures = CaptureKeeper(CaptureOptions(folder, pace=DiskPace(gather=0)), Clock().run())
     judged = frames(20)
     async with running(captures):
         for each in judged:
@@ -112,7 +112,7 @@ def test_any_lines_come_back_and_any_damage_is_passed_over(
     for place in data.draw(st.lists(st.integers(0, max(len(octets) - 1, 0)), max_size=3)):
         spoiled[place : place + 1] = data.draw(st.binary(max_size=2))
     with contextlib.suppress(CompressionError):
-        assert all(isinstance(line, Line | BadLine) for line in read_lines(io.BytesIO(bytes(spoiled))))
+        assert all(isinstance(line, CaptureLine | BadLine) for line in read_lines(io.BytesIO(bytes(spoiled))))
 
 
 def test_a_file_that_is_large_enough_is_ended_and_another_one_begun(folder: Path) -> None:
@@ -203,7 +203,7 @@ def test_a_folder_that_cannot_be_made_is_named(tmp_path: Path) -> None:
 
 async def test_the_first_capture_of_a_run_begins_with_what_the_judge_remembered(folder: Path) -> None:
     run = Clock().run()
-    captures = Captures(CaptureOptions(folder, file_octets=1, octets=10**9, pace=Pace(gather=0)), run)
+    captures = CaptureKeeper(CaptureOptions(folder, file_octets=1, octets=10**9, pace=DiskPace(gather=0)), run)
     captures.offer_beginning([{"budgets": {"plan": 1}}, {"duplicates": []}])
     post = Post(RUN)
     async with running(captures):
@@ -219,7 +219,7 @@ async def test_the_first_capture_of_a_run_begins_with_what_the_judge_remembered(
 
 
 async def test_a_run_that_hears_nothing_leaves_no_capture_though_its_judge_remembered_something(folder: Path) -> None:
-    captures = Captures(CaptureOptions(folder, pace=Pace(gather=0)), Clock().run())
+    captures = CaptureKeeper(CaptureOptions(folder, pace=DiskPace(gather=0)), Clock().run())
     captures.offer_beginning([{"budgets": {}}])
     async with running(captures):
         pass

@@ -12,12 +12,12 @@ from structlog.testing import capture_logs
 
 from gateway.feed.heard_object import HeardPayload, encode, heard_object, no_report
 from gateway.feed.reader import ReportReader
-from gateway.frames.capture import Line, read_object
+from gateway.frames.capture import CaptureLine, read_object
 from gateway.groundwork.back_off import Pauses
 from gateway.groundwork.expanding import CompressionError
 from gateway.groundwork.part import PartKind, State
 from gateway.journal.journal import Journal
-from gateway.journal.options import Pace
+from gateway.journal.options import DiskPace
 from gateway.journal.reading import read_lines
 from gateway.journal.trouble import JournalRefusedError
 from gateway.judge.memory import JudgeMemory
@@ -28,7 +28,7 @@ from tests.judged_frames import NOON_MS, POLICY
 from tests.options import journal_options
 from tests.remembering import budgets_of
 
-AT_ONCE = Pace(gather=0, pauses=Pauses(0, 0))
+AT_ONCE = DiskPace(gather=0, pauses=Pauses(0, 0))
 
 METERED = """
 rates:
@@ -167,6 +167,6 @@ def captured(folder: Path) -> list[int]:
     sequences = []
     with capture.open("rb") as file, contextlib.suppress(CompressionError):
         for line in read_lines(file):
-            assert isinstance(line, Line)
+            assert isinstance(line, CaptureLine)
             sequences.append(int(read_object(line.octets)["sequence"]))
     return sequences

@@ -9,16 +9,16 @@ from structlog.testing import capture_logs
 
 from gateway.feed.heard_object import HeardPayload, no_report
 from gateway.groundwork.part import State
-from gateway.journal.capture import Captures
+from gateway.journal.capture import CaptureKeeper
 from gateway.journal.journal import Journal
-from gateway.journal.options import CaptureOptions, Pace
+from gateway.journal.options import CaptureOptions, DiskPace
 from gateway.journal.recorder import Recorder
 from gateway.watches.day import DayCounts
 from tests.journal.keeping import RUN, Clock, frames, heard_in, rows_in, running, until_written
 from tests.judged_frames import POLICY, Post
 from tests.options import journal_options
 
-PACE = Pace(gather=0, look=0.001)
+PACE = DiskPace(gather=0, look=0.001)
 
 
 def journal_at(path: Path) -> Journal:
@@ -94,7 +94,7 @@ async def test_into_a_new_journal_everything_that_is_remembered_is_dumped_anew(t
 @pytest.mark.parametrize("folder_too", [False, True])
 async def test_captures_that_are_deleted_are_begun_anew(tmp_path: Path, *, folder_too: bool) -> None:
     folder, post = tmp_path / "captures", Post(RUN)
-    captures = Captures(CaptureOptions(folder, pace=PACE), Clock().run(RUN))
+    captures = CaptureKeeper(CaptureOptions(folder, pace=PACE), Clock().run(RUN))
     async with running(captures):
         await hear(captures, post, 2)
         if folder_too:

@@ -10,9 +10,9 @@ import pytest
 from structlog.testing import capture_logs
 
 from gateway.feed.heard_object import HeardPayload
-from gateway.journal.capture import Captures
+from gateway.journal.capture import CaptureKeeper
 from gateway.journal.journal import Journal
-from gateway.journal.options import CaptureOptions, Pace
+from gateway.journal.options import CaptureOptions, DiskPace
 from tests.journal.keeping import Clock, batch_of, frames, running, store_at, until_written
 from tests.judged_frames import POLICY
 from tests.options import journal_options
@@ -36,9 +36,9 @@ async def test_journal_and_captures_are_private_while_they_are_written_and_after
     tmp_path: Path, mask: int
 ) -> None:
     run = Clock().run("run")
-    pace = Pace(gather=0)
+    pace = DiskPace(gather=0)
     journal = Journal(journal_options(tmp_path / "stile.db", pace=pace), run, callsign="QX1GAT-10", policy=POLICY)
-    captures = Captures(CaptureOptions(tmp_path / "captures", pace=pace), run)
+    captures = CaptureKeeper(CaptureOptions(tmp_path / "captures", pace=pace), run)
     with umask(mask):
         async with running(journal), running(captures):
             for judged in frames(3):
@@ -72,7 +72,7 @@ async def test_captures_that_others_may_change_are_said_with_the_remedy(tmp_path
     folder = tmp_path / "captures"
     folder.mkdir()
     folder.chmod(0o777)
-    captures = Captures(CaptureOptions(folder, pace=Pace(gather=0)), Clock().run())
+    captures = CaptureKeeper(CaptureOptions(folder, pace=DiskPace(gather=0)), Clock().run())
     with capture_logs() as logs:
         async with running(captures):
             captures.offer([HeardPayload(frames(1)[0])])

@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from gateway.frames.capture import BadLine, Line, read_object
+from gateway.frames.capture import BadLine, CaptureLine, read_object
 from gateway.groundwork.expanding import CompressionError
 from gateway.journal import reading
 from gateway.journal.batch import Dump
@@ -131,7 +131,7 @@ def test_captures_are_read_line_by_line_whatever_they_are_compressed_with(
         read = list(read_lines(file))
     assert read[6] == BadLine(7, "the line is longer than 65536 octets")
     del read[6], lines[6]
-    assert [line.octets for line in read if isinstance(line, Line)] == lines
+    assert [line.octets for line in read if isinstance(line, CaptureLine)] == lines
 
 
 def test_a_capture_that_is_cut_off_is_read_as_far_as_it_goes() -> None:
@@ -139,7 +139,7 @@ def test_a_capture_that_is_cut_off_is_read_as_far_as_it_goes() -> None:
     reader = read_lines(io.BytesIO(content[: len(content) // 2]))
     read: list[bytes] = []
     with pytest.raises(CompressionError, match="cut off"):
-        read.extend(line.octets for line in reader if isinstance(line, Line))
+        read.extend(line.octets for line in reader if isinstance(line, CaptureLine))
     assert read == [b"%d" % number for number in range(len(read))]
     assert len(read) > 3000
 
@@ -150,7 +150,7 @@ def test_each_run_begins_with_what_its_judge_remembered(path: Path) -> None:
         pieces = deque[Mapping[str, Any]]([{"run": run}, {"budgets": {}}])
         store.write(batch_of(frames(2, Post(run)), beginning=Dump("judge", 1, 0, pieces=pieces)))
         store.close()
-    lines = [read_object(line.octets) for line in read_heard(path) if isinstance(line, Line)]
+    lines = [read_object(line.octets) for line in read_heard(path) if isinstance(line, CaptureLine)]
     told = [(plain["run"], plain.get("began_with", plain.get("sequence"))) for plain in lines]
     assert told[:4] == [("first", {"run": "first"}), ("first", {"budgets": {}}), ("first", 1), ("first", 2)]
     assert told[4:] == [("second", {"run": "second"}), ("second", {"budgets": {}}), ("second", 1), ("second", 2)]

@@ -17,12 +17,12 @@ from gateway.frames.heard import Moment
 from gateway.journal import schema
 from gateway.journal.batch import Dump
 from gateway.journal.recollection import Kept, Recollection, Wanted
-from gateway.journal.runs import Now, PastRun, shifts
+from gateway.journal.runs import PastRun, RunStart, shifts
 from tests.journal.keeping import RUN, batch_of, frames, store_at
 from tests.judged_frames import NOON_MS, Post
 from tests.remembering import any_json
 
-HERE = Now(NOON_MS + 3_600_000, "boot-1", 5_000_000, synchronised=True)
+HERE = RunStart(NOON_MS + 3_600_000, "boot-1", 5_000_000, synchronised=True)
 
 
 @pytest.fixture
@@ -34,7 +34,7 @@ def dump(name: str, heard: int, *pieces: Mapping[str, Any], version: int = 1) ->
     return Dump(name, version, heard, pieces=deque(pieces))
 
 
-def recollected(path: Path, *names: str, now: Now = HERE, recent: int = 0) -> Recollection:
+def recollected(path: Path, *names: str, now: RunStart = HERE, recent: int = 0) -> Recollection:
     store = store_at(path, "the next run")
     try:
         return store.recollect(Wanted(names, now, no_report, recent))
@@ -120,7 +120,7 @@ def test_frames_that_a_killed_gateway_left_beside_the_journal_are_among_them(pat
 # How long ago it was
 
 
-def shift(*runs: PastRun, now: Now = HERE) -> list[int]:
+def shift(*runs: PastRun, now: RunStart = HERE) -> list[int]:
     found = shifts(runs, now)
     return [found[run.number] for run in runs]
 
@@ -128,7 +128,7 @@ def shift(*runs: PastRun, now: Now = HERE) -> list[int]:
 def test_within_one_start_of_the_computer_its_own_clock_tells_the_time_away() -> None:
     run = PastRun(1, "boot-1", 4_000_000, Moment(900_000, 0))
     assert shift(run) == [-1_000_000]
-    assert shift(run, now=Now(NOON_MS * 3, "boot-1", 5_000_000, synchronised=False)) == [-1_000_000]
+    assert shift(run, now=RunStart(NOON_MS * 3, "boot-1", 5_000_000, synchronised=False)) == [-1_000_000]
 
 
 def test_over_a_restart_of_the_computer_a_trusted_wall_clock_does() -> None:
@@ -139,12 +139,12 @@ def test_over_a_restart_of_the_computer_a_trusted_wall_clock_does() -> None:
 @pytest.mark.parametrize(
     ("last_ms", "now"),
     [
-        (NOON_MS, Now(NOON_MS + 3_600_000, "boot-1", 5_000_000, synchronised=False)),
-        (NOON_MS, Now(NOON_MS - 1, "boot-1", 5_000_000, synchronised=True)),
+        (NOON_MS, RunStart(NOON_MS + 3_600_000, "boot-1", 5_000_000, synchronised=False)),
+        (NOON_MS, RunStart(NOON_MS - 1, "boot-1", 5_000_000, synchronised=True)),
         (86_400_000, HERE),  # 1970: a clock without a battery
     ],
 )
-def test_else_the_time_away_is_not_counted_at_all(last_ms: int, now: Now) -> None:
+def test_else_the_time_away_is_not_counted_at_all(last_ms: int, now: RunStart) -> None:
     assert shift(PastRun(1, "boot-0", 4_000_000, Moment(900_000, last_ms)), now=now) == [-900_000]
 
 

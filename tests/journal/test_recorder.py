@@ -15,16 +15,16 @@ from gateway.frames.heard import Moment
 from gateway.groundwork.back_off import Pauses
 from gateway.groundwork.part import PartKind, State
 from gateway.journal.batch import Batch
-from gateway.journal.options import Limits, Pace
+from gateway.journal.options import DiskPace, Limits
 from gateway.journal.recorder import Recorder
-from gateway.journal.trouble import JournalError, Trouble
+from gateway.journal.trouble import DiskTrouble, JournalError
 from gateway.judge.verdict import Judged
 from tests.journal.keeping import Clock, frames, running, until_written
 from tests.judged_frames import NOON_MS, Post
 from tests.payload_schemas import held_to
 
 LIMITS = Limits()
-AT_ONCE = Pace(gather=0, pauses=Pauses(0, 0))
+AT_ONCE = DiskPace(gather=0, pauses=Pauses(0, 0))
 FULL = JournalError("the disk is full", "make room")
 
 
@@ -32,7 +32,7 @@ class Disk:
     """A medium in memory that does as it is told."""
 
     def __init__(self) -> None:
-        self.notice: Trouble | None = None
+        self.notice: DiskTrouble | None = None
         self.batches: list[list[int]] = []
         self.sent: dict[int, int] = {}
         self.failures: list[Exception] = []
@@ -82,7 +82,7 @@ class Disk:
 
 
 class Fixture:
-    def __init__(self, *, limits: Limits = LIMITS, pace: Pace = AT_ONCE) -> None:
+    def __init__(self, *, limits: Limits = LIMITS, pace: DiskPace = AT_ONCE) -> None:
         self.clock = Clock()
         self.disk = Disk()
         self.recorder = Recorder(PartKind.JOURNAL, self.disk, self.clock.run().now, limits=limits, pace=pace)
@@ -323,7 +323,7 @@ async def test_what_was_shed_is_said_once_and_shows_in_health_until_it_ends() ->
 
 async def test_what_the_operator_should_know_of_a_disk_that_works_shows_in_health() -> None:
     fixture = Fixture()
-    fixture.disk.notice = Trouble("the journal was damaged", "see whether the disk is failing")
+    fixture.disk.notice = DiskTrouble("the journal was damaged", "see whether the disk is failing")
     async with running(fixture.recorder):
         part = fixture.recorder.part()
         assert (part.state, part.why) == (State.DEGRADED, "the journal was damaged")

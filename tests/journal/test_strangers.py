@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from gateway.frames.capture import BadLine, Line, read_object
+from gateway.frames.capture import BadLine, CaptureLine, read_object
 from gateway.journal import reading, schema
 from gateway.journal.reading import read_heard
 from gateway.journal.trouble import JournalError, JournalRefusedError
@@ -50,7 +50,7 @@ def read(path: Path) -> tuple[list[int], list[str]]:
     """The sequences that could be read, and why the others could not."""
     sequences, because = [], []
     for line in read_heard(path):
-        if isinstance(line, Line):
+        if isinstance(line, CaptureLine):
             sequences.append(read_object(line.octets)["sequence"])
         else:
             because.append(line.because)
@@ -106,9 +106,8 @@ def test_a_row_that_holds_no_object_is_passed_over(path: Path, statement: str, b
     journal_of(path, 5)
     change(path, statement)
     lines = list(read_heard(path))
-    assert [read_object(line.octets)["sequence"] for line in (*lines[:2], *lines[3:]) if isinstance(line, Line)] == [
-        1, 2, 4, 5,
-    ]  # fmt: skip
+    others = [line for line in (*lines[:2], *lines[3:]) if isinstance(line, CaptureLine)]
+    assert [read_object(line.octets)["sequence"] for line in others] == [1, 2, 4, 5]
     third = lines[2]
     assert (third.because if isinstance(third, BadLine) else None) == because
 

@@ -12,7 +12,7 @@ from gateway.frames.capture import MAXIMUM_LINE_OCTETS
 from gateway.frames.frame import Damaged
 from gateway.receivers.address import AddressError, parse
 from gateway.receivers.file import LONGEST_PAUSE_MS, CaptureReceiver
-from gateway.receivers.receiver import Phase
+from gateway.receivers.receiver import ReceiverPhase
 from tests.receivers.listening import Clock, Ear, frame
 
 
@@ -113,7 +113,7 @@ async def test_lines_that_cannot_be_read_are_counted_and_passed_over(path: Path)
     receiver, ear, _ = await play(path, line(0, "one"), *bad, "\n", line(0, "two"))
     assert ear.frames == [frame("one"), frame("two")]
     assert receiver.counts.unreadable == len(bad)
-    assert receiver.phase is Phase.PLAYED_OUT
+    assert receiver.phase is ReceiverPhase.PLAYED_OUT
     assert receiver.reason == "7 lines could not be read"
 
 
@@ -125,7 +125,7 @@ async def test_the_last_line_needs_no_end(path: Path) -> None:
 async def test_an_empty_capture_is_played_out_at_once(path: Path) -> None:
     receiver, ear, _ = await play(path)
     assert ear.heard == []
-    assert receiver.phase is Phase.PLAYED_OUT
+    assert receiver.phase is ReceiverPhase.PLAYED_OUT
     assert receiver.reason == ""
 
 
@@ -135,13 +135,13 @@ async def test_a_compressed_capture_that_was_cut_off_is_played_as_far_as_it_goes
     receiver, ear, _ = await play_file(path)
     assert ear.frames == [frame(str(number)) for number in range(len(ear.frames))]
     assert len(ear.frames) > 256
-    assert receiver.phase is Phase.FAILED
+    assert receiver.phase is ReceiverPhase.FAILED
     assert receiver.reason == "the capture cannot be read: it is cut off in the middle of its compressed data"
 
 
 async def test_a_capture_that_is_not_there_is_said_to_be_missing(path: Path) -> None:
     receiver, _, _ = await play_file(path)
-    assert receiver.phase is Phase.FAILED
+    assert receiver.phase is ReceiverPhase.FAILED
     assert receiver.reason == "the capture cannot be read: No such file or directory"
 
 

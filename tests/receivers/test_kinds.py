@@ -6,7 +6,7 @@ from gateway.frames.heard import Run
 from gateway.receivers.address import AddressError, parse
 from gateway.receivers.file import CaptureReceiver
 from gateway.receivers.kinds import open_receiver
-from gateway.receivers.receiver import Phase, Receiver
+from gateway.receivers.receiver import Receiver, ReceiverPhase
 from gateway.receivers.stream import StreamReceiver
 from gateway.receivers.udp import DatagramReceiver
 from tests.receivers.listening import Ear
@@ -30,7 +30,7 @@ def test_every_address_has_its_receiver(text: str, kind: type[Receiver]) -> None
     receiver = open_receiver("vhf", address, Run("test"), Ear())
     assert isinstance(receiver, kind)
     assert (receiver.name, receiver.address) == ("vhf", address)
-    assert receiver.phase is Phase.STARTING
+    assert receiver.phase is ReceiverPhase.STARTING
 
 
 def test_senders_that_are_allowed_belong_to_udp_only() -> None:

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from gateway.frames.frame import Damaged, Frame, damaged
 from gateway.groundwork.part import State
 from gateway.receivers.address import parse
-from gateway.receivers.receiver import Phase, Receiver
+from gateway.receivers.receiver import Receiver, ReceiverPhase
 from tests.answers import figure, figure_names
 from tests.receivers.listening import Clock, Ear, frame
 
@@ -19,7 +19,7 @@ class Told(Receiver):
     async def listen(self) -> None:
         """Hear nothing."""
 
-    def enter(self, phase: Phase) -> None:
+    def enter(self, phase: ReceiverPhase) -> None:
         self._enter(phase)
 
     def hand_on(self, frames: Iterable[tuple[int, Frame | Damaged]]) -> None:
@@ -65,9 +65,9 @@ def test_a_receiver_that_never_gave_a_frame_waits_and_the_first_good_one_makes_i
     clock = Clock()
     receiver = told(clock, Ear())
     assert receiver.part().state is State.WAITING
-    receiver.enter(Phase.CONNECTING)
+    receiver.enter(ReceiverPhase.CONNECTING)
     assert receiver.part().state is State.WAITING
-    receiver.enter(Phase.LISTENING)
+    receiver.enter(ReceiverPhase.LISTENING)
     clock.seconds = 120
     assert (receiver.part().state, receiver.part().why) == (State.WAITING, "nothing came in 2 min")
     receiver.counts.octets += 812
@@ -83,18 +83,18 @@ def test_a_receiver_that_never_gave_a_frame_waits_and_the_first_good_one_makes_i
 
 def test_a_connection_that_is_lost_is_down_and_ok_again_once_it_is_back() -> None:
     receiver = told(Clock(), Ear())
-    receiver.enter(Phase.LISTENING)
+    receiver.enter(ReceiverPhase.LISTENING)
     receiver.hand_on([(0, frame("one"))])
-    receiver.enter(Phase.WAITING)
+    receiver.enter(ReceiverPhase.WAITING)
     receiver.reason = "the other end closed the connection"
     assert receiver.part().state is State.DOWN
-    receiver.enter(Phase.LISTENING)
+    receiver.enter(ReceiverPhase.LISTENING)
     assert receiver.part().state is State.OK
 
 
 def test_asking_changes_nothing() -> None:
     receiver = told(Clock(), Ear())
-    receiver.enter(Phase.LISTENING)
+    receiver.enter(ReceiverPhase.LISTENING)
     assert [receiver.part(), *receiver.figures()] == [receiver.part(), *receiver.figures()]
 
 
@@ -103,7 +103,7 @@ def test_since_when_it_does_not_listen_is_not_forgotten_while_it_tries_again() -
     receiver = told(clock, Ear())
     since = []
     for seconds, phase in enumerate(
-        [Phase.CONNECTING, Phase.LISTENING, Phase.WAITING, Phase.CONNECTING, Phase.WAITING]
+        map(ReceiverPhase, ["connecting", "listening", "waiting", "connecting", "waiting"])
     ):
         clock.seconds = seconds
         receiver.enter(phase)

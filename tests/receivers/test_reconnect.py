@@ -8,7 +8,7 @@ import pytest
 import structlog.testing
 
 from gateway.receivers.address import parse
-from gateway.receivers.receiver import Phase
+from gateway.receivers.receiver import ReceiverPhase
 from gateway.receivers.reconnect import ConnectionEndedError, ReconnectingReceiver, reason_of
 from tests.receivers.listening import Clock, Ear, at_once
 
@@ -24,7 +24,7 @@ class Scripted(ReconnectingReceiver):
         super().__init__("vhf", parse("kiss+tcp://127.0.0.1:7581"), clock.run(), Ear(), at_once(clock))
         self._clock = clock
         self._connections = iter(connections)
-        self.phases: list[tuple[Phase, str]] = []
+        self.phases: list[tuple[ReceiverPhase, str]] = []
 
     async def _hear_once(self) -> NoReturn:
         self.phases.append((self.phase, self.reason))
@@ -67,11 +67,11 @@ async def test_while_it_tries_again_the_reason_stays_in_sight_and_a_stop_is_show
     with suppress(EnoughError):
         await receiver.listen()
     assert receiver.phases == [
-        (Phase.CONNECTING, ""),
-        (Phase.CONNECTING, "refused"),
-        (Phase.CONNECTING, "closed"),
+        (ReceiverPhase.CONNECTING, ""),
+        (ReceiverPhase.CONNECTING, "refused"),
+        (ReceiverPhase.CONNECTING, "closed"),
     ]
-    assert receiver.phase is Phase.STOPPED
+    assert receiver.phase is ReceiverPhase.STOPPED
 
 
 async def test_a_decoder_that_is_away_for_long_is_logged_once() -> None:

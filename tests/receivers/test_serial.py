@@ -15,7 +15,7 @@ from gateway.frames.header import Header
 from gateway.frames.heard import Run
 from gateway.receivers.address import parse
 from gateway.receivers.kinds import open_receiver
-from gateway.receivers.receiver import Phase, Receiver
+from gateway.receivers.receiver import Receiver, ReceiverPhase
 from tests.receivers.listening import Clock, Ear, at_once, frame, in_kiss, listening, until
 
 
@@ -52,7 +52,7 @@ def receiver_at(device: Path, ear: Ear, clock: Clock | None = None, *, baud: int
 
 
 def is_listening(receiver: Receiver) -> bool:
-    return receiver.phase is Phase.LISTENING
+    return receiver.phase is ReceiverPhase.LISTENING
 
 
 async def test_every_octet_passes_the_line_unchanged(modem: Modem, tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from gateway.frames.kiss import MAXIMUM_ESCAPED_OCTETS
 from gateway.groundwork.part import State
 from gateway.receivers.address import ReceiverAddress, parse
 from gateway.receivers.kinds import open_receiver
-from gateway.receivers.receiver import READ_OCTETS, Phase, Receiver
+from gateway.receivers.receiver import READ_OCTETS, Receiver, ReceiverPhase
 from gateway.receivers.reconnect import Patience
 from gateway.receivers.stream import StreamReceiver
 from tests.receivers.listening import (
@@ -84,7 +84,7 @@ async def test_a_connection_that_ends_is_made_again(ending: Ending | None) -> No
         async with listening(receiver):
             await until(lambda: frame("two") in ear.frames)
             assert receiver.counts.connections == 2
-            assert receiver.phase is Phase.LISTENING
+            assert receiver.phase is ReceiverPhase.LISTENING
             assert receiver.reason == ""
 
 
@@ -212,7 +212,7 @@ async def test_a_stop_closes_the_connection_and_is_shown() -> None:
             task.cancel()
             await asyncio.wait([task])
             assert task.cancelled()
-            assert receiver.phase is Phase.STOPPED
+            assert receiver.phase is ReceiverPhase.STOPPED
             await asyncio.wait_for(left.wait(), 5)
 
 

@@ -14,7 +14,7 @@ from gateway.frames.frame import Damaged
 from gateway.frames.heard import Run
 from gateway.groundwork.part import State
 from gateway.receivers.address import AddressError, HostPort, ReceiverAddress, Scheme, parse
-from gateway.receivers.receiver import Phase
+from gateway.receivers.receiver import ReceiverPhase
 from gateway.receivers.udp import DatagramReceiver
 from tests.answers import figure
 from tests.receivers.listening import Clock, Ear, at_once, frame, listening, until
@@ -39,7 +39,7 @@ def sender_at(host: str) -> socket.socket:
 
 
 async def port_of(receiver: DatagramReceiver) -> tuple[str, int]:
-    await until(lambda: receiver.phase is Phase.LISTENING)
+    await until(lambda: receiver.phase is ReceiverPhase.LISTENING)
     assert receiver.port
     return "127.0.0.1", receiver.port
 

@@ -7,7 +7,7 @@ from gateway.groundwork.duration import HOUR_MS
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Judged
 from gateway.replay import observation
-from gateway.replay.observation import REMEMBERED_TEXTS, Area, LateCopies, Observations, Station
+from gateway.replay.observation import REMEMBERED_TEXTS, LateCopies, Observations, ObservedStation, PositionSpan
 from tests.judge.listening import NOON_MS
 from tests.replay.recording import LiveGateway
 
@@ -30,7 +30,7 @@ def test_only_what_goes_up_or_meets_a_rate_is_observed() -> None:
 
 
 def test_what_takes_turns_is_known_again_and_what_changes_is_not() -> None:
-    station = Station()
+    station = ObservedStation()
     for _ in range(4):
         for beacon in range(REMEMBERED_TEXTS):
             station.add(b"beacon %d" % beacon, {}, NOON_MS, 50)
@@ -41,7 +41,7 @@ def test_what_takes_turns_is_known_again_and_what_changes_is_not() -> None:
 
 
 def test_hours_are_those_of_the_clock_in_which_it_was_forwarded() -> None:
-    station = Station()
+    station = ObservedStation()
     for hour in (0, 0, 1, 5, 5):
         station.add(b"x", {}, NOON_MS + hour * HOUR_MS, 50)
     assert station.hours == 3
@@ -49,7 +49,7 @@ def test_hours_are_those_of_the_clock_in_which_it_was_forwarded() -> None:
 
 
 def test_an_area_is_as_large_as_its_diagonal() -> None:
-    area = Area()
+    area = PositionSpan()
     assert area.metres == 0
     area.add(60.0, 10.0)
     assert area.metres == 0

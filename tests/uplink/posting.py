@@ -10,7 +10,7 @@ from gateway.frames.heard import Run
 from gateway.groundwork.back_off import Pauses
 from gateway.uplink.client import Uplink
 from gateway.uplink.outbox import Outcome
-from gateway.uplink.state import Phase, UplinkOptions, UplinkState
+from gateway.uplink.state import UplinkOptions, UplinkPhase, UplinkState
 from tests.options import uplink_options
 
 CALLSIGN = "QX1GAT-10"
@@ -58,7 +58,7 @@ class Post:
         return self.uplink.state()
 
     @property
-    def phases(self) -> list[Phase]:
+    def phases(self) -> list[UplinkPhase]:
         return [state.phase for state in self.states]
 
     async def until(self, condition: Callable[[], bool]) -> None:
@@ -67,11 +67,11 @@ class Post:
                 self._changed.clear()
                 await self._changed.wait()
 
-    async def until_phase(self, phase: Phase) -> None:
+    async def until_phase(self, phase: UplinkPhase) -> None:
         await self.until(lambda: self.state.phase is phase)
 
     async def until_it_failed(self) -> None:
-        await self.until(lambda: Phase.WAITING in self.phases)
+        await self.until(lambda: UplinkPhase.WAITING in self.phases)
 
     async def until_counted(self, condition: Callable[[], bool]) -> None:
         """For what an uplink counts without telling anybody."""

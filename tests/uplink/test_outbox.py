@@ -3,7 +3,7 @@ from collections.abc import Sequence
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.uplink.outbox import Outbox, Outcome
+from gateway.uplink.outbox import LineOutbox, Outcome
 from tests.uplink.posting import Ticket
 
 FRESHNESS_MS = 10_000
@@ -15,7 +15,7 @@ class Ledger:
 
     def __init__(self) -> None:
         self.ends: list[tuple[Outcome, object]] = []
-        self.outbox: Outbox[Ticket] = Outbox(freshness_ms=FRESHNESS_MS, limit_octets=LIMIT, report=self._report)
+        self.outbox: LineOutbox[Ticket] = LineOutbox(freshness_ms=FRESHNESS_MS, limit_octets=LIMIT, report=self._report)
 
     def _report(self, outcome: Outcome, tickets: Sequence[Ticket]) -> None:
         assert tickets

@@ -9,7 +9,7 @@ from demo.network_server import Answer, Conduct, NetworkServer
 from gateway.groundwork.part import Part, State
 from gateway.uplink.outbox import Outcome
 from gateway.uplink.passcode import belongs
-from gateway.uplink.state import Phase
+from gateway.uplink.state import UplinkPhase
 from tests.uplink.posting import CALLSIGN, PASSCODE, Post, a_line, a_post
 
 
@@ -26,7 +26,7 @@ async def barring() -> AsyncIterator[NetworkServer]:
         yield server
 
 
-def told(post: Post, phase: Phase) -> Part:
+def told(post: Post, phase: UplinkPhase) -> Part:
     """What the operator was told when the uplink came to that phase first."""
     state = next(state for state in post.states if state.phase is phase)
     return state.part(post.run)
@@ -37,15 +37,15 @@ async def test_an_unverified_login_sends_nothing_says_so_loudly_once_and_stays(s
     with capture_logs() as logs:
         async with a_post(server) as post:
             post.offer("waited")
-            await post.until_phase(Phase.UNVERIFIED)
+            await post.until_phase(UplinkPhase.UNVERIFIED)
             post.offer("asked")
             assert post.ends == [(Outcome.REFUSED, "waited"), (Outcome.REFUSED, "asked")]
             server.reset()
-            await post.until(lambda: post.phases.count(Phase.UNVERIFIED) == 2)
+            await post.until(lambda: post.phases.count(UplinkPhase.UNVERIFIED) == 2)
             assert len(server.visitors) == 1
             server.conduct.answer = Answer.HONEST
             server.reset()
-            await post.until_phase(Phase.VERIFIED)
+            await post.until_phase(UplinkPhase.VERIFIED)
             post.offer("welcome")
             await server.until(lambda: server.counts.lines == 1)
     loud = [entry for entry in logs if entry["log_level"] == "error"]
@@ -59,26 +59,31 @@ async def test_a_server_that_does_not_verify_is_left_for_the_next_one(
 ) -> None:
     assert belongs(CALLSIGN, PASSCODE)
     async with a_post(barring, server, unverified_ms=40) as post:
-        await post.until_phase(Phase.VERIFIED)
+        await post.until_phase(UplinkPhase.VERIFIED)
         post.offer("welcome")
         await server.until(lambda: server.counts.accepted == 1)
     assert post.phases[:6] == [
-        Phase.CONNECTING, Phase.LOGGING_IN, Phase.UNVERIFIED, Phase.WAITING, Phase.CONNECTING, Phase.LOGGING_IN,
-    ]  # fmt: skip
+        UplinkPhase.CONNECTING,
+        UplinkPhase.LOGGING_IN,
+        UplinkPhase.UNVERIFIED,
+        UplinkPhase.WAITING,
+        UplinkPhase.CONNECTING,
+        UplinkPhase.LOGGING_IN,
+    ]
     why = "the server does not accept the login; the server said: logresp QX1GAT-10 unverified, server QN2NET"
-    for phase, state in ((Phase.UNVERIFIED, State.DEGRADED), (Phase.WAITING, State.DOWN)):
+    for phase, state in ((UplinkPhase.UNVERIFIED, State.DEGRADED), (UplinkPhase.WAITING, State.DOWN)):
         part = told(post, phase)
         assert (part.state, part.why) == (state, why)
         assert "another computer" in part.do
         assert "login check" in part.do
         assert "barred" in part.do
-    assert told(post, Phase.VERIFIED).why == told(post, Phase.VERIFIED).do == ""
+    assert told(post, UplinkPhase.VERIFIED).why == told(post, UplinkPhase.VERIFIED).do == ""
 
 
 async def test_servers_that_never_verify_are_asked_with_longer_and_longer_pauses(barring: NetworkServer) -> None:
     with capture_logs() as logs:
         async with a_post(barring, unverified_ms=2, steady=0.001) as post:
-            await post.until(lambda: post.phases.count(Phase.UNVERIFIED) == 4)
+            await post.until(lambda: post.phases.count(UplinkPhase.UNVERIFIED) == 4)
     # After three failures eight times the first; a connection that stood well would have made it the first again.
     assert post.uplink._back_off.failed() >= 0.08  # noqa: SLF001 - what it comes to is seen in hours only
     assert [entry["event"] for entry in logs if entry["log_level"] in {"warning", "error"}] == [
@@ -90,7 +95,7 @@ async def test_servers_that_never_verify_are_asked_with_longer_and_longer_pauses
 async def test_without_a_passcode_a_login_that_is_not_verified_stays(server: NetworkServer) -> None:
     server.conduct = Conduct(answer=Answer.UNVERIFIED, comment_seconds=0.01)
     async with a_post(server, passcode=None, unverified_ms=20) as post:
-        await post.until_phase(Phase.RECEIVE_ONLY)
+        await post.until_phase(UplinkPhase.RECEIVE_ONLY)
         start = post.state.comments
         await post.until_counted(lambda: post.state.comments > start + 8)  # 80 ms of them
     assert server.counts.connections == 1
@@ -98,9 +103,9 @@ async def test_without_a_passcode_a_login_that_is_not_verified_stays(server: Net
 
 async def test_a_login_that_is_taken_back_sends_nothing_more(server: NetworkServer) -> None:
     async with a_post(server) as post:
-        await post.until_phase(Phase.VERIFIED)
+        await post.until_phase(UplinkPhase.VERIFIED)
         server.say(b"# logresp QX1GAT-10 unverified, server QN1NET\r\n")
-        await post.until_phase(Phase.UNVERIFIED)
+        await post.until_phase(UplinkPhase.UNVERIFIED)
         post.offer("asked")
         assert post.ends == [(Outcome.REFUSED, "asked")]
     assert server.counts.lines == 0
@@ -117,13 +122,13 @@ async def test_what_a_server_says_before_it_closes_is_passed_on(
     server.conduct.answer = answer
     async with a_post(server) as post:
         await server.until(lambda: any(visitor.login for visitor in server.visitors))
-        await post.until_phase(Phase.LOGGING_IN if answer is Answer.NONE else Phase.VERIFIED)
+        await post.until_phase(UplinkPhase.LOGGING_IN if answer is Answer.NONE else UplinkPhase.VERIFIED)
         start = post.state.comments
         server.say(b"# full: \x1b[31mtry " + b"again " * 50 + b"\r\n")
         await post.until_counted(lambda: post.state.comments > start)
         leave(server)
         await post.until_it_failed()
-        why, do = told(post, Phase.WAITING).why, told(post, Phase.WAITING).do
+        why, do = told(post, UplinkPhase.WAITING).why, told(post, UplinkPhase.WAITING).do
     ending, _, said = why.partition("; the server said: ")
     assert ending in {"the server closed the connection", "the connection broke: Connection reset by peer"}
     assert said == ("full: ?[31mtry " + "again " * 50)[:120]
@@ -138,7 +143,7 @@ async def test_a_server_whose_words_differ_each_time_does_not_fill_the_log(serve
                 await server.until(lambda number=number: is_alone(server, number))  # type: ignore[misc]
                 server.say(b"# refused for the %dth time\r\n" % number)
                 server.half_close()
-            await post.until(lambda: post.phases.count(Phase.WAITING) == 4)
+            await post.until(lambda: post.phases.count(UplinkPhase.WAITING) == 4)
     said = [entry for entry in logs if entry["event"] == "uplink is down"]
     assert [entry["log_level"] for entry in said] == ["warning", "debug", "debug", "debug"]
     assert said[3]["reason"] == "the server closed the connection; the server said: refused for the 4th time"

@@ -6,7 +6,7 @@ from demo.network_server import Answer, Conduct, NetworkServer
 from gateway.frames.heard import Run
 from gateway.uplink import client
 from gateway.uplink.client import Uplink
-from gateway.uplink.state import Phase
+from gateway.uplink.state import UplinkPhase
 from tests.options import uplink_options
 from tests.uplink.posting import SECONDS, Ticket, a_line
 
@@ -34,7 +34,7 @@ async def test_a_connection_stands_from_the_answer_to_its_login_on(
         uplink: Uplink[Ticket] = Uplink(options, run, on_outcome=lambda *_: None)
         assert not uplink.offer([Ticket(a_line("early"), 0, "early")])
         running = asyncio.create_task(uplink.run())
-        wanted = Phase.VERIFIED if answer is Answer.HONEST else Phase.LOGGING_IN
+        wanted = UplinkPhase.VERIFIED if answer is Answer.HONEST else UplinkPhase.LOGGING_IN
         while uplink.state().phase is not wanted or not server.visitors:  # noqa: ASYNC110 - either end may be the last
             await asyncio.sleep(0.001)
         elapsed_seconds = 31

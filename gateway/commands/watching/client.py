@@ -16,7 +16,7 @@ import aiohttp
 from pydantic import SecretStr, ValidationError
 
 from gateway.commands.watching.event_reader import EventReader, EventStreamError, SentEvent
-from gateway.commands.watching.published import Answering, Event, Kind, NoAnswer, Told, event_of
+from gateway.commands.watching.published import Answering, Event, EventName, NoAnswer, Notice, event_of
 from gateway.groundwork.back_off import BackOff, Pauses
 from gateway.settings import DocumentError, load_text, read_token
 
@@ -137,13 +137,13 @@ class Client:
         heard = (await self._ask(f"/api/heard?limit={frames}")).get("heard")
         if not isinstance(heard, list):
             raise UnansweredError(_FOREIGN)
-        return [*(_event(Kind.HEARD, frame) for frame in reversed(heard)), await self.health()]
+        return [*(_event(EventName.HEARD, frame) for frame in reversed(heard)), await self.health()]
 
     async def health(self) -> Event:
         """How the gateway is now. Raises `UnansweredError`."""
-        return _event(Kind.HEALTH, await self._ask("/api/health"))
+        return _event(EventName.HEALTH, await self._ask("/api/health"))
 
-    async def follow(self) -> AsyncGenerator[Told, None]:
+    async def follow(self) -> AsyncGenerator[Notice, None]:
         """What the gateway tells, for ever: how it is now, then its events; and when it does not answer, why."""
         loop = asyncio.get_running_loop()
         back_off = BackOff(PAUSES)
@@ -151,8 +151,8 @@ class Client:
             began = loop.time()
             try:
                 async with aclosing(self._stream()) as stream:
-                    async for told in stream:
-                        yield told
+                    async for event in stream:
+                        yield event
                 trouble = NoAnswer("it ended the connection", _START_IT)
             except UnansweredError as error:
                 trouble = error.trouble
@@ -162,7 +162,7 @@ class Client:
             yield trouble
             await asyncio.sleep(pause)
 
-    async def _stream(self) -> AsyncGenerator[Told, None]:
+    async def _stream(self) -> AsyncGenerator[Notice, None]:
         health = await self.health()
         yield health
         last = self._last_event or (f"{health.plain['run']}-0" if self._catch_up else "")
@@ -174,8 +174,8 @@ class Client:
             async for octets in response.content.iter_any():
                 for event in _read(reader, octets):
                     self._last_event = event.identity
-                    if event.kind in set(Kind):
-                        yield _event(Kind(event.kind), _object(event.data))
+                    if event.kind in set(EventName):
+                        yield _event(EventName(event.kind), _object(event.data))
 
     async def _ask(self, path: str) -> Mapping[str, Any]:
         try:
@@ -212,7 +212,7 @@ def _read(reader: EventReader, octets: bytes) -> list[SentEvent]:
         raise UnansweredError(_FOREIGN) from None
 
 
-def _event(kind: Kind, plain: Mapping[str, Any]) -> Event:
+def _event(kind: EventName, plain: Mapping[str, Any]) -> Event:
     try:
         return event_of(kind, plain)
     except ValidationError:

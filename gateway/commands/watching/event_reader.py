@@ -38,14 +38,14 @@ class EventReader:
         ends_in_return = text.endswith(b"\r")  # a line feed that belongs to it may come yet
         lines = text.removesuffix(b"\r").replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")
         self._rest = lines.pop() + (b"\r" if ends_in_return else b"")
-        found = []
+        events = []
         for line in lines:
             event = self._take(line.decode("utf-8", "replace"))
             if event is not None:
-                found.append(event)
+                events.append(event)
         if self._held + len(self._rest) > LONGEST_EVENT:
             raise EventStreamError(f"an event of more than {LONGEST_EVENT} octets")
-        return found
+        return events
 
     def _take(self, line: str) -> SentEvent | None:
         if not self._began:

@@ -14,10 +14,10 @@ from gateway.commands.watching.published import (
     HeardShown,
     MissedShown,
     NoAnswer,
+    Notice,
     Shown,
-    Told,
 )
-from gateway.commands.watching.watched import SeenFrame
+from gateway.commands.watching.watched import WatchedFrame
 
 
 class Listing:
@@ -27,34 +27,34 @@ class Listing:
         self._states: dict[str, str] = {}
         self._trouble: NoAnswer | None = None
 
-    def take(self, told: Told, now: datetime) -> Iterator[str]:
+    def take(self, event: Notice, now: datetime) -> Iterator[str]:
         """The lines for it."""
-        match told:
+        match event:
             case Answering():
                 self._trouble = None
                 yield f"{now:%H:%M:%S} the gateway answers"
             case NoAnswer():
-                is_news, self._trouble = told != self._trouble, told
+                is_news, self._trouble = event != self._trouble, event
                 if is_news:
-                    yield f"{now:%H:%M:%S} THE GATEWAY DOES NOT ANSWER: {told}"
+                    yield f"{now:%H:%M:%S} THE GATEWAY DOES NOT ANSWER: {event}"
             case Event():
-                yield from self._lines(told.shown, now)
+                yield from self._lines(event.shown, now)
 
-    def _lines(self, told: Shown, now: datetime) -> Iterator[str]:
-        match told:
+    def _lines(self, event: Shown, now: datetime) -> Iterator[str]:
+        match event:
             case ForwardedShown():
                 pass  # the frame was said when it was heard
             case HeardShown():
-                if told.counts_as_emergency:
-                    yield words.emergency_words(told, now)
+                if event.counts_as_emergency:
+                    yield words.emergency_words(event, now)
                     yield words.CAUTION
-                yield words.frame_words(SeenFrame(told), now)
+                yield words.frame_words(WatchedFrame(event), now)
             case AlertShown(kind="emergency"):
                 pass  # the frame itself says so
             case AlertShown():
-                yield words.alert_words(told, now)
+                yield words.alert_words(event, now)
             case HealthShown():
-                yield from self._changes(told, now)
+                yield from self._changes(event, now)
             case MissedShown():
                 yield "some events are not shown: this watch was away, or could not keep up"
 

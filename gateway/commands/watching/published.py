@@ -12,7 +12,7 @@ from gateway.groundwork.part import State
 Count = Annotated[int, Field(ge=0)]
 
 
-class Kind(StrEnum):
+class EventName(StrEnum):
     """What an event tells of."""
 
     HEARD = "heard"
@@ -163,12 +163,12 @@ class MissedShown(_Published):
 
 Shown = HeardShown | HealthShown | AlertShown | MissedShown
 
-_MODELS: dict[Kind, type[Shown]] = {
-    Kind.HEARD: HeardShown,
-    Kind.FORWARDED: ForwardedShown,
-    Kind.HEALTH: HealthShown,
-    Kind.ALERT: AlertShown,
-    Kind.MISSED: MissedShown,
+_MODELS: dict[EventName, type[Shown]] = {
+    EventName.HEARD: HeardShown,
+    EventName.FORWARDED: ForwardedShown,
+    EventName.HEALTH: HealthShown,
+    EventName.ALERT: AlertShown,
+    EventName.MISSED: MissedShown,
 }
 
 
@@ -176,7 +176,7 @@ _MODELS: dict[Kind, type[Shown]] = {
 class Event:
     """One thing that the gateway told."""
 
-    kind: Kind
+    kind: EventName
     plain: Mapping[str, Any]
     """All of it."""
 
@@ -200,9 +200,9 @@ class NoAnswer:
         return f"{self.why}; {self.do}"
 
 
-Told = Event | Answering | NoAnswer
+Notice = Event | Answering | NoAnswer
 
 
-def event_of(kind: Kind, plain: Mapping[str, Any]) -> Event:
+def event_of(kind: EventName, plain: Mapping[str, Any]) -> Event:
     """The event of a plain object. Raises pydantic's `ValidationError` where no gateway tells such a thing."""
     return Event(kind, plain, _MODELS[kind].model_validate(plain))

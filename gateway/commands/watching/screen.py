@@ -41,14 +41,14 @@ class Emphasis(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ScreenLine:
     """One line of the screen, no wider than it."""
 
     text: str
     emphasis: Emphasis = Emphasis.PLAIN
 
 
-def screen(watched: Watched, now: datetime, columns: int, rows: int) -> list[Line]:
+def screen(watched: Watched, now: datetime, columns: int, rows: int) -> list[ScreenLine]:
     """At most `rows` lines of at most `columns` columns."""
     lines = [*_head(watched, now, columns), *_urgent(watched, now, columns, rows), *_trouble(watched, now, columns)]
     if watched.health is not None:
@@ -59,7 +59,7 @@ def screen(watched: Watched, now: datetime, columns: int, rows: int) -> list[Lin
     return lines[:rows]
 
 
-def _head(watched: Watched, now: datetime, columns: int) -> Iterator[Line]:
+def _head(watched: Watched, now: datetime, columns: int) -> Iterator[ScreenLine]:
     if watched.silence is not None:
         state = "NO ANSWER"
     elif watched.answers and watched.health is not None:
@@ -72,11 +72,11 @@ def _head(watched: Watched, now: datetime, columns: int) -> Iterator[Line]:
     if width(title) <= room:
         title = f"{title}{' ' * (columns - width(title) - width(clock))}{clock}"
     bad = watched.silence is not None or (watched.health is not None and watched.health.state is State.DOWN)
-    yield Line(cut(title, columns), Emphasis.URGENT if bad else Emphasis.STRONG)
+    yield ScreenLine(cut(title, columns), Emphasis.URGENT if bad else Emphasis.STRONG)
     yield from _wrapped(words.CAUTION, columns)
 
 
-def _urgent(watched: Watched, now: datetime, columns: int, rows: int) -> Iterator[Line]:
+def _urgent(watched: Watched, now: datetime, columns: int, rows: int) -> Iterator[ScreenLine]:
     most = min(max(1, rows // ROWS_FOR_EACH_URGENT), MOST_AT_ONCE)
     emergencies = [words.emergency_words(heard, now) for heard in reversed(watched.emergencies.values())]
     alerts = [words.alert_words(alert, now) for alert in watched.alerts]
@@ -87,10 +87,10 @@ def _urgent(watched: Watched, now: datetime, columns: int, rows: int) -> Iterato
         for text in told[:most]:
             yield from _wrapped(text, columns, emphasis, most=LINES_OF_ONE)
         if len(told) > most:
-            yield Line(cut(f"and {len(told) - most} {rest}", columns), emphasis)
+            yield ScreenLine(cut(f"and {len(told) - most} {rest}", columns), emphasis)
 
 
-def _trouble(watched: Watched, now: datetime, columns: int) -> Iterator[Line]:
+def _trouble(watched: Watched, now: datetime, columns: int) -> Iterator[ScreenLine]:
     if watched.silence is not None:
         since = words.moment(watched.silence.since, now)
         yield from _wrapped(
@@ -102,7 +102,7 @@ def _trouble(watched: Watched, now: datetime, columns: int) -> Iterator[Line]:
         yield from _wrapped(f"{watched.missed} events are not shown: this watch could not keep up.", columns)
 
 
-def _parts(health: HealthShown, now: datetime, columns: int, room: int) -> Iterator[Line]:
+def _parts(health: HealthShown, now: datetime, columns: int, room: int) -> Iterator[ScreenLine]:
     parts = sorted(health.parts, key=lambda part: _WORST_FIRST[part.state])
     label_columns = max((width(shown(part.label)) for part in parts), default=0)
     for with_figures in (True, False):
@@ -120,31 +120,31 @@ def _parts(health: HealthShown, now: datetime, columns: int, room: int) -> Itera
 
 def _part(
     part: PartShown, now: datetime, columns: int, label_columns: int, *, with_figures: bool = False
-) -> Iterator[Line]:
+) -> Iterator[ScreenLine]:
     emphasis = Emphasis.PLAIN if part.state is State.OK else Emphasis.STRONG
-    yield Line(cut(words.part_words(part, now, label_columns), columns), emphasis)
+    yield ScreenLine(cut(words.part_words(part, now, label_columns), columns), emphasis)
     beside = [words.why_and_what_to_do(part), words.figures(part) if with_figures else ""]
     for text in beside:
         for line in wrapped(text, columns - 4):
-            yield Line(cut(f"    {line}", columns))
+            yield ScreenLine(cut(f"    {line}", columns))
 
 
-def _figures(health: HealthShown, now: datetime, columns: int, *, most: int | None) -> Iterator[Line]:
+def _figures(health: HealthShown, now: datetime, columns: int, *, most: int | None) -> Iterator[ScreenLine]:
     for text in (*words.sums(health.counts), *words.busy_words(health, now), *words.club_words(health.club, now)):
         yield from _wrapped(text, columns, most=most)
 
 
-def _frames(watched: Watched, now: datetime, columns: int, room: int) -> Iterator[Line]:
-    yield Line(cut("The last frames, the newest first (times in UTC):", columns), Emphasis.STRONG)
+def _frames(watched: Watched, now: datetime, columns: int, room: int) -> Iterator[ScreenLine]:
+    yield ScreenLine(cut("The last frames, the newest first (times in UTC):", columns), Emphasis.STRONG)
     frames = watched.frames[: max(0, room - 1)]
     for seen, text in zip(frames, words.table_of(frames, now, columns), strict=True):
-        yield Line(cut(text, columns), Emphasis.STRONG if seen.heard.counts_as_emergency else Emphasis.PLAIN)
+        yield ScreenLine(cut(text, columns), Emphasis.STRONG if seen.heard.counts_as_emergency else Emphasis.PLAIN)
 
 
 def _wrapped(
     text: str, columns: int, emphasis: Emphasis = Emphasis.PLAIN, *, most: int | None = None
-) -> Iterable[Line]:
+) -> Iterable[ScreenLine]:
     lines = [cut(line, columns) for line in wrapped(text, columns)]
     if most is not None and len(lines) > most:
         lines = [*lines[: most - 1], cut(" ".join(lines[most - 1 :]), columns)]
-    return [Line(line, emphasis) for line in lines]
+    return [ScreenLine(line, emphasis) for line in lines]

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from types import TracebackType
 from typing import Any, Self, TextIO
 
-from gateway.commands.watching.screen import Emphasis, Line
+from gateway.commands.watching.screen import Emphasis, ScreenLine
 
 _ENTER = "\x1b[?1049h\x1b[?25l\x1b[?7l\x1b[2J"
 _LEAVE = "\x1b[0m\x1b[?7h\x1b[?25h\x1b[?1049l"
@@ -71,7 +71,7 @@ class Terminal:
             with contextlib.suppress(termios.error, ValueError):
                 termios.tcsetattr(sys.stdin, termios.TCSAFLUSH, self._modes)
 
-    def draw(self, lines: Sequence[Line]) -> None:
+    def draw(self, lines: Sequence[ScreenLine]) -> None:
         """Show these lines, from the top; only those that changed are written. Raises `OSError` where it is gone."""
         size = self.size
         pieces = []

@@ -82,12 +82,12 @@ async def _print_objects(gateway: Gateway, out: TextIO) -> None:
     _end_on_signals()
     trouble = None
     async with Client(gateway, catch_up=False) as client, aclosing(client.follow()) as all_told:
-        async for told in all_told:
-            if isinstance(told, Event):
-                print(one_line(told), file=out, flush=True)
-            elif isinstance(told, NoAnswer) and told != trouble:
-                _say_trouble(told)
-            trouble = told if isinstance(told, NoAnswer) else None
+        async for event in all_told:
+            if isinstance(event, Event):
+                print(one_line(event), file=out, flush=True)
+            elif isinstance(event, NoAnswer) and event != trouble:
+                _say_trouble(event)
+            trouble = event if isinstance(event, NoAnswer) else None
 
 
 async def _print_lines(gateway: Gateway, out: TextIO) -> None:
@@ -95,8 +95,8 @@ async def _print_lines(gateway: Gateway, out: TextIO) -> None:
     listing = Listing()
     print(f"Stile {gateway.callsign}, {gateway.address}, times in UTC. {words.CAUTION}", file=out, flush=True)
     async with Client(gateway, catch_up=False) as client, aclosing(client.follow()) as all_told:
-        async for told in all_told:
-            for line in listing.take(told, _now()):
+        async for event in all_told:
+            for line in listing.take(event, _now()):
                 print(line, file=out, flush=True)
 
 
@@ -125,8 +125,8 @@ async def _following(gateway: Gateway, watched: Watched) -> AsyncIterator[asynci
 
     async def take_all(client: Client) -> None:
         async with aclosing(client.follow()) as all_told:
-            async for told in all_told:
-                watched.take(told, _now())
+            async for event in all_told:
+                watched.take(event, _now())
                 changed.set()
 
     async def ask_health(client: Client) -> None:

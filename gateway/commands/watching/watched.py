@@ -13,8 +13,8 @@ from gateway.commands.watching.published import (
     HeardShown,
     MissedShown,
     NoAnswer,
+    Notice,
     Shown,
-    Told,
 )
 from gateway.groundwork.bounded import BoundedMapping
 
@@ -25,7 +25,7 @@ EMERGENCIES = 20
 
 
 @dataclass(frozen=True, slots=True)
-class SeenFrame:
+class WatchedFrame:
     """A frame, and whether it is known to have gone up."""
 
     heard: HeardShown
@@ -58,24 +58,24 @@ class Watched:
         """By source, the newest last."""
 
         self.missed = 0
-        self._frames = BoundedMapping[tuple[str, int], SeenFrame](FRAMES)
+        self._frames = BoundedMapping[tuple[str, int], WatchedFrame](FRAMES)
         self._had_events = False
 
     @property
-    def frames(self) -> list[SeenFrame]:
+    def frames(self) -> list[WatchedFrame]:
         """The newest first."""
         return list(reversed(self._frames.values()))
 
-    def take(self, told: Told, now: datetime) -> None:
+    def take(self, event: Notice, now: datetime) -> None:
         """The gateway told something."""
-        match told:
+        match event:
             case Answering():
                 self.answers, self.silence = True, None
             case NoAnswer():
                 self.answers = False
-                self.silence = Silence(self.silence.since if self.silence else now, told)
+                self.silence = Silence(self.silence.since if self.silence else now, event)
             case Event():
-                self._take_shown(told.shown)
+                self._take_shown(event.shown)
 
     def _take_shown(self, shown: Shown) -> None:
         match shown:
@@ -99,12 +99,12 @@ class Watched:
 
     def _hear(self, heard: HeardShown, *, sent: bool = False) -> None:
         key = (heard.run, heard.sequence)
-        known = self._frames.get(key)
-        if known is not None:
-            self._frames[key] = replace(known, sent=known.sent or sent)
-        if known is not None or sent:  # what was sent was heard before: unknown, it is forgotten already
+        frame = self._frames.get(key)
+        if frame is not None:
+            self._frames[key] = replace(frame, sent=frame.sent or sent)
+        if frame is not None or sent:  # what was sent was heard before: unknown, it is forgotten already
             return
-        self._frames[key] = SeenFrame(heard)
+        self._frames[key] = WatchedFrame(heard)
         if heard.counts_as_emergency:
             before = self.emergencies.get(heard.source)
             if before is None or before.time <= heard.time:

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 
 from gateway.commands.watching.columns import padded, shown, width
 from gateway.commands.watching.published import AlertShown, ClubShown, CountsShown, HealthShown, HeardShown, PartShown
-from gateway.commands.watching.watched import SeenFrame
+from gateway.commands.watching.watched import WatchedFrame
 from gateway.groundwork.duration import in_words
 
 CAUTION = "Not a distress watch: an emergency is shown first, and that promises nothing."
@@ -31,20 +31,20 @@ def ago(then: datetime, now: datetime) -> str:
     return f"{in_words(max(0, round((now - then).total_seconds() * 1000)))} ago"
 
 
-def frame_words(seen: SeenFrame, now: datetime) -> str:
+def frame_words(frame: WatchedFrame, now: datetime) -> str:
     """One frame: when, by which receiver, from whom, what became of it, what it says."""
-    return next(iter(table_of([seen], now, _USUAL_COLUMNS)))
+    return next(iter(table_of([frame], now, _USUAL_COLUMNS)))
 
 
-def table_of(frames: Sequence[SeenFrame], now: datetime, columns: int) -> Iterator[str]:
+def table_of(frames: Sequence[WatchedFrame], now: datetime, columns: int) -> Iterator[str]:
     """A line for each frame, in cells that fit them all and a screen of so many columns. What they say stands last."""
-    receivers = [shown(seen.heard.receiver) for seen in frames]
-    verdicts = [shown(_verdict(seen)) for seen in frames]
+    receivers = [shown(frame.heard.receiver) for frame in frames]
+    verdicts = [shown(_verdict(frame)) for frame in frames]
     receiver_columns = min(max(map(width, receivers), default=0), _MOST_RECEIVER_COLUMNS)
     a_third = min(max((columns + 1) // 3, _FEWEST_VERDICT_COLUMNS), _MOST_VERDICT_COLUMNS)
     verdict_columns = min(max(map(width, verdicts), default=0), a_third)
-    for seen, receiver, verdict in zip(frames, receivers, verdicts, strict=True):
-        heard = seen.heard
+    for frame, receiver, verdict in zip(frames, receivers, verdicts, strict=True):
+        heard = frame.heard
         cells = (
             moment(heard.time, now),
             padded(receiver, receiver_columns),
@@ -55,12 +55,12 @@ def table_of(frames: Sequence[SeenFrame], now: datetime, columns: int) -> Iterat
         yield " ".join(cells).rstrip()
 
 
-def _verdict(seen: SeenFrame) -> str:
-    heard = seen.heard
+def _verdict(frame: WatchedFrame) -> str:
+    heard = frame.heard
     if heard.verdict == "keep":
         why = f"keep: {heard.reason}"
         return f"{why} {heard.rule}" if heard.rule else why
-    return "sent" if seen.sent else heard.verdict
+    return "sent" if frame.sent else heard.verdict
 
 
 def emergency_words(heard: HeardShown, now: datetime) -> str:
