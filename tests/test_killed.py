@@ -125,12 +125,12 @@ async def test_after_a_restart_everything_is_known_and_nothing_goes_up_again(
             after = await second.until("/api/health", lambda health: health["counts"]["heard"] == 25)
             [measured] = [heard for heard in (await second.ask("/api/heard"))["heard"] if b"T#005" in encoded(heard)]
             [buoy] = [each for each in (await second.ask("/api/stations"))["features"] if each["id"] == "QA1BUY-1"]
-        assert after["counts"]["kept"]["duplicate"] == 12
+        assert after["counts"]["keep_by_reason"]["duplicate"] == 12
         assert measured["report"]["channels"][0]["name"] == "Battery"
         assert buoy["properties"]["memory"]["frames"] == 6
         # What was used of the budget before the restart is used: 1000 octets in all.
         assert sum(map(len, sent)) < 1000
-        assert after["counts"]["kept"]["over-rate"] > 0
+        assert after["counts"]["keep_by_reason"]["over-rate"] > 0
         assert sum(map(len, server.lines)) <= 1000
         assert len(set(server.lines)) == len(server.lines)
 

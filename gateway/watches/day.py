@@ -50,7 +50,7 @@ class DayCounts:
             "heard": counts.total(),
             "forward": counts[None],
             "keep": sum(kept.values()),
-            "kept": kept,
+            "keep_by_reason": kept,
             "emergencies": emergencies,
         }
 

@@ -23,6 +23,7 @@ class Place:
         self.tree.mkdir()
         self.tools.mkdir()
         self.change("first")
+        (self.tools / "python3").symlink_to("/bin/true")
         installer = self.tools / "uv"
         installer.write_text(INSTALLER)
         installer.chmod(0o755)

@@ -8,7 +8,7 @@ from gateway.watches.day import DayCounts
 from tests.judged_frames import NOON_MS, Post
 from tests.remembering import dumped, restore
 
-NONE = {"heard": 0, "forward": 0, "keep": 0, "kept": {}, "emergencies": 0}
+NONE = {"heard": 0, "forward": 0, "keep": 0, "keep_by_reason": {}, "emergencies": 0}
 
 
 def counting(post: Post, day: DayCounts, *reasons: Reason | None) -> None:
@@ -24,7 +24,7 @@ def test_verdicts_of_a_day_are_counted_by_reason() -> None:
         "heard": 6,
         "forward": 3,
         "keep": 3,
-        "kept": {"duplicate": 2, "rule": 1},
+        "keep_by_reason": {"duplicate": 2, "rule": 1},
         "emergencies": 1,
     }
 
