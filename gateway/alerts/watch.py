@@ -192,6 +192,7 @@ class AlertWatch:
             self._withheld += 1  # its next call is told, once there is room; the page and the counts hold it at once
             return
         if episode is None or begins:
+            self._room.take(RESERVED_NAME, moment.elapsed_ms)
             episode = self._emergencies.begin(RESERVED_NAME, frame.source, moment)
         elif moment.elapsed_ms - episode.raised_ms < EMERGENCY_AGAIN_MS:
             episode.held_ms = moment.elapsed_ms
