@@ -169,7 +169,7 @@ def problems(alerts: Sequence[Alert], receivers: Collection[str], *, located: bo
     names = [alert.name for alert in alerts]
     for place, alert in enumerate(alerts):
         if alert.name in names[:place]:
-            yield (place, "name"), f"two alerts are called {alert.name}"
+            yield (place, "name"), f"two alerts are called {alert.name}: give each a name of its own"
         if alert.deaf is not None and alert.deaf.receiver not in {None, *receivers}:
             yield (place, "deaf", "receiver"), f"there is no receiver {alert.deaf.receiver}"
         for where, name in receivers_in(alert.when, ("when",)):

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from gateway.bus.options import BusOptionsError
-from gateway.groundwork.listening import CertificateError
+from gateway.groundwork.certificates import CertificateError
 from gateway.groundwork.loopback import is_loopback
 from gateway.groundwork.private_files import why_not_private
 from gateway.journal.reading import trouble_with

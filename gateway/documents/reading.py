@@ -178,7 +178,7 @@ class _Reader:
             self._place[-1] = name
             event = self._next()
             what = slips.of_key(name, has_value=not _is_nothing(event)) or (
-                "this key stands twice" if name in content else None
+                "this key stands twice: take one out" if name in content else None
             )
             if what is not None:
                 self._problem(key, what, at=key.start_mark.column + 1)

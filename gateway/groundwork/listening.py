@@ -9,17 +9,9 @@ from collections.abc import AsyncIterator, Callable
 
 import structlog
 
+from gateway.groundwork.certificates import CertificateError
 from gateway.groundwork.hosts import look_up
 from gateway.groundwork.part import Part, PartKind, State
-
-
-class CertificateError(OSError):
-    """What TLS needs cannot be used; `strerror` says why."""
-
-    def __init__(self, why: str) -> None:
-        super().__init__(0, why)
-        self.strerror: str = why
-
 
 _NOT_STARTED = "it was not started yet"
 _REMEDY = "see what else listens there, or listen at another port"

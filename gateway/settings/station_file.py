@@ -47,6 +47,8 @@ class StationText:
             yield ("bus", "key"), self.folder / bus.key
         if web is not None and web.token_file is not None:
             yield ("web", "token_file"), self.folder / web.token_file
+        if web is not None and web.key is not None:
+            yield ("web", "key"), self.folder / web.key
         if club is not None and club.password_file is not None:
             yield ("club", "password_file"), self.folder / club.password_file
         if club is not None and club.credentials_file is not None:

@@ -98,7 +98,9 @@ def _names_twice(document: Document, settings: Settings) -> Iterator[Problem]:
     names = settings.receiver_names
     for position, name in enumerate(names):
         if name in names[:position]:
-            yield document.problem(("receivers", position, "name"), f"two receivers are called {name}")
+            yield document.problem(
+                ("receivers", position, "name"), f"two receivers are called {name}: give each a name of its own"
+            )
 
 
 def _club_roles(document: Document, settings: Settings) -> Iterator[Problem]:

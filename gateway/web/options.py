@@ -4,7 +4,7 @@ import ssl
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from gateway.groundwork.listening import CertificateError
+from gateway.groundwork.certificates import CertificateError
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,7 +74,7 @@ def test_a_silent_station_is_named_as_the_network_writes_it() -> None:
         (
             "{name: x, when: {source: QA1}}, {name: x, deaf: {for: 1h}}",
             True,
-            [((1, "name"), "two alerts are called x")],
+            [((1, "name"), "two alerts are called x: give each a name of its own")],
         ),
         ("{name: x, deaf: {for: 1h, receiver: vhf}}", True, []),
         ("{name: x, deaf: {for: 1h, receiver: hf}}", True, [((0, "deaf", "receiver"), "there is no receiver hf")]),

@@ -88,10 +88,10 @@ def test_every_value_has_its_line() -> None:
 
 def test_a_key_that_stands_twice_is_named_at_its_second_place() -> None:
     assert told_of("a: 1\nb:\n  - c: 1\n    d: 2\n    c: 3\na: 2\n") == [
-        "house.yaml:5: b[0].c: this key stands twice",
-        "house.yaml:6: a: this key stands twice",
+        "house.yaml:5: b[0].c: this key stands twice: take one out",
+        "house.yaml:6: a: this key stands twice: take one out",
     ]
-    assert told_of('a: 1\n"a": 2') == ["house.yaml:2: a: this key stands twice"]
+    assert told_of('a: 1\n"a": 2') == ["house.yaml:2: a: this key stands twice: take one out"]
 
 
 def test_a_key_without_a_value_is_named_lest_it_ask_nothing_in_silence() -> None:

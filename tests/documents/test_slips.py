@@ -103,7 +103,7 @@ SLIPS = [
     ("symbol: >a\n", "1:9", f"> has a meaning of its own in YAML: {QUOTES}"),
     ("%YAML 3.0\n---\na: 1\n", "1:1", "a line that begins with % is for YAML's own directives: leave it out"),
     # twice
-    ("policy: a\nweb: {}\npolicy: b\n", "3:1", "this key stands twice"),
+    ("policy: a\nweb: {}\npolicy: b\n", "3:1", "this key stands twice: take one out"),
     ("12: a\n", "1:1", "a key that is no text: put it in quotation marks"),
     # what is left
     (

@@ -5,7 +5,8 @@ import ssl
 import pytest
 from structlog.testing import capture_logs
 
-from gateway.groundwork.listening import CertificateError, Listener
+from gateway.groundwork.certificates import CertificateError
+from gateway.groundwork.listening import Listener
 from gateway.groundwork.part import PartKind
 
 PATIENCE_SECONDS = 10

@@ -162,7 +162,7 @@ def in_when(key: str, value: str, said: str) -> tuple[str, str]:
 MISTAKES = [
     ("ruels: []", '1: ruels: unknown key - did you mean "rules"?'),
     ("zzz: 1", "1: zzz: unknown key; the keys here are version, name, duplicates, groups, rules, rates, include, ex"),
-    ("version: 2", "1: version: this key stands twice"),
+    ("version: 2", "1: version: this key stands twice: take one out"),
     ("duplicates: 30s", "1: duplicates: keys with values belong here: window"),
     ("duplicates: {window: 30}", f"1: duplicates.window: 30 {NO_LENGTH}"),
     ("duplicates: {window: 999ms}", "1: duplicates.window: this should be from 1s to 1h"),

@@ -85,7 +85,7 @@ MISTAKES = [
     ),
     (
         STATION + "receivers:\n  - {name: a, from: 'kiss+tcp://a:1'}\n  - name: a\n    from: 'kiss+tcp://a:2'",
-        "4: receivers[1].name: two receivers are called a",
+        "4: receivers[1].name: two receivers are called a: give each a name of its own",
     ),
     (
         STATION + "receivers:\n  - {name: a, from: 'tnc2+udp://0.0.0.0:1'}",

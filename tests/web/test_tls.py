@@ -11,7 +11,7 @@ import pytest
 from docker import health
 from gateway.commands.station_warnings import station_warnings
 from gateway.commands.watching.client import Client, gateway_of
-from gateway.groundwork.listening import CertificateError
+from gateway.groundwork.certificates import CertificateError
 from gateway.settings import load
 from tests.web.opened import open_web
 
