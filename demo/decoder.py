@@ -65,6 +65,10 @@ class SimulatedDecoder:
         await asyncio.wait([self._playing, *self._serving])
         await self._server.wait_closed()
 
+    def fall_silent(self) -> None:
+        """Nothing more is heard; whoever listens stays."""
+        self._playing.cancel()
+
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         task = asyncio.current_task()
         assert task is not None  # noqa: S101 - every coroutine runs in one

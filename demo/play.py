@@ -13,7 +13,7 @@ import signal
 import socket
 import sys
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Self
 
@@ -93,12 +93,15 @@ class Subscriber:
         self._client.disconnect()
         await asyncio.to_thread(self._client.loop_stop)
 
-    async def until_it_has(self, counts: Counts) -> None:
-        """Wait for the last of the messages about so many frames."""
-        sent = (counts.outcomes or {})["sent"]
-        while self.counts["heard"] < counts.heard or self.counts["forwarded"] < sent:
+    async def until_it_has(self, counted: Callable[[], Counts]) -> None:
+        """Wait for the last of the messages about all frames so far."""
+        while self._lacks(counted()):
             self._more.clear()
             await self._more.wait()
+
+    def _lacks(self, counts: Counts) -> bool:
+        sent = (counts.outcomes or {})["sent"]
+        return self.counts["heard"] < counts.heard or self.counts["forwarded"] < sent
 
     def _on_subscribe(self, *_: object) -> None:
         self._loop.call_soon_threadsafe(self._more.set)
@@ -165,20 +168,25 @@ async def play(seconds: float | None) -> bool:
         print(f"house    mqtt://127.0.0.1:{broker.port}, topics stile/{station.settings.station.callsign}/#")
         print(f"         http://127.0.0.1:{ports[7583]}/ is the page, 127.0.0.1:{ports[7582]} the monitor text")
         print(f"{CAUTION}\n")
-        await _run_for(service, stop, seconds)
-        with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(house.until_it_has(service.health().counts), SETTLE_SECONDS)
+        async with asyncio.TaskGroup() as tasks:
+            stopped = asyncio.Event()
+            gateway = tasks.create_task(service.run(stopped))
+            await _wait_for_an_end(tasks, stop, gateway, seconds)
+            # A broker forgets what it has not passed on of a client that leaves: let the house have it first.
+            decoder.fall_silent()
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(house.until_it_has(lambda: service.health().counts), SETTLE_SECONDS)
+            stopped.set()
         return summary(service.health().counts, network, house)
 
 
-async def _run_for(service: Service, stop: asyncio.Event, seconds: float | None) -> None:
-    gateway = asyncio.create_task(service.run(stop))
-    try:
-        with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(asyncio.shield(gateway), seconds)
-    finally:
-        stop.set()
-        await gateway
+async def _wait_for_an_end(
+    tasks: asyncio.TaskGroup, stop: asyncio.Event, gateway: asyncio.Task[None], seconds: float | None
+) -> None:
+    """Wait until it is to stop, the gateway has ended, or so long."""
+    told = tasks.create_task(stop.wait())
+    await asyncio.wait([gateway, told], timeout=seconds, return_when=asyncio.FIRST_COMPLETED)
+    told.cancel()
 
 
 def summary(counts: Counts, network: NetworkServer, house: Subscriber) -> bool:
