@@ -82,15 +82,14 @@ class EmbeddedBroker:
     async def _take(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         from amqtt.adapters import (  # type: ignore[import-untyped] # noqa: PLC0415 - an optional extra, without types
             StreamReaderAdapter,
-            StreamWriterAdapter,
         )
+
+        from gateway.bus.embedded_writer import BoundedWriter  # noqa: PLC0415 - as above
 
         self._connections.add(writer)
         try:
             if self._broker is not None:
-                await self._broker.external_connected(
-                    StreamReaderAdapter(reader), StreamWriterAdapter(writer), _LISTENER
-                )
+                await self._broker.external_connected(StreamReaderAdapter(reader), BoundedWriter(writer), _LISTENER)
         finally:
             # The broker does not close a connection whose first words it does not understand.
             self._connections.discard(writer)

@@ -81,3 +81,22 @@ async def test_it_ends_though_a_client_stays() -> None:
     async with asyncio.timeout(5):  # a fail-safe
         assert await reader.read() == b""
     writer.close()
+
+
+async def test_a_subscriber_that_stopped_reading_is_let_go() -> None:
+    connect = b"\x10\x12\x00\x04MQTT\x04\x02\x00\x00\x00\x06silent"  # MQTT 3.1.1 section 3.1
+    subscribe = b"\x82\x06\x00\x01\x00\x01#\x00"  # section 3.8
+    async with EmbeddedBroker(0) as broker, aiomqtt.Client("127.0.0.1", broker.port) as talker:
+        reader, writer = await asyncio.open_connection("127.0.0.1", broker.port, limit=1024)
+        writer.write(connect + subscribe)
+        assert (await reader.readexactly(4 + 5))[4] == 0x90  # CONNACK and SUBACK
+
+        async def talk() -> None:
+            for _ in range(400):  # far more than kernels hold, at 64 kB each
+                await talker.publish("noise", bytes(64_000), qos=1)
+                writer.write(b"\xc0\x00")  # PINGREQ: it is there, and reads nothing
+                await writer.drain()
+
+        with pytest.raises(ConnectionError):
+            await talk()
+        writer.close()
