@@ -48,7 +48,7 @@ def alike(frames: int) -> bool:
     for number in range(max(1, frames // PIECE)):
         messages = [
             StreamMessage(one.sequence + sequence, one.stamp_ms + number * 7_000_000, one.subject, one.octets)
-            for one in stream(PIECE - 1, seed=number)
+            for one in stream(PIECE - 1, draw=number)
             if number == 0 or one.sequence > 1
         ]
         messages = [StreamMessage(sequence + place, *_rest(one)) for place, one in enumerate(messages, 1)]

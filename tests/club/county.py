@@ -316,7 +316,7 @@ def _health(port: int) -> dict[str, Any] | None:
 
 
 @asynccontextmanager
-async def county(seed: int) -> AsyncIterator[County]:
+async def county(draw: int) -> AsyncIterator[County]:
     """A county whose hubs and posts run, and one hub of which sends."""
     async with contextlib.AsyncExitStack() as stack:
         enter = stack.enter_async_context
@@ -332,7 +332,7 @@ async def county(seed: int) -> AsyncIterator[County]:
             await enter(proxy)
         await enter(engine)
         network = await enter(Network())
-        found = County(engine, routes, network, [], [], [], random.Random(seed))
+        found = County(engine, routes, network, [], [], [], random.Random(draw))
 
         def lose(octets: bytes) -> None:
             for line in octets.split(b"\r\n"):

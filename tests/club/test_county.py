@@ -11,7 +11,7 @@ from tests.club.county import FAULTS, FRESHNESS_SECONDS, TAKE_OVER_SECONDS, coun
 
 @pytest.mark.timeout(900)
 async def test_whatever_is_harmed_nothing_goes_twice_or_late_and_every_frame_is_accounted_for() -> None:
-    async with county(seed=1) as place:
+    async with county(draw=1) as place:
         for harm, part in FAULTS:
             hearing = asyncio.create_task(place.hear(600.0))
             await place.suffer(harm, part, seconds=3.0)

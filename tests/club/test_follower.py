@@ -39,9 +39,9 @@ def follower() -> Follower:
     return Follower(CLUB, FRESHNESS_MS, lambda source: None)  # noqa: ARG005 - nobody wants to know
 
 
-def stream(messages: int, seed: int = 1) -> list[StreamMessage]:
+def stream(messages: int, draw: int = 1) -> list[StreamMessage]:
     """Posts that come and go, hear the same stations, and now and then another policy."""
-    chance = random.Random(seed)
+    chance = random.Random(draw)
     found = [StreamMessage(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets())]
     stamp_ms = FIRST_STAMP_MS
     posts = [f"post-{number}" for number in range(8)]
@@ -82,7 +82,7 @@ def test_a_hub_that_starts_from_a_snapshot_judges_on_bit_for_bit_as_the_other_do
 
 
 def test_any_split_into_batches_gives_the_same() -> None:
-    messages = stream(1500, seed=2)
+    messages = stream(1500, draw=2)
     whole, pieces = follower(), follower()
     run, other = Run(), Run()
     at_once = [one.judged.verdict for one in whole.take(messages, run)]
