@@ -1,1 +1,14 @@
-"""What the commands do: each reads files or asks a running gateway, and says what came of it."""
+"""What the commands do: each reads files or asks a running gateway, and says what came of it.
+
+| file | holds |
+| --- | --- |
+| `checking.py` | what `stile check` says of a station file: what is wrong with it |
+| `explaining.py` | what `stile explain` tells of one frame: each question asked of it, the answer, what decided |
+| `progress.py` | a bar on a terminal that says how far a long piece of work has come |
+| `replay_listing.py` | the frames of a replay one by one, as rows of CSV or objects of JSON: written as they come |
+| `replay_words.py` | a replay in words, for a terminal |
+| `replaying.py` | what `stile replay` does: reads captures, judges them by one policy or two |
+| `station_warnings.py` | what the author of a station file may not have meant, though the gateway can run so |
+| `understood.py` | what a station file says, said back in other words: call, place, whom it listens to |
+| `watching/` | `stile watch`: the live state of a running gateway in a terminal |
+"""

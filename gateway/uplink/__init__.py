@@ -1,6 +1,17 @@
 """The uplink: the connection to the network, at most once and never late.
 
-`session` knows the protocol, `outbox` what waits to go and what became of it, `in_flight` what the network has not
-yet acknowledged: none of them does I/O or reads a clock. `dial` and `tcp` talk to
-the kernel, `link` is one connection, and `client` owns them all for as long as the gateway runs.
+The protocol and the queue do no I/O and read no clock; `client.py` owns them all for as long as the gateway runs.
+
+| file | holds |
+| --- | --- |
+| `client.py` | the uplink as a whole: connections one after the other for ever |
+| `dial.py` | from a server's name to a connected socket |
+| `in_flight.py` | what was handed to the kernel and is not yet acknowledged: how many lines, and since when |
+| `link.py` | one connection to a server, as an `asyncio.Protocol` |
+| `outbox.py` | what waits to go up, bounded in octets and in age, and what became of every line that was offered |
+| `passcode.py` | whether a passcode belongs to a callsign |
+| `reading_budget.py` | how much of the processor a server that floods may take: a tenth of a core |
+| `session.py` | one connection's protocol, without any I/O: bytes from the server in; bytes to send |
+| `state.py` | what an uplink is made from, and what it shows of itself |
+| `tcp.py` | what the kernel is told about a connection, and asked of it, so that nothing old is ever delivered |
 """
