@@ -89,15 +89,3 @@ def test_a_class_has_a_name_of_its_own() -> None:
         if isinstance(node, ast.ClassDef)
     )
     assert {name for name, count in names.items() if count > 1} == set()
-
-
-def test_a_variable_is_named_for_what_it_holds() -> None:
-    """Not for what was done: `told`, `known`, `found` and `seen` say nothing of it."""
-    acts = {"told", "known", "found", "seen"}
-    named = {
-        f"{path.relative_to(TREE)}:{node.lineno} {node.id}"
-        for path in files("gateway")
-        for node in ast.walk(ast.parse(path.read_text("utf-8")))
-        if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store) and node.id in acts
-    }
-    assert named == set()

@@ -9,6 +9,7 @@
 | `discovery.py` | what a home-automation hub is told so that it sets itself up: a message for the gateway |
 | `discovery_topics.py` | which discovery messages the broker holds, and which of them must be written or cleared |
 | `embedded.py` | a broker inside the process, on loopback, for who has none yet: `bus: {broker: embedded}` |
+| `embedded_writer.py` | lets go of a client of that broker which has stopped reading |
 | `measures.py` | how a home-automation hub is to take each number: what it measures, in which unit |
 | `options.py` | what the bus is told: which broker, as whom, and how much may wait for it |
 | `outbox.py` | what waits for the broker: a bounded queue for each topic group, and what was shed from it |

@@ -115,7 +115,7 @@ class Engine:
     async def publish(self, subject: str, octets: bytes, *, identity: str = "", after: int | None = None) -> Stored:
         """Store a message. `after`: only behind that one under the subject; 0: only as the first.
 
-        Raises `AbsentError`, `OvertakenError`, `RefusedError` and `UnansweredError`.
+        Raises `AbsentError`, `OvertakenError`, `RefusedError` and `EngineUnansweredError`.
         """
         headers = {str(api.Header.MSG_ID): identity} if identity else {}
         if after is not None:

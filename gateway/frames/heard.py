@@ -59,7 +59,7 @@ class Run:
         self._wall = wall
         self._started = monotonic()
         self._sequence = 0
-        self.pulse = Pulse(self.now().time_ms)
+        self.pulse = Pulse(int(wall() * 1000))
 
     @property
     def boot_ms(self) -> int:

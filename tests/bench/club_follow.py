@@ -177,7 +177,7 @@ async def many_posts(posts: int, minutes: float) -> None:
 async def _follow(engine: Engine, hub: Follower) -> None:
     run = Run()
     while True:
-        with contextlib.suppress(UnansweredError):  # nothing came for a while: begin again from there
+        with contextlib.suppress(EngineUnansweredError):  # nothing came for a while: begin again from there
             async with contextlib.aclosing(read_stream(engine, hub.order.sequence + 1)) as batches:
                 async for batch in batches:
                     hub.take(batch, run)

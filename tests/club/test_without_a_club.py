@@ -8,8 +8,9 @@ def test_a_gateway_without_a_club_loads_no_client_of_the_engine() -> None:
     asked = (
         "import sys\n"
         "from pathlib import Path\n"
-        "from gateway import policy_files, settings\n"
+        "from gateway import settings\n"
         "from gateway.running.service import Service\n"
+        "from gateway.settings import policy_files\n"
         "text = 'station: {callsign: QX1GAT-10}\\n"
         'receivers: [{name: vhf, from: "kiss+tcp://127.0.0.1:1"}]\\n\'\n'
         "station = settings.read(text, Path('station.yaml'), {})\n"

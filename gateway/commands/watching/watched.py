@@ -33,7 +33,7 @@ class WatchedFrame:
 
 
 @dataclass(frozen=True, slots=True)
-class Silence:
+class SilentSince:
     """Since when the gateway does not answer, and why."""
 
     since: datetime
@@ -47,7 +47,7 @@ class Watched:
         self.callsign = callsign
         self.address = address
         self.answers = False
-        self.silence: Silence | None = None
+        self.silence: SilentSince | None = None
         """None: it answers, or was not asked yet."""
 
         self.health: HealthShown | None = None
@@ -73,7 +73,7 @@ class Watched:
                 self.answers, self.silence = True, None
             case NoAnswer():
                 self.answers = False
-                self.silence = Silence(self.silence.since if self.silence else now, event)
+                self.silence = SilentSince(self.silence.since if self.silence else now, event)
             case Event():
                 self._take_shown(event.shown)
 
