@@ -9,6 +9,7 @@ from gateway.bus.options import STATIONS_FORGET_MS, BusOptions, DiscoveryOptions
 from gateway.documents.values import Duration, Section, between, fits
 from gateway.groundwork.loopback import is_loopback
 from gateway.settings.places import HIGHEST_PORT, Callsign, Topic, host_and_port
+from gateway.settings.secret import secret_path
 
 MQTT_PORT = 1883
 MQTTS_PORT = 8883
@@ -115,7 +116,8 @@ class BusSettings(Section):
     def options(self, callsign: str, folder: Path, password: str | None) -> BusOptions:
         """What the bus is made from; `folder` is where paths start."""
         host, port = self.address
-        ca, certificate, key = (folder / path if path else None for path in (self.ca, self.certificate, self.key))
+        ca, certificate = (folder / path if path else None for path in (self.ca, self.certificate))
+        key = secret_path(folder, self.key) if self.key else None
         section = self.discovery
         return BusOptions(
             host=host,

@@ -8,6 +8,7 @@ from gateway.club.options import ClubOptions, Role
 from gateway.club.subjects import Subjects, member_name
 from gateway.documents import DocumentError
 from gateway.frames.heard import Place
+from gateway.settings.secret import secret_path
 
 if TYPE_CHECKING:
     from gateway.settings import ClubSettings, StationFile
@@ -38,7 +39,7 @@ def club_options(station: "StationFile", club: "ClubSettings") -> ClubOptions:
 
 
 def _engine(station: "StationFile", club: "ClubSettings", member: str) -> EngineOptions:
-    credentials = None if club.credentials_file is None else station.folder / club.credentials_file
+    credentials = None if club.credentials_file is None else secret_path(station.folder, club.credentials_file)
     holds_token = False
     if credentials is not None:
         try:

@@ -11,6 +11,7 @@ from gateway.groundwork.loopback import is_loopback
 from gateway.journal.options import FLUSH_MS, CaptureOptions, DiskPace, JournalOptions
 from gateway.lines.options import LinesOptions
 from gateway.settings.places import Listen, place_to_listen
+from gateway.settings.secret import secret_path
 from gateway.web.options import WebOptions
 
 LINES_PORT = 7582
@@ -58,7 +59,8 @@ class WebSettings(Section):
 
     def options(self, callsign: str, folder: Path, token: str | None) -> WebOptions:
         """What the web is made from; `folder` is where paths start."""
-        certificate, key = (folder / path if path else None for path in (self.certificate, self.key))
+        certificate = folder / self.certificate if self.certificate else None
+        key = secret_path(folder, self.key) if self.key else None
         return WebOptions(callsign, self.listen.host, self.listen.port, token, tuple(self.hosts), certificate, key)
 
 

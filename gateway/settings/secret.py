@@ -1,5 +1,6 @@
 """Secrets, read from the files that the station file names. None is ever shown, and neither is what could be one."""
 
+import os
 import re
 from collections.abc import Mapping
 from pathlib import Path
@@ -16,10 +17,27 @@ MAXIMUM_SECRET = 4096
 SHORTEST_TOKEN = 16
 LONGEST_TOKEN = 256
 
+CREDENTIALS_VARIABLE = "CREDENTIALS_DIRECTORY"
+"""Names the folder of the secrets that a service manager hands over (systemd.exec(5), LoadCredential)."""
+
+
+def secret_path(folder: Path, name: Path) -> Path:
+    """Where a secret lies: beside the station file, or `$CREDENTIALS_DIRECTORY/…`. Raises `ValueError`."""
+    first, *rest = name.parts or ("",)
+    if first != f"${CREDENTIALS_VARIABLE}":
+        return folder / name
+    handed_over = os.environ.get(CREDENTIALS_VARIABLE, "")
+    if not handed_over:
+        raise ValueError(
+            f"{CREDENTIALS_VARIABLE} is not set. The service manager sets it for the service; by hand, write"
+            f" {CREDENTIALS_VARIABLE}=/etc/stile/secrets, or where the secrets lie, before the command"
+        )
+    return Path(handed_over, *rest)
+
 
 def read_secret(folder: Path, name: Path) -> SecretStr:
     """The one line that a file holds. Raises `ValueError`, whose message does not repeat a name that names nothing."""
-    path = folder / name
+    path = secret_path(folder, name)
     try:
         text = read_text(path, MAXIMUM_SECRET).strip()
     except OSError as error:

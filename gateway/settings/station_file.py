@@ -4,6 +4,7 @@ import importlib.util
 import os
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,7 @@ from gateway.bus.options import BusOptions
 from gateway.documents import Document, DocumentError, Place, Problem, check, parse, read_text
 from gateway.journal.options import CaptureOptions, JournalOptions
 from gateway.lines.options import LinesOptions
-from gateway.settings.secret import RECEIVE_ONLY_PASSCODE, read_passcode, read_secret, read_token
+from gateway.settings.secret import RECEIVE_ONLY_PASSCODE, read_passcode, read_secret, read_token, secret_path
 from gateway.settings.whole import Settings, problems
 from gateway.uplink import passcode as passcodes
 from gateway.uplink.state import UplinkOptions
@@ -37,22 +38,27 @@ class StationText:
         return self.path.parent
 
     def secret_files(self) -> Iterator[tuple[Place, Path]]:
-        """Every file that holds a secret, and where it is named."""
+        """Every file that holds a secret, and where it is named. Raises `ValueError` where nothing says its folder."""
+        for place, name in self.secret_names():
+            yield place, secret_path(self.folder, name)
+
+    def secret_names(self) -> Iterator[tuple[Place, Path]]:
+        """Every file that holds a secret, as it is named, and where."""
         uplink, bus, web, club = self.settings.uplink, self.settings.bus, self.settings.web, self.settings.club
         if uplink is not None and uplink.passcode_file is not None:
-            yield ("uplink", "passcode_file"), self.folder / uplink.passcode_file
+            yield ("uplink", "passcode_file"), uplink.passcode_file
         if bus is not None and bus.password_file is not None:
-            yield ("bus", "password_file"), self.folder / bus.password_file
+            yield ("bus", "password_file"), bus.password_file
         if bus is not None and bus.key is not None:
-            yield ("bus", "key"), self.folder / bus.key
+            yield ("bus", "key"), bus.key
         if web is not None and web.token_file is not None:
-            yield ("web", "token_file"), self.folder / web.token_file
+            yield ("web", "token_file"), web.token_file
         if web is not None and web.key is not None:
-            yield ("web", "key"), self.folder / web.key
+            yield ("web", "key"), web.key
         if club is not None and club.password_file is not None:
-            yield ("club", "password_file"), self.folder / club.password_file
+            yield ("club", "password_file"), club.password_file
         if club is not None and club.credentials_file is not None:
-            yield ("club", "credentials_file"), self.folder / club.credentials_file
+            yield ("club", "credentials_file"), club.credentials_file
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +154,10 @@ def with_secrets(station: StationText, environment: Mapping[str, str] = os.envir
     reading = _OutsideReading(station)
     settings, folder = station.settings, station.folder
     passcode = password = token = club_password = None
+    for place, name in station.secret_names():
+        reading.take(place, partial(_require_place, folder, name))
+    if reading.problems:
+        raise DocumentError(reading.problems)
     if (uplink := settings.uplink) is not None:
         place = ("uplink", "passcode_file")
         passcode = reading.take(place, lambda: read_passcode(folder, uplink, environment))
@@ -195,6 +205,11 @@ def _require_own(passcode: SecretStr | None, callsign: str) -> None:
     number = RECEIVE_ONLY_PASSCODE if passcode is None else int(passcode.get_secret_value())
     if number != RECEIVE_ONLY_PASSCODE and not passcodes.belongs(callsign, number):
         raise ValueError(f"the passcode does not belong to {callsign}: the network would not take anything")
+
+
+def _require_place(folder: Path, name: Path) -> None:
+    """Raises `ValueError` where nothing says in which folder a secret lies."""
+    secret_path(folder, name)
 
 
 def _require_folder(path: Path) -> None:

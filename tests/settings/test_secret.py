@@ -8,7 +8,8 @@ import pytest
 
 from gateway.commands import checking
 from gateway.settings import PASSCODE_VARIABLE
-from tests.settings.reading import BASE, HUSH, PASSCODE, WHOLE, load, refused, uplink_with
+from gateway.settings.secret import CREDENTIALS_VARIABLE
+from tests.settings.reading import BASE, CLUB, HUSH, PASSCODE, WHOLE, load, refused, uplink_with
 
 
 def test_a_passcode_comes_from_its_file_which_lies_beside_the_station_file(house: Path) -> None:
@@ -18,6 +19,37 @@ def test_a_passcode_comes_from_its_file_which_lies_beside_the_station_file(house
 
 def test_a_passcode_comes_from_the_environment_where_no_file_is_named(tmp_path: Path) -> None:
     assert load(tmp_path, uplink_with(), {PASSCODE_VARIABLE: f" {PASSCODE} "}).passcode_number == int(PASSCODE)
+
+
+def test_a_secret_lies_where_the_service_manager_hands_it_over(
+    house: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """systemd.exec(5): CREDENTIALS_DIRECTORY names the folder in which the service finds them."""
+    folder = tmp_path / "credentials"
+    folder.mkdir()
+    (folder / "passcode").write_text(f"{PASSCODE}\n")
+    monkeypatch.setenv(CREDENTIALS_VARIABLE, str(folder))
+    assert load(house, uplink_with("$CREDENTIALS_DIRECTORY/passcode")).passcode_number == int(PASSCODE)
+
+
+@pytest.mark.parametrize(
+    ("section", "key"),
+    [
+        ("uplink: {servers: [tcp://a], passcode_file: $CREDENTIALS_DIRECTORY/passcode}", "uplink.passcode_file"),
+        ("bus: {broker: embedded, password_file: $CREDENTIALS_DIRECTORY/bus}", "bus.password_file"),
+        ("bus: {broker: mqtts://a, certificate: a, key: $CREDENTIALS_DIRECTORY/key}", "bus.key"),
+        ("web: {token_file: $CREDENTIALS_DIRECTORY/web}", "web.token_file"),
+        ("web: {certificate: a, key: $CREDENTIALS_DIRECTORY/key}", "web.key"),
+        (CLUB.format("role: hub, credentials_file: $CREDENTIALS_DIRECTORY/club"), "club.credentials_file"),
+    ],
+)
+def test_by_hand_nobody_hands_secrets_over_and_it_is_said_what_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, section: str, key: str
+) -> None:
+    monkeypatch.delenv(CREDENTIALS_VARIABLE, raising=False)
+    (told,) = refused(tmp_path, BASE + section)
+    assert told.startswith(f"station.yaml:3: {key}: CREDENTIALS_DIRECTORY is not set. ")
+    assert "write CREDENTIALS_DIRECTORY=/etc/stile/secrets" in told
 
 
 def test_no_passcode_means_to_receive_only(tmp_path: Path) -> None:
