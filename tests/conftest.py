@@ -13,22 +13,18 @@ hypothesis.settings.register_profile("stile", deadline=None, derandomize=True)
 hypothesis.settings.load_profile("stile")
 """The same examples in every run, and no limit of time for one: a loaded machine makes no test fail."""
 
-MISSING = pytest.StashKey[dict[str, str]]()
+MISSING_TOOL = "missing tool"
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--no-skips", action="store_true", help="a test that would be skipped fails the run")
 
 
-def pytest_configure(config: pytest.Config) -> None:
-    config.stash[MISSING] = {}
-
-
 def pytest_runtest_setup(item: pytest.Item) -> None:
     for marker in item.iter_markers("needs"):
         tool, package = marker.args
         if shutil.which(tool) is None:
-            item.config.stash[MISSING][tool] = package
+            item.user_properties.append((MISSING_TOOL, f"{tool}: apt-get install {package}"))
             pytest.skip(f"{tool} is not installed")
 
 
@@ -45,12 +41,14 @@ def pytest_runtest_makereport(call: pytest.CallInfo[None]) -> Generator[None, py
     return report
 
 
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
-    missing = config.stash[MISSING]
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say which tools were missing. The reports carry it, since each of several processes runs a part of the tests."""
+    skipped: list[pytest.TestReport] = terminalreporter.stats.get("skipped", [])
+    missing = {str(value) for report in skipped for name, value in report.user_properties if name == MISSING_TOOL}
     if missing:
         terminalreporter.section("skipped for want of a tool")
-        for tool, package in sorted(missing.items()):
-            terminalreporter.line(f"{tool}: apt-get install {package}")
+        for line in sorted(missing):
+            terminalreporter.line(line)
 
 
 @pytest.hookimpl(trylast=True)
