@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from gateway.groundwork.back_off import Pauses
+from gateway.groundwork.certificates import CertificateError, take_certificate, why_unusable
 from gateway.groundwork.duration import DAY_MS
 
 STATIONS_FORGET_MS = DAY_MS
@@ -70,16 +71,13 @@ class Tls:
             if self.ca is not None:
                 context = ssl.create_default_context(cafile=self.ca)
         except (OSError, ssl.SSLError) as error:
-            raise BusOptionsError(f"bus.ca: {self.ca}: {_why(error)}; give a file of PEM certificates") from None
-        try:
-            if self.certificate is not None:
-                # Without a password callback OpenSSL asks on the terminal, which would stop the whole process.
-                context.load_cert_chain(self.certificate, self.key, password=_no_password)
-        except (OSError, ssl.SSLError) as error:
-            files = " and ".join(str(path) for path in (self.certificate, self.key) if path)
-            raise BusOptionsError(
-                f"bus.certificate, bus.key: {files}: {_why(error)}; give a PEM certificate and its key, unencrypted"
-            ) from None
+            why = why_unusable(error)
+            raise BusOptionsError(f"bus.ca: {self.ca}: {why}; give a file of PEM certificates") from None
+        if self.certificate is not None:
+            try:
+                take_certificate(context, self.certificate, self.key)
+            except CertificateError as error:
+                raise BusOptionsError(f"bus.certificate, bus.key: {error.strerror}") from None
         context.sslsocket_class = _TidySocket
         return context
 
@@ -93,16 +91,6 @@ class _TidySocket(ssl.SSLSocket):
         except OSError:
             self.close()
             raise
-
-
-def _no_password() -> str:
-    return ""
-
-
-def _why(error: OSError | ssl.SSLError) -> str:
-    if isinstance(error, ssl.SSLError):
-        return "not what TLS can use"
-    return error.strerror or "cannot be read"
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +124,6 @@ class BusOptions:
     discovery: DiscoveryOptions | None
     """None: nothing is said to a hub."""
 
-    stations_limit: int
     stations_forget_ms: int
     limits: QueueLimits = QueueLimits()
     pace: BusPace = BusPace()

@@ -30,11 +30,6 @@ class StationTopics:
         self._to_write: OrderedDict[str, HeardPayload] = OrderedDict()
         self._to_clear: OrderedDict[str, None] = OrderedDict()
 
-    @property
-    def is_settled(self) -> bool:
-        """Whether the broker has told what it holds."""
-        return self._settled
-
     def __len__(self) -> int:
         """How many topics must be written or cleared now."""
         return len(self._to_write) + len(self._to_clear) if self._settled else 0

@@ -4,7 +4,7 @@
 | --- | --- |
 | `back_off.py` | how long to stay away from what failed before it is tried again |
 | `bounded.py` | memories that stay small whatever comes from the air: what is oldest makes room |
-| `certificates.py` | what TLS needs cannot be used: the error that says why |
+| `certificates.py` | the certificate and key that TLS needs, and why they cannot be used |
 | `clocks.py` | the computer's clocks: the one that runs on over a restart of the gateway |
 | `duration.py` | lengths of time in the operator's words |
 | `expanding.py` | a file that may be compressed with gzip or zstd becomes plain bytes, a bounded piece at a time |

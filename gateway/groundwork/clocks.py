@@ -6,6 +6,9 @@ from pathlib import Path
 EARLIEST_MS = 1_767_225_600_000
 """2026-01-01T00:00:00Z: this program was not written before. A wall clock that shows an earlier time is wrong."""
 
+JUMP_MS = 2_000
+"""A wall clock that moved by more against the other was set: by less, it had a leap second, or is being steered."""
+
 _BOOT_IDENTITY = Path("/proc/sys/kernel/random/boot_id")
 _TIME_ERROR = 5
 """What `adjtimex` returns of a clock that nobody sets right (Linux manual page adjtimex(2))."""

@@ -8,11 +8,8 @@ An hour's rows go together: a memory card wears out by the number of writes.
 """
 
 from gateway.frames.heard import Moment
-from gateway.groundwork.clocks import is_plausible
-from gateway.groundwork.duration import DAY_MS, HOUR_MS, SECOND_MS
-
-JUMP_MS = 2 * SECOND_MS
-"""A leap second is no jump, nor is what a clock that is being steered gains between two looks."""
+from gateway.groundwork.clocks import JUMP_MS, is_plausible
+from gateway.groundwork.duration import DAY_MS, HOUR_MS
 
 
 class Ageing:

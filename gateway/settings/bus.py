@@ -129,6 +129,5 @@ class BusSettings(Section):
             username=self.username,
             password=password,
             discovery=DiscoveryOptions(section.prefix, tuple(section.callsigns)) if section else None,
-            stations_limit=self.stations.limit,
             stations_forget_ms=self.stations.forget,
         )

@@ -8,12 +8,9 @@ from collections.abc import Sequence
 
 from gateway.frames.heard import Moment
 from gateway.frames.plain import rfc3339
-from gateway.groundwork.clocks import is_plausible
-from gateway.groundwork.duration import MINUTE_MS, SECOND_MS, in_words
+from gateway.groundwork.clocks import JUMP_MS, is_plausible
+from gateway.groundwork.duration import MINUTE_MS, in_words
 from gateway.groundwork.part import Figure, Part, PartKind, State, counter
-
-JUMP_MS = 2 * SECOND_MS
-"""A leap second is no jump, nor is what a clock that is being steered gains between two looks."""
 
 SHOWN_MS = 30 * MINUTE_MS
 """How long a jump is shown."""

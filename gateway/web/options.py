@@ -4,7 +4,7 @@ import ssl
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from gateway.groundwork.certificates import CertificateError
+from gateway.groundwork.certificates import take_certificate
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +88,6 @@ class WebOptions:
     def context(self) -> ssl.SSLContext:
         """What TLS needs, read from the files. Raises `CertificateError`."""
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-        try:
-            # Without a password callback OpenSSL asks on the terminal, which would stop the whole process.
-            context.load_cert_chain(str(self.certificate), self.key, password=lambda: "")
-        except (OSError, ssl.SSLError) as error:
-            files = " and ".join(str(path) for path in (self.certificate, self.key) if path)
-            why = "not what TLS can use" if isinstance(error, ssl.SSLError) else error.strerror or "cannot be read"
-            raise CertificateError(f"{files}: {why}: give a PEM certificate and its key, unencrypted") from None
+        if self.certificate is not None:
+            take_certificate(context, self.certificate, self.key)
         return context

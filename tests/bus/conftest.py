@@ -38,7 +38,7 @@ def open_bus(post: Post) -> OpenBus:
     @asynccontextmanager
     async def running_bus(options: BusOptions, **more: object) -> AsyncIterator[Bus]:
         listed = options.discovery.callsigns if options.discovery else ()
-        stations = Stations(options.stations_limit, options.stations_forget_ms, listed)
+        stations = Stations(forget_ms=options.stations_forget_ms, followed=listed)
         bus = Bus(options, post.now, stations=stations, **more)  # type: ignore[arg-type] # handed on as they are
         running = asyncio.create_task(bus.run())
         try:

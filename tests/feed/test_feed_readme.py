@@ -10,6 +10,7 @@ from gateway.alerts.alert import AlertKind
 from gateway.alerts.entry import Alert, WeatherThresholds
 from gateway.documents import check, parse
 from gateway.feed import schemas
+from gateway.groundwork import clocks
 from gateway.groundwork.duration import HOUR_MS, MINUTE_MS
 from gateway.groundwork.part import PartKind, State
 from gateway.watches import clock, quiet
@@ -47,7 +48,7 @@ def test_the_figures_are_those_of_the_program() -> None:
     assert watch.SETTLED_MS == 10 * MINUTE_MS
     assert watch.FORGOTTEN_MS == 24 * HOUR_MS
     assert watch.MOST_A_MINUTE == 30
-    assert clock.JUMP_MS == 2000
+    assert clocks.JUMP_MS == 2000
     assert clock.SHOWN_MS == 30 * MINUTE_MS
     assert quiet.LIMIT / quiet.SLOW_DAY == 56
     assert quiet.LIMIT / quiet.MOST_AN_HOUR == 3.5
