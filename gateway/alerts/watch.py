@@ -200,13 +200,13 @@ class AlertWatch:
         episode.held_ms = episode.raised_ms = moment.elapsed_ms
         yield emergency_alert(judged, heard_object(judged, self._read(judged)), repeated=not begins)
 
-    def _asked(self, entry: AskedOfFrames, seen: AskedFrame) -> Iterator[PlainObject]:
-        answer = entry.answer(seen)
+    def _asked(self, entry: AskedOfFrames, asked: AskedFrame) -> Iterator[PlainObject]:
+        answer = entry.answer(asked)
         if answer is None:
             return
-        judged = seen.judged
+        judged = asked.judged
         now = judged.heard.moment.elapsed_ms
-        episode = self._matches.renew((entry.name, seen.whom))
+        episode = self._matches.renew((entry.name, asked.whom))
         if not answer.holds:
             if episode is not None:
                 episode.has_stopped = True
@@ -217,13 +217,13 @@ class AlertWatch:
             self._withheld += 1
             return
         if episode is None or begins:
-            episode = self._matches.begin(entry.name, seen.whom, judged.heard.moment, lasts=entry.lasts)
+            episode = self._matches.begin(entry.name, asked.whom, judged.heard.moment, lasts=entry.lasts)
         episode.held_ms = now
         episode.has_stopped = False
         if due:
             episode.raised_ms = now
             self._room.take(entry.name, now)
-            plain = heard_object(judged, seen.report or None)
+            plain = heard_object(judged, asked.report or None)
             since_ms = episode.since_ms if entry.lasts else None
             yield match_alert(entry.name, judged, plain, answer.what, since_ms=since_ms, repeated=not begins)
 

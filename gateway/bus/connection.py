@@ -289,8 +289,8 @@ class BrokerConnection:
 
     # What paho calls: in the event loop, or, before `_take_over`, in the thread that connects.
 
-    def _on_connect(self, _client: Client, _data: object, _flags: object, code: ReasonCode, told: object) -> None:
-        self.maximum_octets = getattr(told, "MaximumPacketSize", None)  # there where the broker sent it
+    def _on_connect(self, _client: Client, _data: object, _flags: object, code: ReasonCode, properties: object) -> None:
+        self.maximum_octets = getattr(properties, "MaximumPacketSize", None)  # there where the broker sent it
         if code.is_failure:
             self._end(BrokerError("the broker refuses the connection", int(code.value)))
         elif not self._welcome.done():

@@ -38,8 +38,8 @@ class DiscoveryTopics:
 
         self._announcer = announcer
         self._parts: tuple[tuple[str, str], ...] | None = None
-        self._known = {source: Repertoire() for source in options.callsigns}
-        self._told_ms: dict[str, int] = {}
+        self._repertoires = {source: Repertoire() for source in options.callsigns}
+        self._announced_ms: dict[str, int] = {}
         self._settled = False
         self._at_broker: dict[str, bytes] = {}
         self._to_write: OrderedDict[str, bool] = OrderedDict()
@@ -69,18 +69,18 @@ class DiscoveryTopics:
 
     def found(self, device: str, payload: bytes) -> None:
         """The broker holds `payload` as the message of `device`."""
-        if device != GATEWAY and device not in self._known:
+        if device != GATEWAY and device not in self._repertoires:
             if len(self._to_clear) < MOST_STRAYS:
                 self._to_clear[device] = None
         elif not self._settled:
             self._at_broker[device] = payload
-            if device in self._known:
-                self._known[device] = self._known[device].with_announced(components_of(payload))
+            if device in self._repertoires:
+                self._repertoires[device] = self._repertoires[device].with_announced(components_of(payload))
 
     def settle(self) -> None:
         """The broker has told all: whatever differs must be written."""
         self._settled = True
-        self._write(GATEWAY, *self._known)
+        self._write(GATEWAY, *self._repertoires)
 
     def has_parts(self, parts: Iterable[tuple[str, str]]) -> None:
         """The gateway has parts of these kinds and names."""
@@ -91,24 +91,24 @@ class DiscoveryTopics:
 
     def heard(self, station: Station) -> None:
         """A station was heard, and its memory knows of it: what it sends may be more than the hub was told."""
-        repertoire = self._known.get(station.source)
+        repertoire = self._repertoires.get(station.source)
         if repertoire is None or station.latest is None:
             return
         now = repertoire.with_more(station.latest)
         if now.channels != repertoire.channels:
             elapsed_ms = station.last.judged.heard.moment.elapsed_ms
-            told_ms = self._told_ms.get(station.source)
+            told_ms = self._announced_ms.get(station.source)
             if told_ms is not None and elapsed_ms - told_ms < SETTLED_MS:
                 now = replace(now, channels=repertoire.channels)
             else:
-                self._told_ms[station.source] = elapsed_ms
+                self._announced_ms[station.source] = elapsed_ms
         if now != repertoire:
-            self._known[station.source] = now
+            self._repertoires[station.source] = now
             self._write(station.source)
 
     def hub_came(self) -> None:
         """The hub says that it is online: it is told everything anew."""
-        for device in (GATEWAY, *self._known):
+        for device in (GATEWAY, *self._repertoires):
             self._to_write[device] = True
 
     def next(self) -> tuple[str, bytes] | None:
@@ -140,8 +140,8 @@ class DiscoveryTopics:
             self._to_write.setdefault(device, False)
 
     def _message(self, device: str) -> PlainObject | None:
-        if device in self._known:
-            return self._announcer.station(device, self._known[device])
+        if device in self._repertoires:
+            return self._announcer.station(device, self._repertoires[device])
         return None if self._parts is None else self._announcer.gateway(self._parts)
 
     def _topic(self, device: str) -> str:

@@ -72,7 +72,7 @@ _WAYS_TO_WRITE = {
     ("lx", "illuminance"): ("lx", "lux"),
     ("%", None): ("%", "pct", "percent"),
 }
-_KNOWN_UNITS = {way: known for known, ways in _WAYS_TO_WRITE.items() for way in ways}
+_KNOWN_UNITS = {way: unit for unit, ways in _WAYS_TO_WRITE.items() for way in ways}
 
 
 def telemetry_measure(key: str, name: str, unit: str) -> Measure:
@@ -80,10 +80,10 @@ def telemetry_measure(key: str, name: str, unit: str) -> Measure:
 
     A unit that a hub does not know is left out: it would be text from the air.
     """
-    known, device_class = _KNOWN_UNITS.get(_plain(unit), (None, None))
-    if known == "%" and key.startswith("bat"):
+    hub_unit, device_class = _KNOWN_UNITS.get(_plain(unit), (None, None))
+    if hub_unit == "%" and key.startswith("bat"):
         device_class = "battery"
-    return Measure(name, device_class, known)
+    return Measure(name, device_class, hub_unit)
 
 
 def _plain(unit: str) -> str:

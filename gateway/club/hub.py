@@ -105,7 +105,7 @@ class Hub:
 
         self._options = options
         self._own = own
-        self._told = listeners
+        self._listeners = listeners
         self._run = run
         self._name = member_name(options.callsign)
         self._more = asyncio.Event()
@@ -121,7 +121,7 @@ class Hub:
     @property
     def holder(self) -> str:
         """The hub that holds the lease, as far as this one knows; empty: none."""
-        key = self.sender.lease.seen
+        key = self.sender.lease.last_key
         return "" if key is None or key.record is None else key.record.holder.partition("/")[0]
 
     @property
@@ -219,7 +219,7 @@ class Hub:
         followed = self.follower.take(batch, self._run)
         self.clock.saw(self.follower.order.stamp_ms, steady_ms())
         if followed:
-            self.sender.dispatch.put(self._told.judged(followed))
+            self.sender.dispatch.put(self._listeners.judged(followed))
             self._more.set()
 
     async def _start(self, engine: Engine) -> None:
@@ -339,7 +339,7 @@ class Hub:
 
 async def _tell_policy(engine: Engine, entry: PolicyEntry) -> None:
     try:
-        known, _ = await engine.last_under(engine.subjects.policy)
+        last, _ = await engine.last_under(engine.subjects.policy)
     except AbsentError:
-        known = 0
-    await engine.publish(engine.subjects.policy, entry.to_octets(), after=known)
+        last = 0
+    await engine.publish(engine.subjects.policy, entry.to_octets(), after=last)

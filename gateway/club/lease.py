@@ -131,7 +131,7 @@ class Lease:
 
     lease_ms: int
     phase: LeasePhase = LeasePhase.STANDBY
-    seen: KeySeen | None = None
+    last_key: KeySeen | None = None
     looked_ms: float | None = None
     """When the key was last asked for and the answer came."""
 
@@ -157,7 +157,7 @@ class Lease:
     @property
     def sure(self) -> bool:
         """Whether this hub holds the lease and knows what stands in the key: then it may write a mark."""
-        return self.phase is LeasePhase.HOLDING and not self.unsure and self.seen is not None
+        return self.phase is LeasePhase.HOLDING and not self.unsure and self.last_key is not None
 
     def next(self, now_ms: float, *, able: bool, give_out: int | None = None, first_mark: int = 0) -> Request:
         """What to ask of the engine now.
@@ -168,15 +168,17 @@ class Lease:
         if self.phase is LeasePhase.HOLDING:
             return self._next_of_holder(now_ms, give_out)
         due_ms = 0.0 if self.looked_ms is None else self.looked_ms + LOOK_MS
-        if now_ms >= due_ms or self.seen is None:
+        if now_ms >= due_ms or self.last_key is None:
             return Look()
         return (self._taking(now_ms, first_mark) if able else None) or Wait(due_ms)
 
     def giving_up(self) -> Request | None:
         """The write that leaves the lease to whoever comes first; None where this hub does not surely hold it."""
-        if self.phase is not LeasePhase.HOLDING or self.unsure or self.seen is None or self.seen.record is None:
+        if self.phase is not LeasePhase.HOLDING or self.unsure or self.last_key is None or self.last_key.record is None:
             return None
-        return LeaseWrite(self.seen.revision, replace(self.seen.record, holder="", beat=self.seen.record.beat + 1))
+        return LeaseWrite(
+            self.last_key.revision, replace(self.last_key.record, holder="", beat=self.last_key.record.beat + 1)
+        )
 
     def begin(self, request: Request, now_ms: float) -> "Lease":
         """What `next` said is asked of the engine now."""
@@ -189,9 +191,9 @@ class Lease:
     def looked(self, revision: int, record: LeaseRecord | None, now_ms: float) -> "Lease":
         """The key stands so; revision 0 and no record: there is none."""
         since_ms = now_ms
-        if self.seen is not None and self.seen.revision == revision:
-            since_ms = self.seen.since_ms
-        after = replace(self, seen=KeySeen(revision, record, since_ms), looked_ms=now_ms, unsure=False)
+        if self.last_key is not None and self.last_key.revision == revision:
+            since_ms = self.last_key.since_ms
+        after = replace(self, last_key=KeySeen(revision, record, since_ms), looked_ms=now_ms, unsure=False)
         mine = record is not None and record.holder == self.me
         return after if mine or self.phase is LeasePhase.STANDBY else _standing_by(after)
 
@@ -200,7 +202,7 @@ class Lease:
         if self.asked is None:
             return self
         record = self.asked.record
-        after = replace(self, seen=KeySeen(revision, record, now_ms), looked_ms=now_ms, asked=None)
+        after = replace(self, last_key=KeySeen(revision, record, now_ms), looked_ms=now_ms, asked=None)
         if record.holder != self.me:
             return _standing_by(after)
         return replace(
@@ -224,28 +226,28 @@ class Lease:
         return replace(after, unsure=True) if self.phase is LeasePhase.HOLDING and self.asked is not None else after
 
     def _next_of_holder(self, now_ms: float, give_out: int | None) -> Request:
-        if self.unsure or self.seen is None or self.seen.record is None:
+        if self.unsure or self.last_key is None or self.last_key.record is None:
             return Look()
         renew_ms = self.good_until_ms - self.lease_ms + self.lease_ms / RENEWALS_PER_LEASE
         mark = max(self.handed_over, give_out or 0)
         if give_out is None and now_ms < renew_ms:
             return Wait(renew_ms)
         return LeaseWrite(
-            self.seen.revision, replace(self.seen.record, handed_over=mark, beat=self.seen.record.beat + 1)
+            self.last_key.revision, replace(self.last_key.record, handed_over=mark, beat=self.last_key.record.beat + 1)
         )
 
     def _taking(self, now_ms: float, first_mark: int) -> LeaseWrite | None:
         """The write that takes the lease; None while it is another's."""
-        seen = self.seen
-        if seen is None:
+        key = self.last_key
+        if key is None:
             return None
-        record = seen.record
+        record = key.record
         if record is None:
-            return LeaseWrite(seen.revision, LeaseRecord(self.me, 1, max(first_mark, self.handed_over), 1))
-        if record.holder not in ("", self.me) and now_ms - seen.since_ms < self.lease_ms:
+            return LeaseWrite(key.revision, LeaseRecord(self.me, 1, max(first_mark, self.handed_over), 1))
+        if record.holder not in ("", self.me) and now_ms - key.since_ms < self.lease_ms:
             return None  # where it stands there itself, its own write was not answered
         mark = max(record.handed_over, self.handed_over)
-        return LeaseWrite(seen.revision, LeaseRecord(self.me, record.epoch + 1, mark, record.beat + 1))
+        return LeaseWrite(key.revision, LeaseRecord(self.me, record.epoch + 1, mark, record.beat + 1))
 
 
 def _standing_by(lease: Lease) -> Lease:

@@ -87,9 +87,9 @@ def key_of(place: Place) -> str:
     return text
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
+def nearest(word: str, allowed: Iterable[str]) -> str:
     """A hint at the word that was meant: ` - did you mean "rules"?`, or nothing."""
-    words = list(islice(known, MOST_WORDS))
+    words = list(islice(allowed, MOST_WORDS))
     if len(word) > LONGEST_WORD:
         return ""
     begun = [whole for whole in words if whole.startswith(word)] if len(word) >= SHORTEST_BEGINNING else []

@@ -178,7 +178,7 @@ class TelemetryMemory:
                 restored = _stations.validate_python({source: meaning})
             except ValidationError:
                 continue
-            self._stations.update((known, _StationMeanings([(0, said)])) for known, said in restored.items())
+            self._stations.update((name, _StationMeanings([(0, meaning)])) for name, meaning in restored.items())
 
 
 def _telemetry_of(report: Report) -> Telemetry | None:

@@ -68,7 +68,7 @@ class TokenBuckets:
             return OVERFLOW_KEY
         # A full bucket is as good as none. One that is in use is never forgotten: it would come back full.
         self._swept_at = now
-        self._full_at = {known: full_at for known, full_at in self._full_at.items() if full_at > now}
+        self._full_at = {kept: full_at for kept, full_at in self._full_at.items() if full_at > now}
         return key if len(self._full_at) < MAXIMUM_BUCKETS else OVERFLOW_KEY
 
     def state(self) -> BucketsState:

@@ -117,7 +117,7 @@ class _Files:
     def __init__(self, first: PolicyText, fetch: Fetch) -> None:
         self._first = first
         self._fetch = fetch
-        self._known = {first.file}
+        self._files_read = {first.file}
         self._values = MAXIMUM_VALUES
         self._characters = MAXIMUM_TEXT
 
@@ -149,12 +149,12 @@ class _Files:
             ) from None
         if included.file in above:
             what = f"{name} includes itself, by way of this file"
-        elif included.file in self._known:
+        elif included.file in self._files_read:
             return None
-        elif len(self._known) >= MAXIMUM_FILES:
+        elif len(self._files_read) >= MAXIMUM_FILES:
             what = f"more than {MAXIMUM_FILES} files make up the policy"
         else:
-            self._known.add(included.file)
+            self._files_read.add(included.file)
             return included
         raise DocumentError([document.problem(("include", position), what)])
 
@@ -175,11 +175,11 @@ def _groups_twice(parts: list[tuple[Document, Policy]]) -> Iterable[Problem]:
 
 
 def _twice(parts: list[tuple[Document, Policy]], kind: str) -> Iterable[Problem]:
-    seen: dict[str, Problem] = {}
+    first_by_name: dict[str, Problem] = {}
     for document, policy in parts:
         for position, entry in enumerate(getattr(policy, kind)):
             here = document.problem((kind, position, "name"), "")
-            if (first := seen.setdefault(entry.name, here)) is not here:
+            if (first := first_by_name.setdefault(entry.name, here)) is not here:
                 what = (
                     f"{entry.name} stands at {first.file}:{first.line} too; a verdict names the entry, so names differ"
                 )

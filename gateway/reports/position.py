@@ -146,19 +146,19 @@ def _plain(data: bytes, at: int, place: Place) -> Located:
         observed = _observed(data, fields_at, place, wind)
         if observed is not None:
             return observed
-    found, after = extension.read(data, at, symbol)
-    return _with_the_rest(data, after, place, found)
+    measured, after = extension.read(data, at, symbol)
+    return _with_the_rest(data, after, place, measured)
 
 
 def _compressed(data: bytes, at: int) -> Located:
     place = compressed.read_place(data, at)
     after = at + compressed.OCTETS
-    found, altitude_m, fix = compressed.read_extra(*data[after - 3 : after])
+    measured, altitude_m, fix = compressed.read_extra(*data[after - 3 : after])
     if place[1][1] == _WEATHER_CODE:
-        observed = _observed(data, after, place, _wind_of(found), altitude_m, fix)
+        observed = _observed(data, after, place, _wind_of(measured), altitude_m, fix)
         if observed is not None:
             return observed
-    return _with_the_rest(data, after, place, found, altitude_m, fix)
+    return _with_the_rest(data, after, place, measured, altitude_m, fix)
 
 
 def _with_the_rest(  # noqa: PLR0913, PLR0917 - as below

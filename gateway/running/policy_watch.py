@@ -26,7 +26,7 @@ async def changed_files(watched: Callable[[], Iterable[Path]], again: asyncio.Ev
     prints = await in_own_thread(_prints_of, [*watched()])
     async for _ in _occasions(watched, again):
         now = await in_own_thread(_prints_of, [*watched()])  # a file may lie on a share that hangs
-        changed = {path for path, found in now.items() if found is not None and found != prints.get(path, found)}
+        changed = {path for path, new in now.items() if new is not None and new != prints.get(path, new)}
         prints = now
         if changed:
             yield changed

@@ -92,7 +92,7 @@ OK = Hearing(State.OK)
 class _Usual:
     """How many frames one hour usually brings: the mean of square roots over the times that it was listened to."""
 
-    seen: int = 0
+    hours: int = 0
     root: float = 0.0
 
     @property
@@ -100,8 +100,8 @@ class _Usual:
         return self.root * self.root
 
     def learn(self, frames: float, least_weight: float) -> None:
-        self.seen += 1
-        self.root += (math.sqrt(frames) - self.root) * max(1 / self.seen, least_weight)
+        self.hours += 1
+        self.root += (math.sqrt(frames) - self.root) * max(1 / self.hours, least_weight)
 
 
 def _usuals(number: int) -> list[_Usual]:
@@ -151,9 +151,9 @@ class _HearingReceiver:
     def usual(self, hour: int) -> float:
         """Frames that are usual in an hour; none where too little is known of it."""
         of_day, of_week = self.days[hour % HOURS_A_DAY], self.weeks[hour % HOURS_A_WEEK]
-        if of_day.seen < FEWEST_DAYS:
+        if of_day.hours < FEWEST_DAYS:
             return 0.0
-        return min(of_day.frames, of_week.frames) if of_week.seen else of_day.frames
+        return min(of_day.frames, of_week.frames) if of_week.hours else of_day.frames
 
     def listen_until(self, moment: Moment) -> None:
         """Let time pass: what is usual in it is expected."""
@@ -263,8 +263,8 @@ class QuietWatch:
             debt = receiver.debt
             owed = [round(debt.frames, 3), debt.since_ms, round(debt.expected, 3), debt.heard, debt.is_quiet]
             yield {"receivers": {name: {
-                "days": [[usual.seen, round(usual.root, 3)] for usual in receiver.days],
-                "weeks": [[usual.seen, round(usual.root, 3)] for usual in receiver.weeks],
+                "days": [[usual.hours, round(usual.root, 3)] for usual in receiver.days],
+                "weeks": [[usual.hours, round(usual.root, 3)] for usual in receiver.weeks],
                 "debt": owed,
             }}}  # fmt: skip
 

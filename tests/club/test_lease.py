@@ -41,8 +41,8 @@ def ask(holder: Lease, now_ms: float, give_out: int | None = None) -> Lease:
 def test_in_a_new_club_the_first_to_write_takes_it_and_sends_nothing_that_came_before() -> None:
     holder = take()
     assert holder.phase is LeasePhase.HOLDING
-    assert holder.seen is not None
-    assert holder.seen.record == LeaseRecord("qx1hub-10/1", 1, 30, 1)
+    assert holder.last_key is not None
+    assert holder.last_key.record == LeaseRecord("qx1hub-10/1", 1, 30, 1)
 
 
 def test_a_standby_looks_before_anything_else_and_again_soon() -> None:

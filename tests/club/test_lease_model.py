@@ -97,8 +97,8 @@ def without_history(lease: Lease) -> Lease:
     if lease.asked is None:
         lease = replace(lease, begun_ms=0)
     if lease.phase is LeasePhase.HOLDING:
-        seen = None if lease.seen is None else replace(lease.seen, since_ms=0)
-        return replace(lease, seen=seen, looked_ms=None)
+        last_key = None if lease.last_key is None else replace(lease.last_key, since_ms=0)
+        return replace(lease, last_key=last_key, looked_ms=None)
     return replace(lease, good_until_ms=0)
 
 

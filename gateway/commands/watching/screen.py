@@ -80,14 +80,14 @@ def _urgent(watched: Watched, now: datetime, columns: int, rows: int) -> Iterato
     most = min(max(1, rows // ROWS_FOR_EACH_URGENT), MOST_AT_ONCE)
     emergencies = [words.emergency_words(heard, now) for heard in reversed(watched.emergencies.values())]
     alerts = [words.alert_words(alert, now) for alert in watched.alerts]
-    for told, emphasis, rest in (
+    for texts, emphasis, rest in (
         (emergencies, Emphasis.URGENT, "more stations in an emergency"),
         (alerts, Emphasis.STRONG, "more alerts"),
     ):
-        for text in told[:most]:
+        for text in texts[:most]:
             yield from _wrapped(text, columns, emphasis, most=LINES_OF_ONE)
-        if len(told) > most:
-            yield ScreenLine(cut(f"and {len(told) - most} {rest}", columns), emphasis)
+        if len(texts) > most:
+            yield ScreenLine(cut(f"and {len(texts) - most} {rest}", columns), emphasis)
 
 
 def _trouble(watched: Watched, now: datetime, columns: int) -> Iterator[ScreenLine]:
@@ -137,8 +137,8 @@ def _figures(health: HealthShown, now: datetime, columns: int, *, most: int | No
 def _frames(watched: Watched, now: datetime, columns: int, room: int) -> Iterator[ScreenLine]:
     yield ScreenLine(cut("The last frames, the newest first (times in UTC):", columns), Emphasis.STRONG)
     frames = watched.frames[: max(0, room - 1)]
-    for seen, text in zip(frames, words.table_of(frames, now, columns), strict=True):
-        yield ScreenLine(cut(text, columns), Emphasis.STRONG if seen.heard.counts_as_emergency else Emphasis.PLAIN)
+    for frame, text in zip(frames, words.table_of(frames, now, columns), strict=True):
+        yield ScreenLine(cut(text, columns), Emphasis.STRONG if frame.heard.counts_as_emergency else Emphasis.PLAIN)
 
 
 def _wrapped(
