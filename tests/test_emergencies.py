@@ -46,7 +46,7 @@ def free_port() -> int:
 
 
 def counted_by_the_page(judged: Judged) -> bool:
-    """As page.js asks of a heard object."""
+    """As the page asks of a heard object."""
     plain = heard_object(judged, ReportReader(POST)(judged))
     return bool(plain["report"].get("emergency")) and plain.get("reason") != "duplicate"
 

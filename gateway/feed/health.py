@@ -7,6 +7,9 @@ from gateway.frames.plain import PlainObject, rfc3339
 from gateway.groundwork.part import SEVERITY, Figure, Part, State, counter, counters, gauge
 from gateway.judge.verdict import Decision, Reason
 
+HEALTH_SECONDS = 10.0
+"""How often it is told, whatever happens. Who misses it twice knows that nobody is there."""
+
 
 @dataclass(frozen=True, slots=True)
 class Counts:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import structlog
 
 from gateway.club.trouble import LoginTakenError
-from gateway.feed.health import Counts, Health, figures_object
+from gateway.feed.health import HEALTH_SECONDS, Counts, Health, figures_object
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
 from gateway.feed.sink import Sink
@@ -56,9 +56,6 @@ STOP_SECONDS = 3.0
 
 SHOW_LIFE_SECONDS = 30.0
 """How often the service manager is told what the gateway does, three times in this, where it asks for no more."""
-
-HEALTH_SECONDS = 10.0
-"""How often the health of the post is looked at and published; a change of the uplink is published at once."""
 
 JUDGED_BY = {"post": "post", "hub": "club"}
 """In a club every frame says whose verdict it carries: a post's own is not the one by which the club sends."""

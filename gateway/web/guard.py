@@ -25,7 +25,7 @@ from gateway.web.guesses import Guesses
 from gateway.web.options import WebOptions
 from gateway.web.problem import ProblemError
 
-OPEN_PATHS = frozenset({"/", "/session", "/sign-out", "/page.css", "/icon.svg", "/healthz", "/readyz"})
+OPEN_PATHS = frozenset({"/", "/session", "/sign-out", "/page/page.css", "/page/icon.svg", "/healthz", "/readyz"})
 """They need no token: the page asks for it itself, and the rest tell nothing of what is heard."""
 
 CHALLENGE = {"WWW-Authenticate": 'Bearer realm="stile"'}

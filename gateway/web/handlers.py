@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from http import HTTPStatus
-from importlib import resources
 from typing import TypeVar
 from urllib.parse import parse_qs
 
@@ -23,6 +22,7 @@ from gateway.web.geojson import COLLECTION_END, COLLECTION_HEAD, feature
 from gateway.web.guard import CHALLENGE, Guard
 from gateway.web.heard_memory import HeardMemory
 from gateway.web.options import WebOptions
+from gateway.web.page_files import page_files, text_of
 from gateway.web.problem import ProblemError
 from gateway.web.sources import WebSources
 from gateway.web.turns import Turns
@@ -31,12 +31,6 @@ DEFAULT_PAGE = 100
 LARGEST_PAGE = 1000
 COME_BACK_SECONDS = "10"
 SIGN_IN_FIELDS = 4
-
-FILES = {
-    "/page.js": ("page.js", "text/javascript"),
-    "/page.css": ("page.css", "text/css"),
-    "/icon.svg": ("icon.svg", "image/svg+xml"),
-}
 
 _NUMBER = re.compile(r"[0-9]{1,16}")
 _T = TypeVar("_T")
@@ -69,7 +63,7 @@ class Handlers:
             "/readyz": self.ready,
         }
         document = encode(openapi.document(with_token=self.options.token is not None))
-        fixed = {path: (_text_of(name), kind) for path, (name, kind) in FILES.items()}
+        fixed = page_files()
         fixed["/openapi.json"] = (document, "application/json")
         routes = [web.get(path, handler) for path, handler in shown.items()]
         routes += [web.get(path, partial(_fixed, body, kind)) for path, (body, kind) in fixed.items()]
@@ -144,7 +138,12 @@ class Handlers:
         if not self.guard.is_known(request):
             return self._sign_in_page("")
         sign_out = "hidden" if self.options.token is None else ""
-        return _page(_filled("page.html", **{"callsign": self.options.callsign, "sign-out": sign_out}))
+        words = {
+            "callsign": self.options.callsign,
+            "health-seconds": f"{self.options.pace.health:g}",
+            "sign-out": sign_out,
+        }
+        return _page(_filled("page.html", **words))
 
     async def sign_in(self, request: web.Request) -> web.StreamResponse:
         """`/session`: the token is shown once, in a form, and a cookie stands for it from then on."""
@@ -215,13 +214,9 @@ def _page(
     return web.Response(body=body, status=status, content_type="text/html", charset="utf-8", headers=headers)
 
 
-def _text_of(name: str) -> bytes:
-    return resources.files(__package__).joinpath("page", name).read_bytes()
-
-
 def _filled(name: str, **words: str) -> bytes:
     """A page with our own few words in it, each in the place of `{{name}}`. Nothing from the air is among them."""
-    text = _text_of(name).decode("utf-8")
+    text = text_of(name).decode("utf-8")
     for place, word in words.items():
         text = text.replace(f"{{{{{place}}}}}", html.escape(word))
     return text.encode("utf-8")

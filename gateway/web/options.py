@@ -4,6 +4,7 @@ import ssl
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from gateway.feed.health import HEALTH_SECONDS
 from gateway.groundwork.certificates import take_certificate
 
 
@@ -57,6 +58,9 @@ class WebPace:
 
     retry: float = 10.0
     """How soon it tries again where it could not listen."""
+
+    health: float = HEALTH_SECONDS
+    """How often it is told the health: a page that misses two of them says that nobody answers."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from tests.answers import figure
 from tests.web.event_reader import stream_of
 from tests.web.opened import TOKEN, OpenWeb, open_web
 
-CLOSED_PATHS = ["/api/health", "/api/stations", "/api/heard", "/api/policy", "/events", "/metrics", "/page.js"]
+CLOSED_PATHS = ["/api/health", "/api/stations", "/api/heard", "/api/policy", "/events", "/metrics", "/page/page.js"]
 BEARER = f"Bearer {TOKEN}"
 FORM = {"Content-Type": "application/x-www-form-urlencoded"}
 

@@ -268,7 +268,7 @@ async def test_what_cannot_be_read_is_answered_without_telling_what_answers(requ
 
 async def test_every_answer_is_fenced_in() -> None:
     async with open_web() as web:
-        for path in ("/", "/api/health", "/api/nothing", "/page.js", "/openapi.json", "/metrics"):
+        for path in ("/", "/api/health", "/api/nothing", "/page/page.js", "/openapi.json", "/metrics"):
             headers = (await web.get(path)).headers
             assert headers["Content-Security-Policy"].startswith("default-src 'self'; ")
             assert "frame-ancestors 'none'" in headers["Content-Security-Policy"]

@@ -1,223 +1,157 @@
-// The page: shows what the gateway tells, as it happens. Text from the air goes into the document as text, never as
-// markup: there is no way from here to an element but `textContent`, and the page's policy lets no other one work.
-"use strict";
+// The page: joins the wire to what is known, and that to the view that the address names. Nothing else does all three.
+//
+// How a view joins. A view is a module in views/, which gives out `view = { name, title, open }`, and a line in
+// `views.js`, which puts it into the navigation: only once it works. `name` is its address (`#name/about?asked`), `title`
+// its word in the navigation; without a title it is only reached by links. `open(place, page)` fills an empty <section>
+// and gives back `draw()`, which brings it up to date. It is called when anything that is known or asked has changed, up
+// to four times a second, and once a second for the ages, and only while the view is shown. A view that asks the gateway
+// for more does so itself, when what it asks about has changed, and never from every `draw`. What it has of `page`:
+//
+//   page.known     all that is known: health, frames, stations, alerts (known.js)
+//   page.changes   what changed since the reader last looked (changes.js)
+//   page.wire      `await page.wire.ask("/api/…")`, which raises `Unanswered`; `isSilent` while nothing comes
+//   page.drawSoon  to be called when an answer came
+//
+// Elements are made with element.js and with nothing else; what is asked stands in the address (address.js).
+import * as address from "./address.js";
+import { Changes } from "./changes.js";
+import { Emergencies } from "./emergencies.js";
+import { element, mark, say } from "./element.js";
+import { Known } from "./known.js";
+import { learn } from "./symbols.js";
+import { Tiles, stateOf } from "./tiles.js";
+import { clock, zone } from "./times.js";
+import * as units from "./units.js";
+import { VIEWS } from "./views.js";
+import { Wire } from "./wire.js";
 
-const ROWS = 100;
-const EMERGENCIES = 20;
-const ALERTS = 20;
-const REDRAW_MS = 250;
-const COME_BACK_MS = 10000;
-
-const frames = new Map(); // by sequence, the newest last
-let run = null;
-let missed = 0;
-let emergencies = [];
-let alerts = [];
-let redrawing = null;
+const DRAW_MS = 250;
+const AGES_MS = 1000;
+const LOOKED_MS = 10_000;
+const FIRST_FRAMES = 500;
 
 const place = (id) => document.getElementById(id);
 
-function element(name, text, className) {
-  const made = document.createElement(name);
-  if (text !== undefined) made.textContent = text;
-  if (className) made.className = className;
-  return made;
-}
-
-// What stations send may hold controls, and marks that turn the direction of text round: show the ones, fence the others.
-function fromTheAir(text) {
-  const visible = text.replace(/[\u0000-\u001f\u007f]/g, (control) =>
-    control === "\u007f" ? "\u2421" : String.fromCharCode(0x2400 + control.charCodeAt(0)));
-  return element("bdi", visible);
-}
-
-function clock(time) {
-  const date = new Date(time);
-  const today = new Date().toDateString() === date.toDateString();
-  return today ? date.toLocaleTimeString() : date.toLocaleString();
-}
-
-function cell(row, content, className) {
-  const made = element("td", undefined, className);
-  made.append(content);
-  row.append(made);
-}
-
-function verdictOf(frame) {
-  if (frame.sent) return ["sent", "sent"];
-  if (frame.verdict === "forward") return ["forward", "forward"];
-  return [`keep: ${frame.reason}${frame.rule ? ` (${frame.rule})` : ""}`, "keep"];
-}
-
-function rowOf(frame) {
-  const row = element("tr");
-  const [verdict, className] = verdictOf(frame);
-  cell(row, clock(frame.time));
-  cell(row, frame.port ? `${frame.receiver} ${frame.port}` : frame.receiver);
-  cell(row, fromTheAir(frame.source ?? "?"));
-  cell(row, fromTheAir((frame.path ?? []).join(", ")));
-  cell(row, fromTheAir(frame.information ?? frame.damage ?? ""));
-  cell(row, verdict, className);
-  return row;
-}
-
-function take(frame) {
-  if (frame.run !== run) {
-    run = frame.run;
-    frames.clear();
-    emergencies = [];
-    alerts = [];
-    missed = 0;
+class Page {
+  constructor() {
+    this.known = new Known();
+    this.changes = new Changes();
+    this.tiles = new Tiles(place("tiles"));
+    this.emergencies = new Emergencies(place("emergencies"), () => this.drawSoon());
+    this.title = document.title;
+    this.shown = null; // the view that is shown: `{ view, about, draw }`
+    this.drawing = null;
+    this.wire = new Wire({
+      healthSeconds: Number(document.documentElement.dataset.healthSeconds),
+      told: (kind, object) => this.take(kind, object),
+      changed: () => this.wireChanged(),
+      fresh: () => this.catchUp(),
+    });
+    this.fillNavigation();
+    this.fillUnits();
+    place("skip").addEventListener("click", (event) => {
+      event.preventDefault(); // the address names the view, and not a place in it
+      place("view").focus();
+    });
+    addEventListener("hashchange", () => this.show(true));
+    addEventListener("asked", () => this.drawSoon());
+    addEventListener("pagehide", () => this.changes.looked());
+    setInterval(() => document.hidden || this.drawSoon(), AGES_MS);
+    setInterval(() => document.hidden || this.changes.looked(), LOOKED_MS);
+    learn((path) => this.wire.ask(path)).then(() => this.drawSoon(), () => {});
+    this.show(false);
   }
-  if (frames.has(frame.sequence)) return;
-  frames.set(frame.sequence, frame);
-  if (frame.report?.emergency && frame.reason !== "duplicate") emergencies.push(frame);
-  if (frames.size > 2 * ROWS) {
-    for (const sequence of [...frames.keys()].sort((one, other) => one - other).slice(0, -ROWS)) frames.delete(sequence);
-  }
-  if (emergencies.length > EMERGENCIES) emergencies.shift();
-}
 
-function takeAlert(alert) {
-  if (alert.heard) take(alert.heard);
-  if (alert.kind === "emergency") return; // the frame itself says so, and stands above
-  alerts.unshift(alert);
-  alerts.length = Math.min(alerts.length, ALERTS);
-}
-
-function drawSoon() {
-  redrawing ??= setTimeout(draw, REDRAW_MS);
-}
-
-function draw() {
-  redrawing = null;
-  const newest = [...frames.values()].sort((one, other) => other.sequence - one.sequence).slice(0, ROWS);
-  place("heard").replaceChildren(...newest.map(rowOf));
-  place("missed").hidden = !missed;
-  place("missed").textContent = `${missed} events are not shown here: this page was away, or could not keep up.`;
-  const items = [...emergencies].reverse().map((frame) => {
-    const item = element("li");
-    item.append(element("strong", frame.source), ` at ${clock(frame.time)}: `, fromTheAir(frame.information));
-    const { latitude, longitude } = frame.report;
-    if (latitude !== undefined) item.append(` (latitude ${latitude}°, longitude ${longitude}°)`);
-    return item;
-  });
-  place("emergency-list").replaceChildren(...items);
-  if (items.length) place("emergencies").hidden = false;
-  place("alert-list").replaceChildren(...alerts.map((alert) => {
-    const item = element("li");
-    const about = alert.source ?? alert.heard?.source;
-    item.append(element("strong", alert.name), ` at ${clock(alert.time)}: ${alert.what} `);
-    if (about) item.append(fromTheAir(about));
-    return item;
-  }));
-  place("alerts").hidden = !alerts.length;
-}
-
-function partRow(part) {
-  const row = element("tr");
-  cell(row, part.name === part.kind ? part.name : `${part.kind} ${part.name}`);
-  cell(row, part.state, `mark ${part.state}`);
-  cell(row, clock(part.since));
-  cell(row, [part.why, part.do].filter(Boolean).join("; "));
-  cell(row, figures(part).join(", "), "figures");
-  return row;
-}
-
-/* What a part counts, as far as there is something to count: `octets 812`, `shed heard 7`. */
-function figures(part) {
-  return Object.entries(part.figures ?? {}).flatMap(([name, of]) =>
-    (typeof of === "number" ? [[name, of]] : Object.entries(of).map(([label, number]) => [`${name} ${label}`, number])))
-    .filter(([, number]) => number)
-    .map(([name, number]) => `${name.replaceAll("_", " ")} ${Math.round(number)}`);
-}
-
-function sum(whole, count, parts) {
-  const named = Object.entries(parts).map(([name, number]) => `${name} ${number}`);
-  const total = Object.values(parts).reduce((one, other) => one + other, 0);
-  const item = element("li", `${whole} ${count} = ${named.join(" + ") || "0"}`);
-  if (total !== count) item.append(element("strong", ` does not add up: ${count - total} are not accounted for`, "wrong"));
-  return item;
-}
-
-/* The posts of a club, as a hub of it sees them: which one is worth its hill. */
-function showClub(club) {
-  place("club").hidden = !club;
-  if (!club) return;
-  const sends = club.holds ? "This hub sends for the club" : `${club.holder ?? "No hub"} sends for the club`;
-  place("holder").textContent = club.policy ? `${sends}; it judges by ${club.policy}.` : `${sends}.`;
-  place("posts").replaceChildren(...club.posts.map((post) => {
-    const row = element("tr");
-    cell(row, post.name);
-    cell(row, clock(post.last_word));
-    cell(row, `${post.frames_last_minute}`);
-    cell(row, `${post.alone}`);
-    cell(row, `${Math.round(post.first_share * 100)} %`);
-    return row;
-  }));
-}
-
-function show(health) {
-  place("state").textContent = health.state;
-  place("state").className = `mark ${health.state}`;
-  place("parts").replaceChildren(...health.parts.map(partRow));
-  showClub(health.club);
-  const { heard, forward, keep, keep_by_reason: reasons, outcomes, waiting, emergencies: count } = health.counts;
-  const sums = [sum("heard", heard, { forward, keep }), sum("keep", keep, reasons)];
-  if (outcomes) sums.push(sum("forward", forward, { ...outcomes, waiting }));
-  place("sums").replaceChildren(...sums);
-  const shed = Object.entries(health.shed).flatMap(([sink, of]) =>
-    Object.entries(of).filter(([, number]) => number).map(([what, number]) => `${sink}, ${what}: ${number}`));
-  place("shed").hidden = !shed.length;
-  place("shed").textContent = `Shed, as it could not be told fast enough: ${shed.join("; ")}`;
-  place("emergencies").hidden = !count && !emergencies.length;
-  place("emergency-count").textContent = `Since the gateway started: ${count}.`;
-}
-
-async function ask(path) {
-  const response = await fetch(path);
-  if (response.status === 401) location.reload(); // the session has ended: the page asks for the token
-  if (!response.ok) throw new Error(`${path}: ${response.status}`);
-  return response.json();
-}
-
-async function catchUp() {
-  try {
-    show(await ask("/api/health"));
-    place("policy").textContent = `policy ${(await ask("/api/policy")).policy}`;
-    for (const frame of (await ask(`/api/heard?limit=${ROWS}`)).heard.reverse()) take(frame);
-    drawSoon();
-  } catch {
-    // the stream says that the gateway is away, and this is done again when it is back
-  }
-}
-
-function listen() {
-  const events = new EventSource("/events");
-  const on = (name, what) => events.addEventListener(name, (event) => {
-    what(JSON.parse(event.data));
-    drawSoon();
-  });
-  on("heard", take);
-  on("forwarded", (frame) => {
-    take(frame);
-    const known = frames.get(frame.sequence);
-    if (known) known.sent = true;
-  });
-  on("health", show);
-  on("alert", takeAlert);
-  on("missed", (told) => { missed += told.count ?? 0; });
-  events.onopen = () => {
-    place("stream").textContent = "live";
-    catchUp();
-  };
-  events.onerror = () => {
-    place("stream").textContent = `not live since ${new Date().toLocaleTimeString()}: trying again`;
-    if (events.readyState === EventSource.CLOSED) {
-      catchUp();
-      setTimeout(listen, COME_BACK_MS);
+  take(kind, object) {
+    if (kind === "health") this.takeHealth(object);
+    else if (kind === "alert") this.known.takeAlert(object);
+    else if (kind === "missed") this.known.missed += object.count ?? 0;
+    else if (kind === "forwarded") this.known.takeForwarded(object);
+    else {
+      const station = this.known.takeFrame(object);
+      if (station) this.changes.takeStation(station);
     }
-  };
+    this.drawSoon();
+  }
+
+  takeHealth(health) {
+    this.known.takeHealth(health);
+    this.changes.takeHealth(health);
+  }
+
+  // Everything that is remembered over there, asked anew: nobody knows what was missed.
+  async catchUp() {
+    try {
+      const { ask } = this.wire;
+      const [health, heard, stations, policy] = await Promise.all(
+        ["/api/health", `/api/heard?limit=${FIRST_FRAMES}`, "/api/stations", "/api/policy"].map((path) => ask(path)));
+      if (this.known.run !== heard.run) this.known.forget();
+      this.known.run = heard.run;
+      this.known.policy = policy;
+      for (const feature of stations.features) this.known.takeFeature(feature);
+      this.known.takePast(heard.heard);
+      this.takeHealth(health);
+      this.wire.prove();
+    } catch {
+      // the wire says that the gateway is away, and this is done again when it is back
+    }
+    this.drawSoon();
+  }
+
+  wireChanged() {
+    if (this.wire.isSilent) this.changes.fellSilent(this.wire.lastWord);
+    else this.changes.isHeardAgain();
+    this.drawSoon();
+  }
+
+  drawSoon() {
+    this.drawing ??= setTimeout(() => {
+      this.drawing = null;
+      this.draw();
+    }, DRAW_MS);
+  }
+
+  draw() {
+    const { isSilent, lastWord } = this.wire;
+    const state = stateOf(this.known.health, isSilent);
+    this.tiles.draw(this.known.health, isSilent);
+    this.emergencies.draw(this.known);
+    document.body.classList.toggle("no-answer", isSilent === true);
+    say(place("wire"), isSilent ? `no answer since ${lastWord ? clock(lastWord) : "this page was opened"}`
+      : isSilent === null ? "asking …" : "live");
+    mark(place("icon"), "href", `/page/icons/${state}.svg`);
+    document.title = `${isSilent ? "no answer" : this.known.health?.state ?? "…"} · ${this.title}`;
+    say(place("policy"), this.known.policy ? `policy ${this.known.policy.policy}` : "");
+    say(place("zone"), `Times are those of ${zone()}; hovering over one tells UTC.`);
+    this.shown?.draw();
+  }
+
+  // Show the view that the address names. `moved`: the reader went there, and the focus goes with them.
+  show(moved) {
+    const { view: name, about } = address.read();
+    const view = VIEWS.find((one) => one.name === name) ?? VIEWS[0];
+    if (this.shown?.view !== view || this.shown.about !== about) {
+      const section = element("section", { id: view.name, tabindex: "-1" });
+      place("view").replaceChildren(section);
+      this.shown = { view, about, draw: view.open(section, this) };
+      for (const link of place("navigation").querySelectorAll("a")) {
+        mark(link, "aria-current", link.dataset.view === view.name ? "page" : null);
+      }
+      if (moved) section.focus();
+    }
+    this.draw();
+  }
+
+  fillNavigation() {
+    place("navigation").append(...VIEWS.filter(({ title }) => title).map(({ name, title }) =>
+      element("li", null, element("a", { href: address.to(name), "data-view": name }, title))));
+  }
+
+  fillUnits() {
+    const options = units.choices().map(({ name, title, chosen }) => element("option", { value: name, selected: chosen }, title));
+    place("units").append(...options);
+    place("units").addEventListener("change", (event) => units.choose(event.target.value));
+  }
 }
 
-listen();
+new Page();

@@ -1,0 +1,56 @@
+// Emergencies stand above everything, in every view, until the reader says that they have seen them.
+import { element, fromTheAir, keepList, say } from "./element.js";
+import { recalled, remember } from "./browser_memory.js";
+import { ago, timeOf } from "./times.js";
+import { bearing, distance } from "./units.js";
+import { to } from "./address.js";
+
+const NAME = "seen-emergencies";
+const ASK_AGAIN_MS = 300_000; // who calls for help for longer stands there again
+
+export class Emergencies {
+  constructor(place, changed) {
+    this.place = place;
+    this.seen = recalled(NAME) ?? {};
+    this.list = element("ol");
+    this.count = element("p");
+    place.append(
+      element("h2", null, "Emergency heard"),
+      element("p", { class: "caution" }, "This is not a distress watch. Nobody keeps watch here, and nothing promises that a "
+        + "call for help is seen or passed on: do not rely on it for safety of life, and call the emergency services yourself."),
+      this.list, this.count,
+      element("button", { type: "button", click: () => this.markSeen(changed) }, "I have seen it"));
+  }
+
+  draw(known) {
+    this.shown = [...known.emergencies.values()].reverse().filter((frame) => this.isNew(frame));
+    this.place.hidden = !this.shown.length;
+    keepList(this.list, this.shown, (frame) => frame.source, () => element("li"), (item, frame) => {
+      if (item.shows !== frame) item.replaceChildren(...line(frame));
+      item.shows = frame;
+      say(item.lastChild, ` (${ago(frame.time)})`);
+    });
+    say(this.count, known.health ? `Since the gateway started: ${known.health.counts.emergencies}.` : "");
+  }
+
+  isNew(frame) {
+    return !(Date.parse(frame.time) - this.seen[frame.source] < ASK_AGAIN_MS);
+  }
+
+  markSeen(changed) {
+    for (const { source, time } of this.shown) this.seen[source] = Date.parse(time);
+    this.seen = Object.fromEntries(Object.entries(this.seen).slice(-100));
+    remember(NAME, this.seen);
+    changed();
+  }
+}
+
+function line(frame) {
+  const { distance_km: km, bearing_deg: degrees, latitude, longitude } = frame.report;
+  const where = km !== undefined ? `, ${distance(km)} ${bearing(degrees)} of here` : "";
+  const at = latitude !== undefined ? ` (latitude ${latitude}°, longitude ${longitude}°)` : "";
+  return [
+    element("a", { href: to("station", frame.source) }, fromTheAir(frame.source)), " at ", timeOf(frame.time), `${where}${at}: `,
+    fromTheAir(frame.report.comment ?? frame.information ?? ""), element("span", { class: "faint" }),
+  ];
+}

@@ -1,0 +1,37 @@
+// Times as the reader's clock has them. Wherever one stands, hovering over it tells the same in UTC.
+import { element } from "./element.js";
+
+const SECOND = 1000, MINUTE = 60 * SECOND, HOUR = 60 * MINUTE, DAY = 24 * HOUR;
+
+// The reader's zone by name, and how it is written today: `Europe/London (BST)`.
+export function zone(now = new Date()) {
+  const { timeZone } = new Intl.DateTimeFormat().resolvedOptions();
+  const named = new Intl.DateTimeFormat(undefined, { timeZoneName: "short" }).formatToParts(now);
+  const short = named.find((part) => part.type === "timeZoneName")?.value;
+  return short && short !== timeZone ? `${timeZone} (${short})` : timeZone;
+}
+
+// `14:03:22`; of another day, with the date.
+export function clock(time, now = new Date()) {
+  const date = new Date(time);
+  const hours = date.toLocaleTimeString(undefined, { hour: "2-digit", minute: "2-digit", second: "2-digit" });
+  if (date.toDateString() === now.toDateString()) return hours;
+  const day = { day: "numeric", month: "short", ...(date.getFullYear() !== now.getFullYear() && { year: "numeric" }) };
+  return `${date.toLocaleDateString(undefined, day)}, ${hours}`;
+}
+
+// How long something is ago, in one unit: `4 s`, `3 min`, `2 h`, `5 days`.
+export function age(milliseconds) {
+  if (milliseconds < MINUTE) return `${Math.max(0, Math.floor(milliseconds / SECOND))} s`;
+  if (milliseconds < HOUR) return `${Math.floor(milliseconds / MINUTE)} min`;
+  if (milliseconds < 2 * DAY) return `${Math.floor(milliseconds / HOUR)} h`;
+  return `${Math.floor(milliseconds / DAY)} days`;
+}
+
+export const ago = (time, now = Date.now()) => `${age(now - new Date(time))} ago`;
+
+// A time in the page: as the reader's clock has it, or as `text` says it.
+export function timeOf(time, text = clock(time)) {
+  const utc = new Date(time).toISOString();
+  return element("time", { datetime: utc, title: `${utc.slice(0, 19).replace("T", " ")} UTC` }, text);
+}
