@@ -3,6 +3,7 @@ import re
 import subprocess
 import tomllib
 from fnmatch import fnmatch
+from itertools import chain
 
 import pytest
 from packaging.requirements import Requirement
@@ -135,14 +136,17 @@ def pins(name: str) -> dict[str, str]:
 
 def test_the_pinned_packages_are_those_that_the_project_asks_for() -> None:
     project = tomllib.loads((TREE / "pyproject.toml").read_text("utf-8"))
+    extras: dict[str, list[str]] = project["project"]["optional-dependencies"]
+    for_operators = [extras[name] for name in extras.keys() - {"check", "demo", "test"}]
     asked = {
         "requirements.txt": project["project"]["dependencies"],
+        "../gateway/constraints.txt": [*project["project"]["dependencies"], *chain(*for_operators)],
         "requirements-build.txt": project["build-system"]["requires"],
     }
     for name, requirements in asked.items():
         pinned = pins(name)
         for requirement in map(Requirement, requirements):
-            version = pinned.get(requirement.name.lower().replace("_", "-"))
+            version = pinned.get(requirement.name.lower().replace("_", "-").replace(".", "-"))
             assert version is not None, f"docker/pin has not been run since {requirement.name} was asked for"
             assert requirement.specifier.contains(version), f"docker/pin has not been run since {requirement} changed"
 

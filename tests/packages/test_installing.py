@@ -1,0 +1,68 @@
+"""The package installs in each of the ways that gateway/guide/packages.md names, on every Python that is here."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from gateway import __version__
+from tests.packages.built import TREE, built
+
+pytestmark = pytest.mark.one_python  # each of them is tried here
+
+TOOLS = Path(sys.executable).parent
+STATION = "station: {callsign: QX1GAT-10}\nreceivers: [{name: vhf, from: kiss+tcp://127.0.0.1:7581}]\n"
+
+
+def pythons() -> list[str]:
+    """Of 3.11 to 3.14, those on the path or among pyenv's."""
+    versions = Path(os.environ.get("PYENV_ROOT", Path.home() / ".pyenv")) / "versions"
+    found = []
+    for name in ("3.11", "3.12", "3.13", "3.14"):
+        for candidate in (f"python{name}", *map(str, versions.glob(f"{name}.*/bin/python3"))):
+            if subprocess.run(["sh", "-c", f"{candidate} -c ''"], capture_output=True, check=False).returncode == 0:
+                found.append(candidate)
+                break
+    return found
+
+
+def run(*command: str | Path, **more: str) -> str:
+    """What a command prints; it must end well."""
+    environment = {**os.environ, "PATH": f"{TOOLS}:{os.environ['PATH']}", **more}
+    ended = subprocess.run(list(map(str, command)), env=environment, capture_output=True, text=True, check=False)
+    assert ended.returncode == 0, ended.stderr
+    return ended.stdout
+
+
+def works(program: Path, folder: Path) -> bool:
+    """Whether the installed program finds its policies and knows its version, far from the tree."""
+    (folder / "station.yaml").write_text(STATION)
+    assert run(program, "--version") == f"stile {__version__}\n"
+    return "policy receive-only@" in run(program, "check", folder / "station.yaml").replace("\n", " ")
+
+
+def test_what_is_pinned_is_all_that_the_package_and_its_extras_ask_for(tmp_path: Path) -> None:
+    """Installed by hash alone. `tests/from_nothing` does the same with pip, as the guide says it."""
+    python = tmp_path / "stile/bin/python"
+    run("uv", "venv", "--quiet", "--python", sys.executable, tmp_path / "stile")
+    pip = ("uv", "pip", "install", "--quiet", "--python", python)
+    run(*pip, "--require-hashes", "--requirement", TREE / "gateway/constraints.txt")
+    run(*pip, "--no-deps", f"{built('wheel')}[broker,club,zstd]")
+    assert works(tmp_path / "stile/bin/stile", tmp_path)
+    run("uv", "pip", "check", "--python", python)
+
+
+def test_pipx_installs_it(tmp_path: Path) -> None:
+    places = {"PIPX_HOME": str(tmp_path / "home"), "PIPX_BIN_DIR": str(tmp_path / "bin")}
+    run("pipx", "install", f"{built('wheel')}", **places)
+    assert works(tmp_path / "bin/stile", tmp_path)
+
+
+@pytest.mark.parametrize("python", pythons())
+def test_uv_installs_the_source_archive_as_it_is_pinned(tmp_path: Path, python: str) -> None:
+    places = {"UV_TOOL_DIR": str(tmp_path / "tools"), "UV_TOOL_BIN_DIR": str(tmp_path / "bin")}
+    pinned = ("--constraints", TREE / "gateway/constraints.txt")
+    run("uv", "tool", "install", "--quiet", "--python", python, *pinned, built("sdist"), **places)
+    assert works(tmp_path / "bin/stile", tmp_path)
