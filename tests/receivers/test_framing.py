@@ -12,7 +12,7 @@ from gateway.receivers.framing import FRAMINGS, Ax25Datagrams, KissFraming, Tnc2
 from tests.receivers.listening import frame, in_kiss
 
 
-@pytest.mark.parametrize("scheme", set(Scheme) - {Scheme.FILE})
+@pytest.mark.parametrize("scheme", sorted(set(Scheme) - {Scheme.FILE}))
 def test_every_kind_of_source_has_a_framing(scheme: Scheme) -> None:
     assert FRAMINGS[scheme]().ignored == 0
 
