@@ -31,6 +31,6 @@ async def keep_beating(
 async def beat(engine: Engine, subject: str, clock: StreamClock) -> None:
     """Beat once. Raises as `Engine.publish` does."""
     sent_ms = steady_ms()
-    stored = await engine.publish(subject, b"")
+    sequence = await engine.publish(subject, b"")
     answered_ms = steady_ms()
-    clock.measured(sent_ms, await engine.stamp_ms(subject, stored.sequence), answered_ms)
+    clock.measured(sent_ms, await engine.stamp_ms(subject, sequence), answered_ms)

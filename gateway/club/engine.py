@@ -92,15 +92,6 @@ class EngineOptions:
     tls: ssl.SSLContext | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Stored:
-    """What became of a message."""
-
-    sequence: int
-    known: bool
-    """Its id was seen before: it is not stored again."""
-
-
 class Engine:
     """A connection that stands, or did until `lost` was set."""
 
@@ -112,8 +103,10 @@ class Engine:
         self._keys: KeyValue | None = None
         self._snapshots: ObjectStore | None = None
 
-    async def publish(self, subject: str, octets: bytes, *, identity: str = "", after: int | None = None) -> Stored:
-        """Store a message. `after`: only behind that one under the subject; 0: only as the first.
+    async def publish(self, subject: str, octets: bytes, *, identity: str = "", after: int | None = None) -> int:
+        """Store a message, once for its identity; gives back its number in the stream.
+
+        `after`: only behind that one under the subject; 0: only as the first.
 
         Raises `AbsentError`, `OvertakenError`, `RefusedError` and `EngineUnansweredError`.
         """
@@ -121,8 +114,8 @@ class Engine:
         if after is not None:
             headers[str(api.Header.EXPECTED_LAST_SUBJECT_SEQUENCE)] = str(after)
         with in_our_words():
-            stored = await self.stream.publish(subject, octets, stream=self.subjects.stream, headers=headers)
-        return Stored(stored.seq, bool(stored.duplicate))
+            answer = await self.stream.publish(subject, octets, stream=self.subjects.stream, headers=headers)
+        return answer.seq
 
     async def stamp_ms(self, subject: str, sequence: int) -> float:
         """When the engine stored the newest message under a subject, which is this one. Raises as `publish` does.

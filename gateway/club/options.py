@@ -7,7 +7,7 @@ from pathlib import Path
 from gateway.club.engine import EngineOptions
 from gateway.club.hub import HubOptions
 from gateway.club.post import PostOptions
-from gateway.club.subjects import Subjects, member_name
+from gateway.club.subjects import Subjects
 from gateway.frames.heard import Place
 
 
@@ -45,8 +45,3 @@ class ClubOptions:
     def hub(self) -> HubOptions:
         """What is told to the hub."""
         return HubOptions(self.engine, self.subjects, self.callsign, self.lease_ms, self.freshness_ms)
-
-
-def post_name_of(callsign: str) -> str:
-    """What a post is called where the operator gives it no name."""
-    return member_name(callsign)

@@ -17,11 +17,6 @@ def fcs(octets: bytes) -> int:
     return _REVERSED[unreflected & 0xFF] << 8 | _REVERSED[unreflected >> 8]
 
 
-def append_fcs(octets: bytes) -> bytes:
-    """`octets` with their check sequence after them, low octet first, as frames travel over UDP (RFC 1226)."""
-    return octets + fcs(octets).to_bytes(FCS_OCTETS, "little")
-
-
 def strip_fcs(octets: bytes) -> bytes | None:
     """`octets` without their check sequence, or None where it does not hold."""
     body, check = octets[:-FCS_OCTETS], octets[-FCS_OCTETS:]

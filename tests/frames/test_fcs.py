@@ -7,7 +7,8 @@ from crccheck.crc import CrcX25  # type: ignore[import-untyped] # it ships no ty
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.frames.fcs import append_fcs, fcs, strip_fcs
+from gateway.frames.fcs import fcs, strip_fcs
+from tests.check_sequence import append_fcs
 
 
 def test_the_catalogued_check_value_comes_out() -> None:

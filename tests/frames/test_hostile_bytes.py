@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from gateway.frames import ax25, third_party, tnc2
-from gateway.frames.fcs import append_fcs, strip_fcs
+from gateway.frames.fcs import strip_fcs
 from gateway.frames.frame import Damaged, Frame
 from gateway.frames.header import Header, Repeater
 from gateway.frames.heard import Heard
@@ -19,6 +19,7 @@ from gateway.frames.kiss import KissDecoder, encode
 from gateway.frames.network_line import network_line, route
 from gateway.frames.plain import PlainFormError, from_object
 from gateway.frames.tnc2 import LineDecoder
+from tests.check_sequence import append_fcs
 
 INPUTS = 200_000
 

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gateway.frames import ax25, tnc2
-from gateway.frames.fcs import append_fcs, strip_fcs
+from gateway.frames.fcs import strip_fcs
 from gateway.frames.frame import Damaged, Frame
 from gateway.frames.header import Header, Repeater
 from gateway.frames.heard import Heard, Moment
@@ -31,6 +31,7 @@ from gateway.judge.judge import MAXIMUM_STANDINGS, Judge
 from gateway.judge.network_rules import NETWORK_RULES, first_broken
 from gateway.judge.policy import Policy
 from gateway.judge.verdict import Decision, Judged, Reason, Verdict
+from tests.check_sequence import append_fcs
 from tests.judge import strategies
 from tests.judge.listening import NOON_MS, POST, Listening, source_of
 

@@ -5,10 +5,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gateway.frames import ax25
-from gateway.frames.fcs import append_fcs
 from gateway.frames.frame import Damaged, Frame
 from gateway.receivers.address import Scheme
 from gateway.receivers.framing import FRAMINGS, Ax25Datagrams, KissFraming, Tnc2Datagrams, Tnc2Framing
+from tests.check_sequence import append_fcs
 from tests.receivers.listening import frame, in_kiss
 
 

@@ -5,9 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gateway.frames import ax25, tnc2
-from gateway.frames.fcs import append_fcs
 from gateway.receivers.address import parse
 from gateway.receivers.other_language import recognise
+from tests.check_sequence import append_fcs
 from tests.receivers.listening import frame, in_kiss
 
 LINE = tnc2.write(frame("one")) + b"\r\n"

@@ -9,7 +9,6 @@ import pytest
 import structlog.testing
 
 from gateway.frames import ax25
-from gateway.frames.fcs import append_fcs
 from gateway.frames.frame import Damaged
 from gateway.frames.heard import Run
 from gateway.groundwork.part import State
@@ -17,6 +16,7 @@ from gateway.receivers.address import AddressError, HostPort, ReceiverAddress, S
 from gateway.receivers.receiver import ReceiverPhase
 from gateway.receivers.udp import DatagramReceiver
 from tests.answers import figure
+from tests.check_sequence import append_fcs
 from tests.receivers.listening import Clock, Ear, at_once, frame, listening, until
 
 ANY_PORT = 0
