@@ -65,10 +65,11 @@ class Running:
 
 
 @asynccontextmanager
-async def started(folder: Path, server: NetworkServer) -> AsyncIterator[Running]:
+async def started(folder: Path, server: NetworkServer, web: int = 0) -> AsyncIterator[Running]:
+    """A gateway whose web listens on the port `web`, or on any that is free, and whose decoder has said nothing yet."""
     (folder / "thrifty.yaml").write_text(POLICY)
     async with Decoder() as decoder:
-        web = free_port()
+        web = web or free_port()
         text = (
             "station: {callsign: QX1GAT-10, position: {latitude: 58.6, longitude: -3.9167}}\n"
             f"receivers: [{{name: vhf, from: 'kiss+tcp://127.0.0.1:{decoder.port}'}}]\n"

@@ -1,112 +1,99 @@
-"""A real browser without a window, driven by the W3C WebDriver protocol."""
+"""A real browser without a window: the system's own, steered by playwright."""
 
-import asyncio
-import base64
-import socket
-import subprocess
-import tempfile
-from collections.abc import AsyncIterator, Callable
+import os
+import shutil
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Literal
 
-import httpx
+import pytest
+import pytest_asyncio
+from playwright.async_api import Browser, Page, async_playwright, expect
 
 from tests.web.opened import FAIL_SAFE_SECONDS
 
-FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-dev-shm-usage",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--no-first-run",
-    "--window-size=1280,1000",
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
+TIMEOUT_MS = FAIL_SAFE_SECONDS * 1000
+
+SIZES = {"tiny": (320, 240), "phone": (390, 844), "desk": (1280, 800)}
+"""In pixels, as the reader of the page has them."""
+
+IN_A_BROWSER = [
+    pytest.mark.one_python,
+    pytest.mark.needs("chromium", "chromium"),
+    pytest.mark.asyncio(loop_scope="module"),
 ]
+"""The marks of a module of tests that open windows: its browser is started once, and lives in one event loop."""
+
+PICTURES = os.environ.get("STILE_TEST_PICTURES")
+"""A folder for pictures of what the browser showed, for whoever wants to look."""
+
+expect.set_options(timeout=TIMEOUT_MS)
 
 
-class Browser:
-    """One window."""
+@dataclass
+class Window:
+    """One window, and what went on in it that nobody sees."""
 
-    def __init__(self, client: httpx.AsyncClient, session: str) -> None:
-        self._client = client
-        self._session = session
+    page: Page
+    complaints: list[str] = field(default_factory=list)
+    """What its console was told: faults, and what the page's rules forbade."""
+
+    asked: list[str] = field(default_factory=list)
+    """The address of everything that it asked for."""
 
     async def open(self, address: str) -> None:
         """Go to an address."""
-        await self._say("url", {"url": address})
-
-    async def script(self, source: str, *arguments: object) -> Any:  # noqa: ANN401 - whatever the script returns
-        """Run the body of a function in the page, and give back what it returns."""
-        return await self._say("execute/sync", {"script": source, "args": arguments})
+        await self.page.goto(address)
 
     async def text(self, selector: str) -> str:
-        """What a reader sees of the first element that a selector finds."""
-        found = (
-            "const found = document.querySelector(arguments[0]); return found?.checkVisibility() ? found.innerText : ''"
-        )
-        return str(await self.script(found, selector))
+        """What a reader sees of the first element that a selector finds; empty where there is none in sight."""
+        found = self.page.locator(selector).first
+        return await found.inner_text() if await found.is_visible() else ""
 
-    async def until(self, selector: str, holds: Callable[[str], bool]) -> str:
-        """Wait until the text of an element is as it should be; gives it back."""
-        async with asyncio.timeout(FAIL_SAFE_SECONDS):
-            while not holds(text := await self.text(selector)):  # noqa: ASYNC110 - it is at the other end of a socket
-                await asyncio.sleep(0.05)
-        return text
+    async def shows(self, selector: str, text: str) -> str:
+        """Wait until an element shows a text; gives back all that it shows."""
+        await expect(self.page.locator(selector).first).to_contain_text(text)
+        return await self.text(selector)
 
-    async def complaints(self) -> list[str]:
-        """What the browser's console has been told since the last time: faults, and what its rules forbade."""
-        return [str(entry["message"]) for entry in await self._say("se/log", {"type": "browser"})]
+    async def states(self) -> list[str | None]:
+        """The states of the four tiles."""
+        return [await tile.get_attribute("data-state") for tile in await self.page.locator(".tile").all()]
 
-    async def picture(self) -> bytes:
-        """What the window shows, as PNG."""
-        answer = await self._client.get(f"/session/{self._session}/screenshot")
-        return base64.b64decode(answer.json()["value"])
+    async def keep_picture(self, name: str) -> None:
+        """A picture of what it shows, where pictures are wanted."""
+        if PICTURES:
+            await self.page.screenshot(path=Path(PICTURES, name))
 
-    async def _say(self, command: str, body: dict[str, object]) -> Any:  # noqa: ANN401 - whatever the browser answers
-        answer = await self._client.post(f"/session/{self._session}/{command}", json=body)
-        value = answer.json()["value"]
-        assert answer.status_code == 200, value
-        return value
+
+@pytest_asyncio.fixture(scope="module", loop_scope="module")
+async def browser() -> AsyncIterator[Browser]:
+    """The browser of a module of tests."""
+    async with async_playwright() as playwright:
+        started = await playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
+        yield started
+        await started.close()
 
 
 @asynccontextmanager
-async def open_browser() -> AsyncIterator[Browser]:
-    """A browser with a profile of its own, for a block."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    with tempfile.TemporaryDirectory(prefix="browser-", ignore_cleanup_errors=True) as folder:
-        driver = await asyncio.create_subprocess_exec(
-            "chromedriver", f"--port={port}", stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-        )
-        base = f"http://127.0.0.1:{port}"
-        async with httpx.AsyncClient(base_url=base, timeout=FAIL_SAFE_SECONDS, trust_env=False) as client:
-            try:
-                async with asyncio.timeout(FAIL_SAFE_SECONDS):
-                    session = await _begin(client, Path(folder))
-                try:
-                    yield Browser(client, session)
-                finally:
-                    await client.delete(f"/session/{session}")  # the driver would leave its browser behind
-            finally:
-                driver.terminate()
-                await driver.wait()
-
-
-async def _begin(client: httpx.AsyncClient, folder: Path) -> str:
-    wanted = {
-        "browserName": "chrome",
-        "goog:chromeOptions": {"args": [*FLAGS, f"--user-data-dir={folder}"]},
-        "goog:loggingPrefs": {"browser": "ALL"},
-    }
-    while True:
-        try:
-            answer = await client.post("/session", json={"capabilities": {"alwaysMatch": wanted}})
-            break
-        except httpx.ConnectError:
-            await asyncio.sleep(0.05)
-    value = answer.json()["value"]
-    assert answer.status_code == 200, value
-    return str(value["sessionId"])
+async def open_window(
+    browser: Browser, size: tuple[int, int] = SIZES["desk"], colours: Literal["light", "dark"] = "light"
+) -> AsyncIterator[Window]:
+    """A window with a profile of its own, for a block."""
+    context = await browser.new_context(
+        viewport={"width": size[0], "height": size[1]},
+        color_scheme=colours,
+        locale="en-GB",
+        timezone_id="Europe/London",
+    )
+    try:
+        context.set_default_timeout(TIMEOUT_MS)
+        window = Window(await context.new_page())
+        window.page.on("console", lambda message: window.complaints.append(message.text))
+        window.page.on("pageerror", lambda error: window.complaints.append(str(error)))
+        window.page.on("request", lambda request: window.asked.append(request.url))
+        yield window
+    finally:
+        await context.close()

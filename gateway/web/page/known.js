@@ -40,8 +40,7 @@ export class Known {
   takePast(frames) {
     const all = new Map([...frames].reverse().map((frame) => [nameOf(frame), frame]));
     for (const [name, frame] of this.frames) all.set(name, { ...all.get(name), ...frame });
-    const inOrder = [...all].sort(([, one], [, other]) => one.time < other.time ? -1 : one.time > other.time ? 1 : one.sequence - other.sequence);
-    this.frames = new Map(inOrder.slice(-FRAMES));
+    this.frames = new Map([...all].sort(([, one], [, other]) => byTime(one, other)).slice(-FRAMES));
     for (const frame of this.frames.values()) {
       if (isEmergency(frame)) this.takeEmergency(frame);
       const station = this.stations.get(frame.source);
@@ -103,6 +102,10 @@ export class Known {
 }
 
 const isEmergency = (frame) => frame.report?.emergency && frame.reason !== "duplicate";
+
+// In the order of hearing: within a millisecond, the gateway's own count tells.
+export const byTime = (one, other) =>
+  one.time < other.time ? -1 : one.time > other.time ? 1 : one.sequence - other.sequence;
 
 export const nameOf = (frame) => `${frame.run}-${frame.sequence}`;
 

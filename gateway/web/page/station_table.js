@@ -1,7 +1,7 @@
 // Who is out there: the stations by last heard, with a search, an order and filters that stay in the address.
 import { ask, read, to } from "./address.js";
 import { element, fromTheAir, keepList, mark, say } from "./element.js";
-import { isDirect } from "./known.js";
+import { byTime, isDirect } from "./known.js";
 import { symbolName } from "./symbols.js";
 import { age, timeOf } from "./times.js";
 import { bearing, distance } from "./units.js";
@@ -9,7 +9,7 @@ import { KINDS, cameBy, told } from "./words.js";
 
 const AT_A_TIME = 100;
 
-const LAST = (one, other) => one.last.time < other.last.time ? 1 : one.last.time > other.last.time ? -1 : 0;
+const LAST = (one, other) => byTime(other.last, one.last);
 const ORDERS = {
   last: { title: "last heard", compare: LAST },
   near: { title: "nearest", compare: (one, other) => (one.place?.distance ?? Infinity) - (other.place?.distance ?? Infinity) || LAST(one, other) },
