@@ -65,32 +65,39 @@ async def test_a_frozen_gateway_turns_the_page_grey_and_it_heals_when_it_goes_on
 async def test_a_gateway_that_is_cut_off_turns_the_page_grey_and_it_heals_when_the_way_is_mended(
     browser: Browser, tmp_path: Path
 ) -> None:
-    async with NetworkServer() as server, started(tmp_path, server) as gateway:
-        async with Proxy(gateway.web) as way, watched(browser, gateway, way.port) as window:
-            way.cut()
-            await window.page.clock.fast_forward(TWO_HEALTHS_MS)
-            await shows_nothing_as_alive(window)
-            way.mend(losing=False)
-            await is_alive_again(window)
+    async with (
+        NetworkServer() as server,
+        started(tmp_path, server) as gateway,
+        Proxy(gateway.web) as way,
+        watched(browser, gateway, way.port) as window,
+    ):
+        way.cut()
+        await window.page.clock.fast_forward(TWO_HEALTHS_MS)
+        await shows_nothing_as_alive(window)
+        way.mend(losing=False)
+        await is_alive_again(window)
 
 
 async def test_a_killed_gateway_turns_the_page_grey_and_after_a_restart_yesterday_is_still_there(
     browser: Browser, tmp_path: Path
 ) -> None:
-    async with NetworkServer() as server:
-        async with started(tmp_path, server) as first:
-            async with watched(browser, first) as window:
-                await first.hear(BUOY, NEAR)
-                await expect(window.page.locator(".stations .call")).to_have_text(["QB2CDE-9", "QA1BUY-1"])
-                await first.until("/api/health", lambda health: all_is_written(health, 2))
-                await first.gateway.end(signal.SIGKILL)
-                await shows_nothing_as_alive(window)
-                async with started(tmp_path, server, first.web):
-                    await is_alive_again(window)
-                    await expect(window.page.locator(".stations .call")).to_have_text(["QB2CDE-9", "QA1BUY-1"])
-                    assert "The gateway was started anew" in await window.text("#changes")
-                    await window.page.evaluate("() => { location.hash = '#station/QA1BUY-1' }")
-                    await window.shows("#station .frames", "buoy 1")
+    async with (
+        NetworkServer() as server,
+        started(tmp_path, server) as first,
+        watched(browser, first) as window,
+    ):
+        calls = window.page.locator(".stations .call")
+        await first.hear(BUOY, NEAR)
+        await expect(calls).to_have_text(["QB2CDE-9", "QA1BUY-1"])
+        await first.until("/api/health", lambda health: all_is_written(health, 2))
+        await first.gateway.end(signal.SIGKILL)
+        await shows_nothing_as_alive(window)
+        async with started(tmp_path, server, first.web):
+            await is_alive_again(window)
+            await expect(calls).to_have_text(["QB2CDE-9", "QA1BUY-1"])
+            assert "The gateway was started anew" in await window.text("#changes")
+            await window.page.evaluate("() => { location.hash = '#station/QA1BUY-1' }")
+            await window.shows("#station .frames", "buoy 1")
 
 
 def all_is_written(health: dict[str, object], frames: int) -> bool:
