@@ -82,6 +82,13 @@ def _parser() -> argparse.ArgumentParser:
     watch.add_argument("--json", action="store_true", help="print each event as one JSON object a line")
     watch.set_defaults(command=_watch)
 
+    doctor = commands.add_parser("doctor", help="look at everything outside the station file, and say what is wrong")
+    doctor.add_argument("station", type=Path, metavar="STATION", help="the station file")
+    doctor.add_argument("--time", metavar="HOST", help="a time server to compare the clock with")
+    doctor.add_argument("--json", action="store_true", help="print one JSON object")
+    doctor.add_argument("--report", action="store_true", help="print one text that is safe to show to others")
+    doctor.set_defaults(command=_doctor)
+
     _add_replay(commands.add_parser("replay", help="judge what was heard again, by one policy or two"))
     return parser
 
@@ -167,6 +174,23 @@ def _watch(options: argparse.Namespace) -> int:
     except KeyboardInterrupt:
         return FOUND_WRONG if options.once else FINE
     return FINE
+
+
+def _doctor(options: argparse.Namespace) -> int:
+    from gateway.doctor.doctor import diagnose  # noqa: PLC0415 - loaded by the command that needs it
+    from gateway.doctor.report import in_report  # noqa: PLC0415 - loaded by the command that needs it
+
+    if sys.stderr.isatty():
+        print("Each decoder is heard for up to 10 s; all is told within 45 s.", file=sys.stderr)
+    try:
+        diagnosis = diagnose(options.station, time_host=options.time)
+    except KeyboardInterrupt:
+        return FOUND_WRONG
+    if options.json:
+        print(json.dumps(diagnosis.to_object(), indent=2))
+    else:
+        print(in_report(diagnosis) if options.report else diagnosis.in_words())
+    return FOUND_WRONG if diagnosis.is_wrong else FINE
 
 
 def _replay(options: argparse.Namespace) -> int:

@@ -67,10 +67,10 @@ def read_heard(path: Path) -> Iterator[CaptureLine | BadLine]:
     Those that are there when the reading begins; the gateway may write meanwhile. Raises `JournalError`.
     """
     try:
-        with contextlib.closing(_open(path)) as journal:
+        with contextlib.closing(open_to_read(path)) as journal:
             patience = _ReadingPatience(journal)
             schema.require_readable(journal, path)
-            if not _is_plain(journal, "heard", object="TEXT"):
+            if not is_plain(journal, "heard", object="TEXT"):
                 raise JournalRefusedError(f"{path} is no journal as the gateway writes one", "name another file")
             yield from _HeardRows(journal, path, patience).lines()
     except (sqlite3.Error, UnicodeDecodeError) as error:
@@ -85,7 +85,7 @@ def trouble_with(path: Path) -> JournalError | None:
     if not path.exists():
         return None
     try:
-        with contextlib.closing(_open(path)) as journal:
+        with contextlib.closing(open_to_read(path)) as journal:
             schema.require_ours(journal, path)
     except JournalRefusedError as refused:
         return refused
@@ -106,7 +106,8 @@ def read_lines(capture: BufferedIOBase) -> Iterator[CaptureLine | BadLine]:
     yield from lines.end()
 
 
-def _open(path: Path) -> sqlite3.Connection:
+def open_to_read(path: Path) -> sqlite3.Connection:
+    """A connection to the journal at `path` that can only read. Raises `JournalError` and `sqlite3.Error`."""
     if not path.exists():
         raise JournalError(f"there is no journal at {path}", "name the file that the station file names")
     address = f"{path.absolute().as_uri()}?mode=ro"
@@ -119,7 +120,7 @@ def _open(path: Path) -> sqlite3.Connection:
     return journal
 
 
-def _is_plain(journal: sqlite3.Connection, table: str, **columns: str) -> bool:
+def is_plain(journal: sqlite3.Connection, table: str, **columns: str) -> bool:
     """Whether it is a table of rows that has these columns, and nothing that computes them or hides the rows' ids."""
     tables = journal.execute("SELECT type, rootpage FROM main.sqlite_master WHERE name = ?", (table,)).fetchall()
     if [(kind, bool(page)) for kind, page in tables] != [(b"table", True)]:  # a virtual table has no page
@@ -154,9 +155,9 @@ class _HeardRows:
         self._patience = patience
         self._number = 0
         self._damages = 0
-        self._has_beginnings = _is_plain(
+        self._has_beginnings = is_plain(
             journal, "beginnings", run="INTEGER", number="INTEGER", value="TEXT"
-        ) and _is_plain(journal, "runs", id="INTEGER", identity="TEXT")
+        ) and is_plain(journal, "runs", id="INTEGER", identity="TEXT")
 
     def lines(self) -> Iterator[CaptureLine | BadLine]:
         last_id = self._last_id()

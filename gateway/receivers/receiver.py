@@ -103,6 +103,11 @@ class Receiver(ABC):
         """Hear until cancelled; a capture ends when it is played out."""
 
     @property
+    def other_language(self) -> OtherLanguage | None:
+        """What seems to be spoken there instead of what the address says; None where nothing tells of that."""
+        return self._other_language
+
+    @property
     def is_listening(self) -> bool:
         """Whether what is sent there is heard now."""
         return self.phase is ReceiverPhase.LISTENING

@@ -1,0 +1,49 @@
+"""Judges the station file and its policy, as `stile check` finds them."""
+
+from collections.abc import Iterator
+
+from gateway.doctor.evidence import Evidence
+from gateway.doctor.finding import Finding, look, ok, wrong
+from gateway.settings import PASSCODE_VARIABLE, Problem
+
+_MEND = "mend that line; `stile check` shows it"
+_ABOUT_THE_JOURNAL = "journal."
+
+
+def station_file(evidence: Evidence) -> Iterator[Finding]:
+    """Whether the gateway can run with the station file, and as its author meant it."""
+    checked = evidence.checked
+    own = [problem for problem in checked.problems if problem.file == str(checked.station)]
+    for problem in own:
+        yield wrong(_said(problem), _MEND)
+    if not own and evidence.station is not None:
+        settings = evidence.station.settings
+        yield ok(
+            f"read, for {settings.station.callsign}, with receivers: {', '.join(settings.receiver_names) or 'none'}"
+        )
+    folders_are_told = any(folder.trouble for folder in evidence.folders)
+    for warning in checked.warnings:
+        about_folders = warning.key.startswith(_ABOUT_THE_JOURNAL) and folders_are_told
+        if warning.file == str(checked.station) and not about_folders:
+            yield look(_said(warning))
+    if evidence.passcode_from_environment:
+        what = f"the passcode comes from the variable {PASSCODE_VARIABLE} of this terminal"
+        yield look(what, "see that the service gets it, too; a file that `passcode_file` names is surer")
+
+
+def policy(evidence: Evidence) -> Iterator[Finding]:
+    """Whether the policy can be used, and its own examples hold."""
+    checked = evidence.checked
+    others = [problem for problem in checked.problems if problem.file != str(checked.station)]
+    for problem in others:
+        yield wrong(_said(problem), _MEND)
+    if not others and checked.source is not None:
+        yield ok(f"{checked.source.label}: {len(checked.source.examples)} examples held")
+    for warning in checked.warnings:
+        if warning.file != str(checked.station):
+            yield look(_said(warning))
+
+
+def _said(problem: Problem) -> str:
+    where = f"line {problem.line}" + (f", {problem.key}" if problem.key else "")
+    return f"{where}: {problem.what}"

@@ -1,0 +1,67 @@
+"""All that was found out about a station, before anything of it is judged."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from gateway.commands.checking import CheckReport
+from gateway.doctor.kept_frames import KeptFrame
+from gateway.probes.broker import BrokerFound
+from gateway.probes.clock import ClockFound
+from gateway.probes.disk import FolderFound
+from gateway.probes.listener import PortFound
+from gateway.probes.network_server import ServerFound
+from gateway.probes.receiver import ReceiverFound
+from gateway.probes.time_server import TimeTold
+from gateway.settings import StationText
+from gateway.settings.whole import Port
+
+
+@dataclass(frozen=True, slots=True)
+class PortTried:
+    """One port that the gateway is to listen at, and whether it can."""
+
+    port: Port
+    found: PortFound
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class TimeAsked:
+    """Whom the time was asked of, and what came of it."""
+
+    server: str
+    told: TimeTold | None
+    trouble: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What was found. A thing that took too long to find out is None, where its place says so."""
+
+    checked: CheckReport
+    clock: ClockFound
+    station: StationText | None = None
+    """None where the station file cannot be read: then nothing that it names was looked at."""
+
+    passcode_from_environment: bool = False
+    gateway: int = 0
+    """The process of the gateway that runs with this station file; 0: none is known of."""
+
+    folders: tuple[FolderFound, ...] = ()
+    ports: tuple[PortTried, ...] = ()
+    receivers: Mapping[str, ReceiverFound | None] = field(default_factory=dict)
+    """By name."""
+
+    kept: tuple[KeptFrame, ...] = ()
+    """The last frames that the journal holds, newest first."""
+
+    time: TimeAsked | None = None
+    names: Mapping[str, str | None] = field(default_factory=dict)
+    """By name of a host, why it leads nowhere; empty where it leads somewhere."""
+
+    servers: Mapping[str, ServerFound | None] = field(default_factory=dict)
+    """By address, in the order in which the uplink tries them."""
+
+    broker: BrokerFound | None = None
+    engines: Mapping[str, str | None] = field(default_factory=dict)
+    """By address, why it is no engine of a club; empty where it is one."""

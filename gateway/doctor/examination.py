@@ -1,0 +1,215 @@
+"""Finds out all that the checks judge: everything at the same time, each within a bounded time of its own."""
+
+import asyncio
+import contextlib
+import os
+from collections.abc import Awaitable, Callable, Iterator, Mapping
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import NoReturn, TypeVar
+
+import structlog
+
+from gateway.commands.checking import check_station
+from gateway.doctor.evidence import Evidence, PortTried, TimeAsked
+from gateway.doctor.kept_frames import KeptFrame, last_frames
+from gateway.groundwork.own_thread import in_own_thread
+from gateway.probes import broker, clock, disk, engine, listener, names, network_server, receiver, time_server
+from gateway.receivers.address import HostPort
+from gateway.running.lock import holder_of
+from gateway.settings import (
+    PASSCODE_VARIABLE,
+    RECEIVE_ONLY_PASSCODE,
+    DocumentError,
+    StationFile,
+    StationText,
+    load_text,
+    with_secrets,
+)
+from gateway.settings.whole import Port, ports
+
+LONGEST_SECONDS = 38.0
+"""What is not known by then is said to be unknown: the whole ends within 45 s, with the reading of a large policy."""
+
+AT_A_TIME = 32
+"""Probes that run together."""
+
+_T = TypeVar("_T")
+_Probe = Callable[[], Awaitable[_T]]
+
+
+async def examine(
+    path: Path, *, time_host: str | None = None, listen_seconds: float = receiver.LISTEN_SECONDS
+) -> Evidence:
+    """All the evidence about the station at `path`; each receiver is heard for `listen_seconds` at most."""
+    probing = _Probing()
+    checked = await in_own_thread(check_station, path)
+    server = time_host or await in_own_thread(clock.own_time_server)
+    time = None if server is None else partial(_ask_time, server)
+    station = await in_own_thread(_read, path)
+    with _no_log():
+        evidence = Evidence(checked, clock.look(), time=await probing.one(time))
+        return evidence if station is None else await _Examination(station, probing, listen_seconds).add_to(evidence)
+
+
+class _Probing:
+    """Runs probes: no more than some at a time; one that is not over in time gives None."""
+
+    def __init__(self) -> None:
+        self._until = asyncio.get_running_loop().time() + LONGEST_SECONDS
+        self._turns = asyncio.Semaphore(AT_A_TIME)
+
+    async def one(self, probe: _Probe[_T] | None) -> _T | None:
+        if probe is None:
+            return None
+        try:
+            async with asyncio.timeout_at(self._until), self._turns:
+                return await probe()
+        except TimeoutError:
+            return None
+
+    async def each(self, probes: Mapping[str, _Probe[_T]]) -> dict[str, _T | None]:
+        found = await asyncio.gather(*map(self.one, probes.values()))
+        return dict(zip(probes, found, strict=True))
+
+
+class _Examination:
+    """What is to be asked about one station, and how."""
+
+    def __init__(self, station: StationText, probing: _Probing, listen_seconds: float) -> None:
+        self._text = station
+        self._settings = station.settings
+        self._whole = _with_secrets(station)
+        self._probing = probing
+        self._listen_seconds = listen_seconds
+        self._gateway = holder_of(station.path)
+
+    async def add_to(self, evidence: Evidence) -> Evidence:
+        """Everything at the same time."""
+        probing = self._probing
+        async with asyncio.TaskGroup() as together:
+            kept = together.create_task(probing.one(self._journal()))
+            folders = together.create_task(probing.each(self._folders()))
+            tried = together.create_task(probing.each(self._ports()))
+            receivers = together.create_task(probing.each(self._receivers()))
+            looked_up = together.create_task(probing.each(self._names()))
+            servers = together.create_task(probing.each(self._servers()))
+            engines = together.create_task(probing.each(self._engines()))
+            answered = together.create_task(probing.one(self._broker()))
+        return replace(
+            evidence,
+            station=self._text,
+            passcode_from_environment=self._passcode_from_environment(),
+            gateway=self._gateway,
+            kept=kept.result() or (),
+            folders=tuple(filter(None, folders.result().values())),
+            ports=tuple(filter(None, tried.result().values())),
+            receivers=receivers.result(),
+            names=looked_up.result(),
+            servers=servers.result(),
+            broker=answered.result(),
+            engines=engines.result(),
+        )
+
+    def _journal(self) -> _Probe[tuple[KeptFrame, ...]] | None:
+        journal = self._settings.journal
+        return None if journal is None else partial(in_own_thread, last_frames, self._text.folder / journal.path)
+
+    def _broker(self) -> _Probe[broker.BrokerFound] | None:
+        options = self._whole.bus if self._whole is not None else None
+        is_ours = self._settings.bus is not None and self._settings.bus.embedded
+        return None if options is None or is_ours else partial(broker.ask, options)
+
+    def _passcode_from_environment(self) -> bool:
+        uplink = self._settings.uplink
+        return uplink is not None and uplink.passcode_file is None and PASSCODE_VARIABLE in os.environ
+
+    def _folders(self) -> dict[str, _Probe[disk.FolderFound]]:
+        journal = self._settings.journal
+        if journal is None:
+            return {}
+        found = {(self._text.folder / journal.path).parent}
+        if journal.captures is not None:
+            captures = self._text.folder / journal.captures
+            found.add(captures if captures.is_dir() else captures.parent)
+        return {str(folder): partial(in_own_thread, disk.look, folder) for folder in sorted(found)}
+
+    def _ports(self) -> dict[str, _Probe[PortTried]]:
+        return {str(port): partial(_try_port, port) for port in ports(self._settings)}
+
+    def _receivers(self) -> dict[str, _Probe[receiver.ReceiverFound]]:
+        return {
+            one.name: partial(receiver.hear, one.name, one.address, one.allow, seconds=self._listen_seconds)
+            for one in self._settings.receivers
+        }
+
+    def _names(self) -> dict[str, _Probe[str]]:
+        """Of all hosts that the station file names, each once."""
+        hosts = [one.address.place.host for one in self._settings.receivers if isinstance(one.address.place, HostPort)]
+        if self._settings.uplink is not None:
+            hosts += [host for host, _ in self._settings.uplink.addresses]
+        if self._settings.bus is not None:
+            hosts.append(self._settings.bus.address[0])
+        if self._settings.club is not None:
+            hosts += [host for _, host, _ in self._settings.club.addresses]
+        return {host: partial(names.look_for, host) for host in dict.fromkeys(hosts) if names.is_name(host)}
+
+    def _servers(self) -> dict[str, _Probe[network_server.ServerFound]]:
+        uplink, callsign = self._settings.uplink, self._settings.station.callsign
+        if uplink is None:
+            return {}
+        number = self._whole.passcode_number if self._whole is not None else None
+        passcode = RECEIVE_ONLY_PASSCODE if number is None else number
+        return {
+            f"{host}:{port}": partial(
+                network_server.ask, host, port, callsign, passcode, watch_seconds=self._listen_seconds
+            )
+            for host, port in uplink.addresses
+        }
+
+    def _engines(self) -> dict[str, _Probe[str]]:
+        club = self._settings.club
+        if club is None or club.embedded:
+            return {}
+        return {f"{scheme}://{host}:{port}": partial(engine.ask, host, port) for scheme, host, port in club.addresses}
+
+
+def _read(path: Path) -> StationText | None:
+    try:
+        return load_text(path)
+    except DocumentError:  # which `check_station` tells
+        return None
+
+
+def _with_secrets(station: StationText) -> StationFile | None:
+    try:
+        return with_secrets(station)
+    except DocumentError:  # which `check_station` tells
+        return None
+
+
+async def _ask_time(server: str) -> TimeAsked:
+    try:
+        return TimeAsked(server, await time_server.ask(server))
+    except time_server.NoTimeError as error:
+        return TimeAsked(server, None, str(error))
+
+
+async def _try_port(port: Port) -> PortTried:
+    return PortTried(port, *await listener.try_port(port.kind, port.host, port.number))
+
+
+@contextlib.contextmanager
+def _no_log() -> Iterator[None]:
+    """The gateway's own parts are tried, and what they would log is told in findings."""
+    before = structlog.get_config()
+    structlog.configure(processors=[_drop], cache_logger_on_first_use=False)
+    try:
+        yield
+    finally:
+        structlog.configure(**before)
+
+
+def _drop(*_: object) -> NoReturn:
+    raise structlog.DropEvent

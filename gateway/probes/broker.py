@@ -1,0 +1,135 @@
+"""An MQTT broker: whether it lets us in, and publish, read back and retain as the gateway does.
+
+Asked in one conversation under a name of its own, so that a running gateway's session stays. What is written stands
+under topics that nobody reads, and is cleared again.
+"""
+
+import asyncio
+import secrets
+import ssl
+from collections.abc import AsyncIterator, Sequence
+from dataclasses import dataclass
+
+import aiomqtt
+from paho.mqtt.reasoncodes import ReasonCode
+
+from gateway.bus.options import BusOptions, BusOptionsError
+from gateway.bus.topics import Topics
+from gateway.bus.trouble import BrokerError, BusTrouble, explain
+
+ANSWER_SECONDS = 3.0
+"""A broker in the house answers within milliseconds."""
+
+_TRIAL = b"a trial of `stile doctor`, cleared at once"
+_FIRST_FAILURE = 128
+"""Codes from here on refuse (MQTT 5.0 section 2.4)."""
+
+_ONLINE = b"online"
+
+
+@dataclass(frozen=True, slots=True)
+class TopicRights:
+    """What became of one message published under a prefix, and asked for again."""
+
+    filter: str
+    """What the rights are needed for, as an access list writes it."""
+
+    refuses_to_tell: bool = False
+    """The broker does not let us subscribe."""
+
+    came: bool = False
+    """It came back while we listened."""
+
+    retained: bool = False
+    """Asked anew, the broker still had it."""
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerFound:
+    """What became of one conversation."""
+
+    trouble: BusTrouble | None = None
+    """Why there was none."""
+
+    rights: tuple[TopicRights, ...] = ()
+    gateway_online: bool = False
+    """The gateway's own topic says that one is connected with this callsign and base."""
+
+
+async def ask(options: BusOptions) -> BrokerFound:
+    """Hold one conversation with the broker that `options` names."""
+    topics = Topics(options.base, options.callsign)
+    prefixes = [topics.prefix]
+    if options.discovery is not None:
+        prefixes.append(f"{options.discovery.prefix}/device")
+    try:
+        async with _client(options) as client:
+            messages = aiter(client.messages)
+            online = await _read(client, messages, topics.status) == (_ONLINE, True)
+            rights = [await _rights(client, messages, prefix) for prefix in prefixes]
+            return BrokerFound(None, tuple(rights), online)
+    except (aiomqtt.MqttError, BusOptionsError, OSError) as error:
+        return BrokerFound(_explained(error))
+
+
+def _client(options: BusOptions) -> aiomqtt.Client:
+    return aiomqtt.Client(
+        options.host,
+        options.port,
+        identifier=f"stile-{secrets.token_hex(6)}",
+        username=options.username,
+        password=options.password,
+        tls_context=None if options.tls is None else options.tls.context(),
+        timeout=ANSWER_SECONDS,
+        max_queued_incoming_messages=100,
+    )
+
+
+async def _rights(client: aiomqtt.Client, messages: AsyncIterator[aiomqtt.Message], prefix: str) -> TopicRights:
+    topic, wanted = f"{prefix}/stile-trial-{secrets.token_hex(4)}", f"{prefix}/#"
+    if _refused(await client.subscribe(topic, 1)):
+        return TopicRights(wanted, refuses_to_tell=True)
+    try:
+        await client.publish(topic, _TRIAL, 1, retain=True)
+        came = await _next(messages, topic) is not None
+        await client.unsubscribe(topic)
+        again = await _read(client, messages, topic)
+        return TopicRights(wanted, came=came, retained=again == (_TRIAL, True))
+    finally:
+        await client.publish(topic, b"", 1, retain=True)
+
+
+async def _read(
+    client: aiomqtt.Client, messages: AsyncIterator[aiomqtt.Message], topic: str
+) -> tuple[bytes, bool] | None:
+    """What the broker holds of a topic, and whether it is retained; None: nothing, or it does not tell."""
+    if _refused(await client.subscribe(topic, 1)):
+        return None
+    try:
+        return await _next(messages, topic)
+    finally:
+        await client.unsubscribe(topic)
+
+
+async def _next(messages: AsyncIterator[aiomqtt.Message], topic: str) -> tuple[bytes, bool] | None:
+    try:
+        async with asyncio.timeout(ANSWER_SECONDS):
+            async for message in messages:
+                if message.topic.value == topic and isinstance(message.payload, bytes):
+                    return message.payload, message.retain
+    except TimeoutError:
+        pass
+    return None
+
+
+def _refused(codes: Sequence[int | ReasonCode]) -> bool:
+    return any((code.value if isinstance(code, ReasonCode) else code) >= _FIRST_FAILURE for code in codes)
+
+
+def _explained(error: Exception) -> BusTrouble:
+    """In the bus's own words: it knows the broker's codes and the system's errors."""
+    cause = error.__cause__ or error
+    if isinstance(cause, BusOptionsError | OSError | ssl.SSLError):
+        return explain(cause)
+    code = getattr(error, "rc", None)
+    return explain(BrokerError(type(error).__name__, code.value if isinstance(code, ReasonCode) else None))
