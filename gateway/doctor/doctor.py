@@ -12,6 +12,7 @@ from gateway.doctor.examination import examine
 from gateway.doctor.finding import CheckedFinding, Grade
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.printable import printable
+from gateway.probes.receiver import LISTEN_SECONDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ class Diagnosis:
                 yield f"{'':5}  {'':{width}}  -> {finding.do}"
 
 
-def diagnose(station: Path, *, time_host: str | None = None) -> Diagnosis:
+def diagnose(station: Path, *, time_host: str | None = None, listen_seconds: float = LISTEN_SECONDS) -> Diagnosis:
     """Find out all about the station file at `station`, and judge it."""
-    evidence = asyncio.run(examine(station, time_host=time_host))
+    evidence = asyncio.run(examine(station, time_host=time_host, listen_seconds=listen_seconds))
     return Diagnosis(station, evidence, tuple(judge(evidence)))

@@ -5,8 +5,8 @@ under topics that nobody reads, and is cleared again.
 """
 
 import asyncio
+import contextlib
 import secrets
-import ssl
 from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass
 
@@ -16,9 +16,13 @@ from paho.mqtt.reasoncodes import ReasonCode
 from gateway.bus.options import BusOptions, BusOptionsError
 from gateway.bus.topics import Topics
 from gateway.bus.trouble import BrokerError, BusTrouble, explain
+from gateway.groundwork.hosts import connect, look_up
 
 ANSWER_SECONDS = 3.0
 """A broker in the house answers within milliseconds."""
+
+TELL_SECONDS = 1.5
+"""For the broker to pass a message on, or to tell what it retains: it says nowhere that it retains nothing."""
 
 _TRIAL = b"a trial of `stile doctor`, cleared at once"
 _FIRST_FAILURE = 128
@@ -63,13 +67,29 @@ async def ask(options: BusOptions) -> BrokerFound:
     if options.discovery is not None:
         prefixes.append(f"{options.discovery.prefix}/device")
     try:
+        await _reach(options)
         async with _client(options) as client:
             messages = aiter(client.messages)
             online = await _read(client, messages, topics.status) == (_ONLINE, True)
-            rights = [await _rights(client, messages, prefix) for prefix in prefixes]
+            rights: list[TopicRights] = []
+            while prefixes and (not rights or rights[-1].retained):
+                rights.append(await _rights(client, messages, prefixes.pop(0)))
             return BrokerFound(None, tuple(rights), online)
     except (aiomqtt.MqttError, BusOptionsError, OSError) as error:
         return BrokerFound(_explained(error))
+
+
+async def _reach(options: BusOptions) -> None:
+    """Connect and leave: unlike what the client library raises, the system's error says why. Raises `OSError`."""
+    context = None if options.tls is None else options.tls.context()
+    endpoints = await look_up(options.host, options.port)
+    connected = await connect(endpoints, seconds=ANSWER_SECONDS, prepare=lambda _: None)
+    async with asyncio.timeout(ANSWER_SECONDS):
+        name = None if context is None else options.host
+        _, writer = await asyncio.open_connection(sock=connected, ssl=context, server_hostname=name)
+    writer.transport.abort()
+    with contextlib.suppress(OSError):
+        await writer.wait_closed()
 
 
 def _client(options: BusOptions) -> aiomqtt.Client:
@@ -89,14 +109,17 @@ async def _rights(client: aiomqtt.Client, messages: AsyncIterator[aiomqtt.Messag
     topic, wanted = f"{prefix}/stile-trial-{secrets.token_hex(4)}", f"{prefix}/#"
     if _refused(await client.subscribe(topic, 1)):
         return TopicRights(wanted, refuses_to_tell=True)
+    await client.publish(topic, _TRIAL, 1)
+    if await _next(messages, topic) is None:
+        return TopicRights(wanted)
+    await client.unsubscribe(topic)
     try:
         await client.publish(topic, _TRIAL, 1, retain=True)
-        came = await _next(messages, topic) is not None
-        await client.unsubscribe(topic)
         again = await _read(client, messages, topic)
-        return TopicRights(wanted, came=came, retained=again == (_TRIAL, True))
-    finally:
         await client.publish(topic, b"", 1, retain=True)
+    except aiomqtt.MqttError:  # a broker that retains nothing may end the connection (MQTT 5.0 section 3.2.2.3.5)
+        return TopicRights(wanted, came=True)
+    return TopicRights(wanted, came=True, retained=again == (_TRIAL, True))
 
 
 async def _read(
@@ -113,7 +136,7 @@ async def _read(
 
 async def _next(messages: AsyncIterator[aiomqtt.Message], topic: str) -> tuple[bytes, bool] | None:
     try:
-        async with asyncio.timeout(ANSWER_SECONDS):
+        async with asyncio.timeout(TELL_SECONDS):
             async for message in messages:
                 if message.topic.value == topic and isinstance(message.payload, bytes):
                     return message.payload, message.retain
@@ -129,7 +152,7 @@ def _refused(codes: Sequence[int | ReasonCode]) -> bool:
 def _explained(error: Exception) -> BusTrouble:
     """In the bus's own words: it knows the broker's codes and the system's errors."""
     cause = error.__cause__ or error
-    if isinstance(cause, BusOptionsError | OSError | ssl.SSLError):
+    if isinstance(cause, BusOptionsError | OSError):
         return explain(cause)
     code = getattr(error, "rc", None)
     return explain(BrokerError(type(error).__name__, code.value if isinstance(code, ReasonCode) else None))

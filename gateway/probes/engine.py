@@ -3,6 +3,7 @@
 import asyncio
 
 from gateway.groundwork.hosts import connect, look_up
+from gateway.receivers.reconnect import reason_of
 
 CONNECT_SECONDS = 5.0
 GREETING_SECONDS = 5.0
@@ -18,7 +19,7 @@ async def ask(host: str, port: int) -> str:
         async with asyncio.timeout(CONNECT_SECONDS):
             connected = await connect(await look_up(host, port), seconds=CONNECT_SECONDS, prepare=lambda _: None)
     except (OSError, UnicodeError) as error:
-        return f"cannot be reached: {getattr(error, 'strerror', None) or 'it does not answer'}"
+        return f"cannot be reached: {reason_of(error)}"
     with connected:
         loop = asyncio.get_running_loop()
         said = b""

@@ -8,6 +8,7 @@ something comes, another one runs with this login.
 """
 
 import asyncio
+import contextlib
 import re
 import time
 from dataclasses import dataclass
@@ -88,6 +89,8 @@ async def ask(
         return conversation.found(error.strerror or "the connection broke")
     finally:
         writer.transport.abort()
+        with contextlib.suppress(OSError):
+            await writer.wait_closed()
 
 
 class _Conversation:

@@ -11,6 +11,7 @@ import time
 from dataclasses import dataclass
 
 from gateway.groundwork.hosts import look_up
+from gateway.receivers.reconnect import reason_of
 
 TIME_PORT = 123
 ANSWER_SECONDS = 4.0
@@ -61,11 +62,11 @@ async def ask(host: str, port: int = TIME_PORT) -> TimeTold:
                     answer = await loop.sock_recv(asking, 2 * _PACKET.size)
                     took = time.monotonic() - began
                     if (told := read_answer(answer, token)) is not None:
-                        return TimeTold(time.time() - took / 2 - _near(told), took / 2)
+                        return TimeTold(time.time() - took / 2 - told, took / 2)
     except TimeoutError:
         raise NoTimeError(f"it did not answer within {ANSWER_SECONDS:g} s") from None
     except (OSError, UnicodeError) as error:
-        raise NoTimeError(getattr(error, "strerror", None) or "it is no name of a host") from None
+        raise NoTimeError(reason_of(error)) from None
 
 
 def request(token: int) -> bytes:
@@ -74,7 +75,7 @@ def request(token: int) -> bytes:
 
 
 def read_answer(packet: bytes, token: int) -> float | None:
-    """The time that the packet tells, in Unix seconds of its era; None where it is no answer to `token`.
+    """The time that the packet tells, in Unix seconds; None where it is no answer to `token`.
 
     Raises `NoTimeError` where the server says that it knows none (section 5).
     """
@@ -86,9 +87,4 @@ def read_answer(packet: bytes, token: int) -> float | None:
     if first >> 6 == _NOT_SYNCHRONISED or not 1 <= stratum <= _HIGHEST_STRATUM or not transmit:
         raise NoTimeError("it says that it does not know the time itself")
     seconds: float = transmit / _ERA_SECONDS - _UNIX_EPOCH
-    return seconds
-
-
-def _near(seconds: float) -> float:
-    """The same in the era that began in 2036, where the first one is over (section 3)."""
-    return seconds if seconds >= 0 else seconds + _ERA_SECONDS
+    return seconds if seconds >= 0 else seconds + _ERA_SECONDS  # the era that begins in 2036 (section 3)
