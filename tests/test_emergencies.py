@@ -7,9 +7,9 @@ from pathlib import Path
 import httpx
 from structlog.testing import capture_logs
 
-from gateway.commands.watching.published import HeardShown
 from gateway.feed.heard_object import encode, heard_object
 from gateway.feed.reader import ReportReader
+from gateway.glance.shown import HeardShown
 from gateway.judge.verdict import Judged
 from gateway.replay.contender import Contender
 from tests.judge.listening import POST, source_of

@@ -5,19 +5,9 @@ from datetime import datetime
 
 from gateway.commands.watching import words
 from gateway.commands.watching.columns import shown, width
-from gateway.commands.watching.published import (
-    AlertShown,
-    Answering,
-    Event,
-    ForwardedShown,
-    HealthShown,
-    HeardShown,
-    MissedShown,
-    NoAnswer,
-    Notice,
-    Shown,
-)
+from gateway.commands.watching.published import Answering, Event, NoAnswer, Notice, Shown
 from gateway.commands.watching.watched import WatchedFrame
+from gateway.glance.shown import AlertShown, ForwardedShown, HealthShown, HeardShown, MissedShown
 
 
 class Listing:

@@ -11,8 +11,8 @@ from enum import Enum, auto
 
 from gateway.commands.watching import words
 from gateway.commands.watching.columns import cut, shown, width, wrapped
-from gateway.commands.watching.published import HealthShown, PartShown
 from gateway.commands.watching.watched import Watched
+from gateway.glance.shown import HealthShown, PartShown
 from gateway.groundwork.part import State
 
 FEWEST_FRAMES = 4

@@ -4,18 +4,8 @@ from collections import deque
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from gateway.commands.watching.published import (
-    AlertShown,
-    Answering,
-    Event,
-    ForwardedShown,
-    HealthShown,
-    HeardShown,
-    MissedShown,
-    NoAnswer,
-    Notice,
-    Shown,
-)
+from gateway.commands.watching.published import Answering, Event, NoAnswer, Notice, Shown
+from gateway.glance.shown import AlertShown, ForwardedShown, HealthShown, HeardShown, MissedShown
 from gateway.groundwork.bounded import BoundedMapping
 
 FRAMES = 200

@@ -4,9 +4,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 
 from gateway.commands.watching.columns import padded, shown, width
-from gateway.commands.watching.published import AlertShown, ClubShown, CountsShown, HealthShown, HeardShown, PartShown
 from gateway.commands.watching.watched import WatchedFrame
-from gateway.groundwork.duration import in_words
+from gateway.glance.shown import AlertShown, ClubShown, CountsShown, HealthShown, HeardShown, PartShown
+from gateway.glance.tiles import ago
 
 CAUTION = "Not a distress watch: an emergency is shown first, and that promises nothing."
 
@@ -24,11 +24,6 @@ def moment(then: datetime, now: datetime) -> str:
     """The time in UTC, with its date where that is not today's."""
     then = then.astimezone(UTC)
     return then.strftime("%H:%M:%S" if then.date() == now.astimezone(UTC).date() else "%Y-%m-%d %H:%M")
-
-
-def ago(then: datetime, now: datetime) -> str:
-    """How long before `now` it was; a clock that runs a little ahead makes it no time at all."""
-    return f"{in_words(max(0, round((now - then).total_seconds() * 1000)))} ago"
 
 
 def frame_words(frame: WatchedFrame, now: datetime) -> str:
