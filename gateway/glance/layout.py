@@ -26,57 +26,63 @@ _LARGE_HEIGHT, _LARGE_WIDTH = 200, 240
 _END_SHARE = 0.42
 """At most so much of a line its end takes, where the rest of it is broken into lines."""
 
+_FEWEST_LETTERS = 8
+"""The width of a screen is that of so many of the largest letters of running text."""
+
+_NAME_SHARE, _NUMBER_SHARE = 0.28, 0.22
+"""How high what stands on a tile may be for its width, so that it is of one size on all four."""
+
 _LESS = 0.8
 """So much smaller letters may be for the sake of a longer wording."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Area:
+class _Space:
     left: int
     top: int
     width: int
     height: int
 
-    def within(self, margin: int) -> "_Area":
-        return _Area(
+    def within(self, margin: int) -> "_Space":
+        return _Space(
             self.left + margin, self.top + margin, max(1, self.width - 2 * margin), max(1, self.height - 2 * margin)
         )
 
-    def rows(self, *shares: float) -> Iterator["_Area"]:
+    def rows(self, *shares: float) -> Iterator["_Space"]:
         """Rows one below the other, as high as their shares; together they are the whole."""
         taken, top = 0.0, self.top
         for share in shares:
             taken += share
             bottom = self.top + round(self.height * taken / sum(shares))
-            yield _Area(self.left, top, self.width, bottom - top)
+            yield _Space(self.left, top, self.width, bottom - top)
             top = bottom
 
-    def columns(self, count: int, gap: int) -> Iterator["_Area"]:
+    def columns(self, count: int, gap: int) -> Iterator["_Space"]:
         """So many columns of one width."""
         width = (self.width - gap * (count - 1)) // count
         for place in range(count):
-            yield _Area(self.left + place * (width + gap), self.top, width, self.height)
+            yield _Space(self.left + place * (width + gap), self.top, width, self.height)
 
-    def lines(self, count: int) -> Iterator["_Area"]:
+    def lines(self, count: int) -> Iterator["_Space"]:
         """So many rows of one height."""
         return self.rows(*([1.0] * count))
 
-    def first(self, width: int) -> "_Area":
+    def first(self, width: int) -> "_Space":
         """Its left part."""
-        return _Area(self.left, self.top, max(1, width), self.height)
+        return _Space(self.left, self.top, max(1, width), self.height)
 
-    def last(self, width: int) -> "_Area":
+    def last(self, width: int) -> "_Space":
         """Its right part."""
-        return _Area(self.left + self.width - width, self.top, max(1, width), self.height)
+        return _Space(self.left + self.width - width, self.top, max(1, width), self.height)
 
-    def middle(self, height: int) -> "_Area":
+    def middle(self, height: int) -> "_Space":
         """As much of it, up and down from its middle."""
         height = min(height, self.height)
-        return _Area(self.left, self.top + (self.height - height) // 2, self.width, height)
+        return _Space(self.left, self.top + (self.height - height) // 2, self.width, height)
 
-    def down_to(self, below: "_Area") -> "_Area":
+    def down_to(self, below: "_Space") -> "_Space":
         """This row and all down to another one."""
-        return _Area(self.left, self.top, self.width, below.top + below.height - self.top)
+        return _Space(self.left, self.top, self.width, below.top + below.height - self.top)
 
 
 class _Sheet:
@@ -86,19 +92,21 @@ class _Sheet:
         self.canvas = canvas
         self.boxes: list[Box] = []
         self.letterings: list[Lettering] = []
-        self.whole = _Area(0, 0, canvas.width, canvas.height)
+        self.whole = _Space(0, 0, canvas.width, canvas.height)
         self.margin = max(2, min(canvas.width, canvas.height) // 32)
         self.least = LEAST_SIZES[canvas.colours]
+        self.highest_line = math.ceil(canvas.width / _FEWEST_LETTERS * LINE)
+        """Of running text, which would else be cut after a word on a screen that is high and narrow."""
 
     @property
     def is_large(self) -> bool:
         return self.canvas.height >= _LARGE_HEIGHT and self.canvas.width >= _LARGE_WIDTH
 
-    def fill(self, area: _Area, ink: Ink) -> None:
+    def fill(self, area: _Space, ink: Ink) -> None:
         self.boxes.append(Box(area.left, area.top, area.width, area.height, ink))
 
     def write(
-        self, said: Wordings, area: _Area, ink: Ink = Ink.TEXT, *, right: bool = False, less: float = _LESS
+        self, said: Wordings, area: _Space, ink: Ink = Ink.TEXT, *, right: bool = False, less: float = _LESS
     ) -> int:
         """Write what fits into the area, as large as it goes; how much of its width is left over."""
         largest = area.height / LINE
@@ -109,8 +117,9 @@ class _Sheet:
             self.letterings.append(Lettering(text, area.left, area.top, area.width, area.height, size, ink, right))
         return area.width - math.ceil(lettering.width(text, size))
 
-    def write_both(self, said: Wordings, end: Wordings, area: _Area, inks: tuple[Ink, Ink]) -> None:
+    def write_both(self, said: Wordings, end: Wordings, area: _Space, inks: tuple[Ink, Ink]) -> None:
         """Two texts in one line and of one size: the second stands at its end."""
+        area = area.middle(self.highest_line)
         largest = area.height / LINE
         least, gap = min(self.least, largest), round(area.height * 0.4)
         text, tail = lettering.pair(said, end, area.width - gap, max(least, _LESS * largest))
@@ -121,14 +130,15 @@ class _Sheet:
             self.write((tail,), row.last(taken), inks[1], right=True)
         self.write((text,), row.first(area.width - taken - (gap if tail else 0)), inks[0])
 
-    def write_lines(self, text: str, area: _Area, ink: Ink, most: int) -> None:
-        """As many lines as the text wants, at most so many."""
+    def write_lines(self, text: str, area: _Space, ink: Ink, most: int) -> None:
+        """As many lines as the text wants: at most so many, and on a high screen as many as there is room for."""
+        most = max(most, area.height // self.highest_line)
         for count in range(1, most + 1):
-            smallest = area.height / min(count + 1, most) / LINE * _LESS  # not smaller than with a line more
-            lines = lettering.wrapped(text, area.width, smallest, count)
+            height = min(area.height / min(count + 1, most), self.highest_line)  # no lower than with a line more
+            lines = lettering.wrapped(text, area.width, height / LINE * _LESS, count)
             if not lines or not lines[-1].endswith(lettering.ELLIPSIS):
                 break
-        for line, row in zip(lines, area.lines(count), strict=False):
+        for line, row in zip(lines, area.middle(self.highest_line * count).lines(count), strict=False):
             self.write((line,), row.middle(math.ceil(row.height * _LESS)), ink)
 
     def scene(self, says: Iterable[str]) -> Scene:
@@ -166,13 +176,13 @@ def _usual(view: View, sheet: _Sheet) -> None:
         sheet.write_lines("nothing heard yet" if view.tiles else view.callsign, rest[0].down_to(rest[1]), Ink.TEXT, 2)
     else:
         if heading.height:
-            end = (view.station.picture,)
+            end = (view.station.picture,) if view.station.facts else view.station.age
             sheet.write_both((f"heard last by {view.callsign}", "heard last"), end, heading, (Ink.FAINT, Ink.FAINT))
         _station(view.station, rest, sheet)
     _bar(view, bar, sheet)
 
 
-def _station(station: StationView, areas: Sequence[_Area], sheet: _Sheet) -> None:
+def _station(station: StationView, areas: Sequence[_Space], sheet: _Sheet) -> None:
     """The last station: its call, its facts with their age, its words, where there is room for them."""
     call, facts, words = areas
     sheet.write((station.source,), call)
@@ -182,37 +192,47 @@ def _station(station: StationView, areas: Sequence[_Area], sheet: _Sheet) -> Non
         said = station.words if sheet.is_large else joined((station.picture, station.words))
         if words.height:
             sheet.write_lines(said, words, Ink.TEXT, 2 if sheet.is_large else 1)
+    elif sheet.is_large:
+        sheet.write_lines(station.words or station.picture, facts.down_to(words), Ink.TEXT, 2)
     elif words.height:
         room = round(facts.width * _END_SHARE)
-        taken = room - sheet.write(station.age, facts.last(room), Ink.FAINT, right=True)
-        sheet.write_lines(station.words, facts.down_to(words).first(facts.width - taken - sheet.margin), Ink.TEXT, 2)
+        age = facts.middle(round(_LESS * sheet.highest_line)).last(room)
+        taken = room - sheet.write(station.age, age, Ink.FAINT, right=True)
+        sheet.write_lines(
+            station.words or station.picture,
+            facts.down_to(words).first(facts.width - taken - sheet.margin),
+            Ink.TEXT,
+            2,
+        )
     else:
-        sheet.write_both((station.words,), station.age[-1:], facts.middle(math.ceil(sheet.least * LINE)), inks)
+        sheet.write_both(
+            (station.words or station.picture,), station.age[-1:], facts.middle(math.ceil(sheet.least * LINE)), inks
+        )
 
 
-def _tiles(tiles: tuple[Tile, ...], area: _Area, sheet: _Sheet) -> None:
+def _tiles(tiles: tuple[Tile, ...], area: _Space, sheet: _Sheet) -> None:
     """All four side by side: a bar above what is well, and the whole tile filled where it is not."""
     for tile, column in zip(tiles, area.columns(len(tiles) or 1, sheet.margin), strict=False):
         ink, faint = Ink.TEXT, Ink.FAINT
         if tile.is_well:
             mark = Ink.FAINT if tile.state is None else Ink.GOOD
-            sheet.fill(_Area(column.left, column.top, column.width, max(2, sheet.margin // 2)), mark)
+            sheet.fill(_Space(column.left, column.top, column.width, max(2, sheet.margin // 2)), mark)
         else:
             sheet.fill(column, _ink_of(tile.state))
             ink = faint = Ink.ON_BOX
         name, word, number = column.within(sheet.margin).rows(0.28, 0.44, 0.28)
-        sheet.write((tile.name,), name, faint)
+        sheet.write((tile.name,), name.middle(round(column.width * _NAME_SHARE)), faint)
         sheet.write((tile.word,), word, ink)
-        sheet.write((tile.number,), number, faint)
+        sheet.write((tile.number,), number.middle(round(column.width * _NUMBER_SHARE)), faint)
 
 
-def _bar(view: View, area: _Area, sheet: _Sheet) -> None:
+def _bar(view: View, area: _Space, sheet: _Sheet) -> None:
     """The line of health, with the clock: filled where something wants to be seen to."""
     said, ink = (view.silent, Ink.BAD) if view.silent else (view.state, _ink_of(view.worst))
     inks = (Ink.ON_BOX, Ink.ON_BOX)
     if ink is Ink.GOOD:
         inks = (Ink.TEXT, Ink.FAINT)
-        sheet.fill(_Area(area.left, area.top, area.width, max(1, sheet.margin // 2)), ink)
+        sheet.fill(_Space(area.left, area.top, area.width, max(1, sheet.margin // 2)), ink)
     else:
         sheet.fill(area, ink)
     sheet.write_both(said, view.clock, area.within(sheet.margin), inks)
@@ -229,8 +249,8 @@ def _emergency(view: View, station: StationView, sheet: _Sheet) -> None:
     area = sheet.whole.within(sheet.margin)
     has_words = sheet.canvas.height >= _MIDDLE_HEIGHT
     head, call, facts, words, caution = area.rows(0.2, 0.34, 0.22, 0.22 if has_words else 0.0, 0.16)
-    left_over = sheet.write(("EMERGENCY",), head.first(round(0.7 * head.width)), Ink.ON_BOX)
-    sheet.write(view.silent or view.clock, head.last(left_over + round(0.26 * head.width)), Ink.ON_BOX, right=True)
+    left_over = sheet.write(("EMERGENCY",), head.first(round(0.6 * head.width)), Ink.ON_BOX)
+    sheet.write(view.silent or view.clock, head.last(left_over + round(0.37 * head.width)), Ink.ON_BOX, right=True)
     sheet.write((station.source,), call, Ink.ON_BOX)
     sheet.write_both(station.facts or (station.words,), station.age, facts, (Ink.ON_BOX, Ink.ON_BOX))
     if has_words and station.facts:

@@ -59,7 +59,7 @@ def fitted(wordings: Wordings, room: float, sizes: tuple[float, float], least: f
         if width(text, smallest) <= room:
             return text, min(largest, room / max(width(text, 1), 0.01))
     text = texts[-1]
-    size = max(least, room / width(text, 1))
+    size = max(least, 0.999 * room / width(text, 1))  # a little less: the sum of many widths is not exact
     return cut(text, room, size), size
 
 

@@ -22,6 +22,7 @@ library with it, so import it only where a station file asks for `web:`. README.
 | `problem.py` | what went wrong with a request, as a problem object (RFC 9457) |
 | `server.py` | the web as a whole: takes what the house should see, without ever waiting |
 | `session.py` | the session of a page: a signed date in a cookie, made from the token and nothing else |
+| `small_screens.py` | the picture for small screens, `/panel.svg` and `/panel.png`, drawn when it is asked for |
 | `sources.py` | what the web shows beside what it is offered: given in by the service |
 | `turns.py` | long work in short turns: many objects are encoded for one answer without keeping anybody else waiting |
 """

@@ -7,6 +7,7 @@ from itertools import islice
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.groundwork.bounded import Newest
+from gateway.judge.verdict import Reason
 
 
 class HeardMemory:
@@ -16,6 +17,11 @@ class HeardMemory:
         """At most `limit` frames are remembered, and about `limit_octets` octets of them."""
         self._frames = Newest[HeardPayload](limit, limit_octets)
         self._count = 0
+        self.news: HeardPayload | None = None
+        """The last frame that told something of a station: it could be read, and was no copy."""
+
+        self.emergency: HeardPayload | None = None
+        """The last frame that said emergency, however many were heard since."""
 
     def __len__(self) -> int:
         return len(self._frames)
@@ -29,6 +35,11 @@ class HeardMemory:
         """A frame was heard and judged, which holds about `weight` octets."""
         self._frames.put(payload, weight)
         self._count += 1
+        judged = payload.judged
+        if judged.innermost is not None and judged.verdict.reason is not Reason.DUPLICATE:
+            self.news = payload
+        if judged.emergency and judged.counts_as_emergency:
+            self.emergency = payload
 
     def page(self, limit: int, before: int | None) -> tuple[list[HeardPayload], int | None]:
         """At most `limit` frames, the newest first, of those whose number is below `before`.

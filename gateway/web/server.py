@@ -28,6 +28,7 @@ from gateway.web.heard_memory import HeardMemory
 from gateway.web.options import WebOptions
 from gateway.web.places import Places
 from gateway.web.problem import ProblemError
+from gateway.web.small_screens import SmallScreens
 from gateway.web.sources import WebSources
 from gateway.web.turns import Turns
 
@@ -78,6 +79,7 @@ class WebServer(RunningSink):
             self._turns,
             self._run_figures,
         )
+        self._small_screens = SmallScreens(options.callsign, sources, self._memory, lambda: now().time_ms)
         self._listener = Listener(
             "the web", options.host, options.port, lambda: now().time_ms, retry_seconds=options.pace.retry
         )
@@ -169,7 +171,7 @@ class WebServer(RunningSink):
 
     def _application(self) -> web.Application:
         application = web.Application(middlewares=[self._answer], client_max_size=self._options.limits.form_octets)
-        application.add_routes(self._handlers.routes())
+        application.add_routes([*self._handlers.routes(), *self._small_screens.routes()])
         application.on_response_prepare.append(_secure)
         return application
 

@@ -1,0 +1,132 @@
+"""The picture for small screens, `/panel.svg` and `/panel.png`: any size, drawn when somebody asks for it.
+
+Pixels are drawn one picture at a time in a thread, so that nobody else waits for them; the last ones are remembered,
+since a screen asks far more often than something changes.
+"""
+
+import asyncio
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from http import HTTPStatus
+from typing import TypeVar, get_args
+
+from aiohttp import web
+
+from gateway.feed.heard_object import HeardPayload
+from gateway.glance import layout, png, svg
+from gateway.glance.scene import HIGHEST, LOWEST, NARROWEST, WIDEST, Canvas, Colours, Ground, Scene
+from gateway.glance.shown import HealthShown, HeardShown
+from gateway.glance.view import Known, view
+from gateway.groundwork.bounded import BoundedMapping
+from gateway.groundwork.own_thread import in_own_thread
+from gateway.web.heard_memory import HeardMemory
+from gateway.web.problem import ProblemError
+from gateway.web.sources import WebSources
+
+USUAL_SIZE = (320, 240)
+PICTURES = 8
+"""So many are remembered, of some tens of kilobytes each at the most."""
+
+_MOST_DIGITS = 6
+_T = TypeVar("_T", bound=str)
+
+
+@dataclass(frozen=True, slots=True)
+class SmallScreens:
+    """Answers for both paths."""
+
+    callsign: str
+    sources: WebSources
+    memory: HeardMemory
+    now_ms: Callable[[], int]
+    """Unix milliseconds."""
+
+    _pictures: BoundedMapping[Scene, bytes] = field(default_factory=lambda: BoundedMapping(PICTURES))
+    _free: asyncio.Semaphore = field(default_factory=lambda: asyncio.Semaphore(1))
+
+    def routes(self) -> list[web.RouteDef]:
+        """Both paths."""
+        return [web.get("/panel.svg", self.vectors), web.get("/panel.png", self.pixels)]
+
+    async def vectors(self, request: web.Request) -> web.StreamResponse:
+        """`/panel.svg`."""
+        body = svg.draw(self._scene(request)).encode("utf-8")
+        return web.Response(body=body, content_type=svg.CONTENT_TYPE, charset="utf-8")
+
+    async def pixels(self, request: web.Request) -> web.StreamResponse:
+        """`/panel.png`."""
+        scene = self._scene(request)
+        picture = self._pictures.get(scene)
+        if picture is None:
+            try:
+                picture = self._pictures[scene] = await self._drawn(scene)
+            except png.PillowMissingError as error:
+                raise ProblemError(HTTPStatus.NOT_IMPLEMENTED, str(error)) from None
+        return web.Response(body=picture, content_type=png.CONTENT_TYPE)
+
+    async def _drawn(self, scene: Scene) -> bytes:
+        """A thread goes on though nobody waits for it any longer: the next one begins when it has ended."""
+        loop = asyncio.get_running_loop()
+        await self._free.acquire()
+
+        def draw() -> bytes:
+            try:
+                return png.draw(scene)
+            finally:
+                loop.call_soon_threadsafe(self._free.release)
+
+        try:
+            return await in_own_thread(draw)
+        except OSError:  # no thread was left to begin with
+            self._free.release()
+            raise
+
+    def _scene(self, request: web.Request) -> Scene:
+        """What is to be seen, on what the query asks for. Raises `ProblemError`."""
+        canvas = canvas_of(request)
+        known = Known(
+            self.callsign,
+            HealthShown.model_validate(self.sources.health().to_object()),
+            _shown(self.memory.news),
+            _shown(self.memory.emergency),
+        )
+        now = datetime.fromtimestamp(self.now_ms() / 1000, UTC).astimezone()
+        return layout.scene(view(known, now), canvas)
+
+
+def _shown(payload: HeardPayload | None) -> HeardShown | None:
+    return None if payload is None else HeardShown.model_validate_json(payload.encoded())
+
+
+def canvas_of(request: web.Request) -> Canvas:
+    """The canvas that the query describes. Raises `ProblemError`."""
+    width, height = USUAL_SIZE
+    return Canvas(
+        _size(request, "width", NARROWEST, WIDEST, width),
+        _size(request, "height", LOWEST, HIGHEST, height),
+        _choice(request, "colours", get_args(Colours), "full"),
+        _choice(request, "ground", get_args(Ground), "dark"),
+    )
+
+
+def _size(request: web.Request, name: str, least: int, most: int, usual: int) -> int:
+    written = _once(request, name, str(usual))
+    is_number = written.isascii() and written.isdecimal() and len(written) <= _MOST_DIGITS
+    if not is_number or not least <= int(written) <= most:
+        raise ProblemError(HTTPStatus.BAD_REQUEST, f"{name}: a whole number from {least} to {most} belongs there, once")
+    return int(written)
+
+
+def _choice(request: web.Request, name: str, choices: Sequence[_T], usual: _T) -> _T:
+    written = _once(request, name, usual)
+    for choice in choices:
+        if written == choice:
+            return choice
+    raise ProblemError(HTTPStatus.BAD_REQUEST, f"{name}: one of {', '.join(choices)} belongs there, once")
+
+
+def _once(request: web.Request, name: str, usual: str) -> str:
+    """What the query says of it; empty, which nothing is, where it says it more than once."""
+    written = request.query.getall(name, [usual])
+    return written[0] if len(written) == 1 else ""
