@@ -45,12 +45,12 @@ class Episodes(BoundedMapping[tuple[str, str], Episode]):
         self.move_to_end((name, whom))
         return episode
 
-    def over(self, has_ended: Callable[[Episode], bool]) -> Iterator[str]:
-        """The entries of those that have ended since this was asked last."""
-        for (name, _), episode in self.items():
+    def over(self, has_ended: Callable[[Episode], bool]) -> Iterator[tuple[str, str]]:
+        """Those that have ended since this was asked last: the entry, and whom it was about."""
+        for key, episode in self.items():
             if not episode.is_over and has_ended(episode):
                 episode.is_over = True
-                yield name
+                yield key
 
     def dump(self) -> Iterator[list[list[object]]]:
         """All of them, in pieces."""

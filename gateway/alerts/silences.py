@@ -33,7 +33,7 @@ class Silences:
         self._sources = {one.source: started for one in self._awaited if one.source is not None}
         self._receivers = {one.receiver: started for one in self._awaited if one.receiver is not None}
         self._raised: dict[Silence, int] = {}
-        self._ended: list[str] = []
+        self._ended: list[tuple[str, str]] = []
 
     def hear(self, batch: Sequence[Judged]) -> None:
         """The frames of one read of one receiver."""
@@ -81,8 +81,8 @@ class Silences:
         elif kind == "receiver" and name in self._receivers:
             self._receivers[name] = moment
 
-    def over(self) -> list[str]:
-        """The entries whose silence was told and is over since this was asked last."""
+    def over(self) -> list[tuple[str, str]]:
+        """Whose silence was told and is over since this was asked last: the entry, and the station or receiver."""
         ended, self._ended = self._ended, []
         return ended
 
@@ -93,7 +93,7 @@ class Silences:
             last = self._last(awaited)
             if moment.elapsed_ms - last.elapsed_ms < awaited.limit_ms:
                 if self._raised.pop(awaited, None) is not None:
-                    self._ended.append(awaited.name)
+                    self._ended.append((awaited.name, awaited.source or awaited.receiver or ""))
                 continue
             raised = self._raised.get(awaited)
             if raised is None or is_past(awaited.again_ms, moment.elapsed_ms - raised):

@@ -12,6 +12,7 @@ from gateway.alerts.alert import AlertKind, emergency_alert, match_alert
 from gateway.alerts.conditions import AskedFrame, AskedOfFrames, labels_of
 from gateway.alerts.entry import RESERVED_NAME, Alert
 from gateway.alerts.episodes import Episode, Episodes, is_past
+from gateway.alerts.raised import RaisedAlerts
 from gateway.alerts.silences import Silences
 from gateway.feed.heard_object import HeardPayload, Reader, heard_object
 from gateway.frames.frame import Frame
@@ -76,6 +77,7 @@ class AlertWatch:
         self._emergencies = Episodes()
         self._room = TokenBuckets(MOST_A_MINUTE, MINUTE_MS, MOST_A_MINUTE)
         self._silences = Silences(alerts, started)
+        self._log = RaisedAlerts()
 
     def part(self) -> Part:
         """It works as long as the gateway does."""
@@ -123,8 +125,14 @@ class AlertWatch:
             *self._emergencies.over(lambda episode: now - episode.held_ms >= LONGEST_WINDOW_MS),
             *self._silences.over(),
         ]
+        for name, about in ended:
+            self._log.is_over(name, about, moment.time_ms)
         self._note_news(len(ended))
-        return ended
+        return [name for name, _ in ended]
+
+    def raised(self, moment: Moment) -> list[PlainObject]:
+        """The alerts raised lately in the plain form, with what became of them, now being `moment`."""
+        return self._log.to_objects(moment)
 
     @property
     def every_ms(self) -> int:
@@ -139,22 +147,27 @@ class AlertWatch:
         for name, episodes in (("matches", self._matches), ("emergencies", self._emergencies)):
             for entries in episodes.dump():
                 yield {name: entries}
+        for some in self._log.dump():
+            yield {"raised": some}
 
     def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:
         """Take it in; what is of another shape is left out, and so is what belongs to no entry any more."""
         self._silences.restore(piece.get("silences"), past.shift_ms)
         self._matches.restore(piece.get("matches"), {entry.name for entry in self._entries}, past.shift_ms)
         self._emergencies.restore(piece.get("emergencies"), {RESERVED_NAME}, past.shift_ms)
+        self._log.restore(piece.get("raised"))
 
     def recall(self, heard: HeardPayload) -> None:
         """It was heard before the restart: what it raised was raised then."""
         withheld = self._withheld
-        self._raised_by([heard.judged])
+        for alert in self._raised_by([heard.judged]):
+            self._log.note(alert)
         self._withheld = withheld
 
     def _counted(self, alerts: list[PlainObject]) -> list[PlainObject]:
         for alert in alerts:
             self._raised[alert["kind"]] += 1
+            self._log.note(alert)
         self._note_news(len(alerts))
         return alerts
 

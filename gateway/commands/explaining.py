@@ -36,10 +36,7 @@ class ExplainedFrame:
     def to_object(self) -> PlainObject:
         """The heard object with `steps`."""
         judged = self.explanation.judged
-        steps = [
-            {"step": str(step.step), "asked": step.asked, "answer": step.answer, "decided": step.decided}
-            for step in self.explanation.steps
-        ]
+        steps = [step.to_object() for step in self.explanation.steps]
         return {**heard_object(judged, ReportReader(self.post)(judged)), "steps": steps}
 
     def in_words(self) -> str:

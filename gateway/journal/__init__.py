@@ -3,6 +3,7 @@
 | file | holds |
 | --- | --- |
 | `ageing.py` | what is old enough to be deleted, by a clock that may be wrong |
+| `asking.py` | what people ask of a journal: the reach of the antenna, what was heard when, a station's past |
 | `batch.py` | what is written at one go, and what waits for it: a bounded queue that sheds the oldest |
 | `capture.py` | captures: heard objects, one a line |
 | `journal.py` | the journal: everything heard, in an SQLite file |
@@ -17,6 +18,7 @@
 | `runs.py` | starts of the gateway, and how long ago the time of each was |
 | `schema.py` | the shape of the journal's file: numbered migrations, carried in the package |
 | `store.py` | the journal's file: an SQLite database in WAL mode, written by one thread |
+| `sums.py` | the small sums that stay when frames go: by the hour, and by the day |
 | `trouble.py` | what went wrong with the disk, in words for the operator: why, and what to do |
 | `worker.py` | a thread for what may have to wait for a disk: calls are made there one after the other |
 """

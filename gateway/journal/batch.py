@@ -8,7 +8,11 @@ from itertools import islice
 from typing import Any, NamedTuple
 
 from gateway.feed.heard_object import HeardPayload, encode
+from gateway.feed.stations import is_direct
+from gateway.frames.heard import Place
 from gateway.groundwork.bounded import BoundedMapping, SheddingQueue
+from gateway.history.distances import place_that_counts
+from gateway.judge.verdict import Judged
 
 
 class Row(NamedTuple):
@@ -20,6 +24,12 @@ class Row(NamedTuple):
     reason: str | None
     encoded: bytes
     """Its heard object, as it is published."""
+
+    is_direct: bool = False
+    """Whether its station's own transmission was heard."""
+
+    place: Place | None = None
+    """Where its station says to be, if that counts for the reach of the antenna."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,21 +125,24 @@ class Batch:
 
     def _encode_one(self) -> None:
         if self.heard:
-            self.rows.append(_row(self.heard.popleft()))
+            payload = self.heard.popleft()
+            self.rows.append(row_of(payload.judged, payload.encoded()))
         else:
             dump = next(dump for dump in self._dumped() if dump.pieces)
             dump.encoded.append(encode(dump.pieces.popleft()))
 
 
-def _row(payload: HeardPayload) -> Row:
-    judged = payload.judged
+def row_of(judged: Judged, encoded: bytes) -> Row:
+    """A frame as it is written; `encoded` is its heard object."""
     heard, innermost, reason = judged.heard, judged.innermost, judged.verdict.reason
     return Row(
         heard.sequence,
         heard.moment.time_ms,
         None if innermost is None else innermost.source,
         None if reason is None else reason.value,
-        payload.encoded(),
+        encoded,
+        is_direct(judged),
+        place_that_counts(judged),
     )
 
 

@@ -18,6 +18,7 @@ from gateway.journal.recorder import Recorder
 from gateway.journal.runs import RunRecord, RunStart
 from gateway.journal.store import Store
 from gateway.journal.trouble import JournalError, JournalRefusedError
+from gateway.reports.distance import Origin
 
 _log = structlog.get_logger()
 
@@ -25,13 +26,15 @@ _log = structlog.get_logger()
 class Journal(Recorder):
     """The journal of one run. See `Recorder` for how it is run and drained."""
 
-    def __init__(self, options: JournalOptions, run: Run, *, callsign: str, policy: str) -> None:
-        """`policy`: the label of the policy that the run starts with. Opens nothing yet."""
+    def __init__(
+        self, options: JournalOptions, run: Run, *, callsign: str, policy: str, origin: Origin | None = None
+    ) -> None:
+        """`policy`: the label of the one that it starts with; `origin`: where the antenna is. Opens nothing yet."""
         now = run.now()
         self._run = run
         self._began_ms = now.time_ms - now.elapsed_ms
         record = RunRecord(run.identity, self._began_ms, callsign, policy, run.boot, run.boot_ms)
-        self._store = Store(options, record)
+        self._store = Store(options, record, origin)
         self._keeper = Keeper(run, ())
         self._files = 0
         super().__init__(PartKind.JOURNAL, self._store, run.now, limits=options.limits, pace=options.pace)

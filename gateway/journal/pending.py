@@ -13,14 +13,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from gateway.feed.heard_object import encode
+from gateway.feed.heard_object import encode, judged_from
 from gateway.frames.capture import CaptureLine, CaptureLines, read_object
-from gateway.frames.plain import HIGHEST_NUMBER, PlainFormError, PlainObject, from_object
+from gateway.frames.plain import HIGHEST_NUMBER, PlainFormError, PlainObject
 from gateway.groundwork.private_files import open_private
-from gateway.journal.batch import Batch, Row
+from gateway.journal.batch import Batch, Row, row_of
 from gateway.journal.runs import RunRecord
 from gateway.journal.schema import SEQUENCE_BITS
-from gateway.judge.verdict import Reason
 
 READ_OCTETS = 64 * 1024
 
@@ -153,13 +152,13 @@ def _record_of(plain: PlainObject) -> RunRecord:
 
 
 def _row_of(plain: PlainObject, octets: bytes, record: RunRecord) -> Row:
-    heard = from_object(plain)
-    source, reason = plain.get("source"), plain.get("reason")
+    judged = judged_from(plain)
+    source = plain.get("source")
     octets.decode("utf-8")
-    if heard.run != record.identity or not (isinstance(source, str | None) and (source or "").isascii()):
+    if judged.heard.run != record.identity or not (isinstance(source, str | None) and (source or "").isascii()):
         raise ValueError
-    reason = None if reason is None else Reason(reason).value
-    return Row(_number(heard.sequence, 1 << SEQUENCE_BITS), heard.moment.time_ms, source, reason, octets)
+    _number(judged.heard.sequence, 1 << SEQUENCE_BITS)
+    return row_of(judged, octets)
 
 
 def _number(value: object, below: int = HIGHEST_NUMBER) -> int:

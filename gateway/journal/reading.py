@@ -68,7 +68,7 @@ def read_heard(path: Path) -> Iterator[CaptureLine | BadLine]:
     """
     try:
         with contextlib.closing(open_to_read(path)) as journal:
-            patience = _ReadingPatience(journal)
+            patience = ReadingPatience(journal)
             schema.require_readable(journal, path)
             if not is_plain(journal, "heard", object="TEXT"):
                 raise JournalRefusedError(f"{path} is no journal as the gateway writes one", "name another file")
@@ -131,7 +131,7 @@ def is_plain(journal: sqlite3.Connection, table: str, **columns: str) -> bool:
     return b"rowid" not in names and plain >= {(name.encode(), kind.encode()) for name, kind in columns.items()}
 
 
-class _ReadingPatience:
+class ReadingPatience:
     """Ends a statement that takes too long."""
 
     def __init__(self, journal: sqlite3.Connection) -> None:
@@ -149,7 +149,7 @@ class _ReadingPatience:
 class _HeardRows:
     """The rows of `heard`, a stretch at a time."""
 
-    def __init__(self, journal: sqlite3.Connection, path: Path, patience: _ReadingPatience) -> None:
+    def __init__(self, journal: sqlite3.Connection, path: Path, patience: ReadingPatience) -> None:
         self._journal = journal
         self._path = path
         self._patience = patience

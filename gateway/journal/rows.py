@@ -2,8 +2,11 @@
 
 import json
 import sqlite3
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
+from gateway.frames.heard import Place
+from gateway.history.distances import Measured
+from gateway.journal import sums
 from gateway.journal.batch import Dump, PolicyTexts, Row
 from gateway.journal.runs import RunRecord
 from gateway.journal.schema import SEQUENCE_BITS
@@ -20,8 +23,12 @@ STEP_PAGES = 200
 FREE_PAGES_KEPT = 4096
 """Free pages serve what comes next; only what is free beyond this, and beyond a quarter of all, is given back."""
 
-_COLUMNS = "(id, time_ms, source, reason, sent_ms, object)"
-_PLACES = "(?, ?, ?, ?, ?, ?)"
+_COLUMNS = "(id, time_ms, source, reason, sent_ms, object, distance_m, sector)"
+_PLACES = "(?, ?, ?, ?, ?, ?, ?, ?)"
+
+
+Measure = Callable[[Place], Measured | None]
+"""Where a place lies, as seen from the antenna; None where nobody knows where that is."""
 
 
 def run_number(connection: sqlite3.Connection, run: RunRecord) -> int:
@@ -35,22 +42,45 @@ def run_number(connection: sqlite3.Connection, run: RunRecord) -> int:
     return int(row[0])
 
 
-def insert_heard(connection: sqlite3.Connection, run: int, rows: Sequence[Row], sent: Mapping[int, int]) -> None:
-    """Frames of that run, and by their sequence when lines of it were sent. What is there already stays as it is."""
+def insert_heard(
+    connection: sqlite3.Connection, run: int, rows: Sequence[Row], sent: Mapping[int, int], measure: Measure
+) -> None:
+    """Frames of that run, and by their sequence when lines of it were sent. What is there already stays as it is.
+
+    What is new of it goes into the sums, too.
+    """
     first = run << SEQUENCE_BITS
+    new: list[tuple[Row, Measured | None]] = []
     for start in range(0, len(rows), ROWS_OF_A_STATEMENT):
         some = rows[start : start + ROWS_OF_A_STATEMENT]
+        known = _known(connection, [first | row.sequence for row in some])
         values: list[object] = []
         for row in some:
             text = row.encoded.decode("utf-8")
-            values += (first | row.sequence, row.time_ms, row.source, row.reason, sent.get(row.sequence), text)
+            measured = None if row.place is None else measure(row.place)
+            away = (None, None) if measured is None else (measured.distance_m, measured.sector)
+            number = first | row.sequence
+            values += (number, row.time_ms, row.source, row.reason, sent.get(row.sequence), text, *away)
+            if number not in known:
+                known.add(number)
+                new.append((row, measured))
         # On conflict: where a commit was said to have failed and had not, the same rows come again.
         places = ", ".join([_PLACES] * len(some))
         connection.execute(f"INSERT INTO heard {_COLUMNS} VALUES {places} ON CONFLICT (id) DO NOTHING", values)  # noqa: S608 - no value is in the text
-    here = {row.sequence for row in rows}
-    earlier = [(at_ms, first | sequence) for sequence, at_ms in sent.items() if sequence not in here]
-    if earlier:
-        connection.executemany("UPDATE heard SET sent_ms = ? WHERE id = ?", earlier)
+    here = {row.sequence for row, _ in new}
+    newly_sent = [at_ms for sequence, at_ms in sent.items() if sequence in here]
+    for sequence, at_ms in sent.items():
+        if sequence not in here:
+            values = [at_ms, first | sequence]
+            changed = connection.execute("UPDATE heard SET sent_ms = ? WHERE id = ? AND sent_ms IS NULL", values)
+            newly_sent += [at_ms] * changed.rowcount
+    sums.add(connection, new, newly_sent)
+
+
+def _known(connection: sqlite3.Connection, numbers: Sequence[int]) -> set[int]:
+    """Those of the frames with these ids that are there already."""
+    places = ", ".join("?" * len(numbers))
+    return {number for (number,) in connection.execute(f"SELECT id FROM heard WHERE id IN ({places})", numbers)}  # noqa: S608 - no value is in the text
 
 
 def insert_policy(connection: sqlite3.Connection, policy: PolicyTexts) -> None:

@@ -15,10 +15,11 @@ from pathlib import Path
 
 import structlog
 
-from gateway.frames.heard import Moment
+from gateway.frames.heard import Moment, Place
 from gateway.groundwork.duration import in_words
 from gateway.groundwork.private_files import make_private_folder, open_private, why_not_private
-from gateway.journal import rows, schema
+from gateway.history.distances import Measured, measured
+from gateway.journal import rows, schema, sums
 from gateway.journal.ageing import Ageing
 from gateway.journal.batch import Batch, Dump, PolicyTexts, Row, put_dump
 from gateway.journal.options import JournalOptions
@@ -26,6 +27,7 @@ from gateway.journal.pending import PendingFile, read_pending
 from gateway.journal.recollection import Recollection, Wanted, recollect
 from gateway.journal.runs import RunRecord
 from gateway.journal.trouble import DiskTrouble, JournalDamagedError, JournalError, explain_database, explain_system
+from gateway.reports.distance import Origin
 
 BUSY_SECONDS = 2.0
 """How long a write waits for another program that writes."""
@@ -79,7 +81,8 @@ class Store:
     Every method raises `JournalError`; the next call then tries anew. All but `notice` belong to one thread.
     """
 
-    def __init__(self, options: JournalOptions, run: RunRecord) -> None:
+    def __init__(self, options: JournalOptions, run: RunRecord, origin: Origin | None = None) -> None:
+        """`origin`: where the antenna is; None where that is not known."""
         self.notice: DiskTrouble | None = None
         """What the operator should know though the journal works."""
 
@@ -87,6 +90,7 @@ class Store:
         """How many files it has begun: into each, all that is remembered must be dumped anew."""
 
         self._options = options
+        self._origin = origin
         self._path = options.path
         self._run_record = run
         self._ageing = Ageing(options.keep_ms)
@@ -131,7 +135,7 @@ class Store:
         held = self._held
         with self._using() as connection:
             connection.execute("BEGIN IMMEDIATE")
-            rows.insert_heard(connection, self._run, [*held.rows.values()], held.sent)
+            rows.insert_heard(connection, self._run, [*held.rows.values()], held.sent, self._measure)
             for policy in held.policies:
                 rows.insert_policy(connection, policy)
                 self._policy = policy
@@ -142,6 +146,9 @@ class Store:
             rows.keep_within(connection, self._options.octets, added=len(held.rows))
             connection.execute("COMMIT")
         self._let_go()
+
+    def _measure(self, place: Place) -> Measured | None:
+        return None if self._origin is None else measured(self._origin, place)
 
     def _let_go(self) -> None:
         self._held = _Held()
@@ -172,12 +179,14 @@ class Store:
         if self._connection is None:
             return False
         with self._using() as connection:
+            sums.note_running(connection, moment.time_ms)
             oldest_ms = rows.oldest_ms(connection)
             before_ms = None if oldest_ms is None else self._ageing.before_ms(moment, oldest_ms)
             if before_ms is not None:
                 if rows.delete_heard(connection, before_ms):
                     return True
                 rows.forget_past(connection, before_ms, self._run)
+                sums.forget_old(connection, moment.time_ms)
             return rows.give_back(connection)
 
     def close(self) -> None:
@@ -281,7 +290,7 @@ class Store:
         runs = [run for run in runs if run.record.identity != self._run_record.identity]  # what is ours is held, too
         connection.execute("BEGIN IMMEDIATE")
         for run in runs:
-            rows.insert_heard(connection, rows.run_number(connection, run.record), run.rows, run.sent)
+            rows.insert_heard(connection, rows.run_number(connection, run.record), run.rows, run.sent, self._measure)
         connection.execute("COMMIT")
         self._left_behind = False
         frames = sum(len(run.rows) for run in runs)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from gateway.frames.frame import Damaged
 from gateway.frames.heard import Heard
 from gateway.frames.network_line import route
+from gateway.frames.plain import PlainObject
 from gateway.frames.third_party import Unwrapped, unwrap
 from gateway.frames.tnc2 import first_line
 from gateway.judge.conditions import Subject
@@ -25,6 +26,10 @@ class Step:
     asked: str
     answer: str
     decided: bool = False
+
+    def to_object(self) -> PlainObject:
+        """The plain form."""
+        return {"step": str(self.step), "asked": self.asked, "answer": self.answer, "decided": self.decided}
 
 
 @dataclass(frozen=True, slots=True)

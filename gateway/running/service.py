@@ -96,7 +96,7 @@ class Service:
         self._faults = Faults(self.frames.now)
         self._policy = PolicyInForce(station, source, self.frames, self._faults, on_change=self._on_policy)
         self._house = _make_house(settings, self.frames, self._faults)
-        asked = Asked(self.health, self._published_policy, self._waits_for)
+        asked = Asked(self.health, self._published_policy, self._policy_source, self._waits_for)
         self.sinks = Sinks(station, self.frames, self._house, asked, policy=self._policy.label)
         self._house.add([*sinks, *self.sinks.made])
         self._receivers = [
@@ -259,12 +259,14 @@ class Service:
             await asyncio.sleep((self._manager.watchdog_seconds or SHOW_LIFE_SECONDS) / 3)
 
     def _published_policy(self) -> "PublishedPolicy":
-        from gateway.web.sources import PolicyFile, PublishedPolicy  # noqa: PLC0415 - asked by the web alone
+        from gateway.running.publishing import published_policy  # noqa: PLC0415 - asked by the web alone
 
+        return published_policy(self._policy_source(), self._policy.refused)
+
+    def _policy_source(self) -> PolicySource:
+        """The policy by which it is decided what goes up."""
         hub = None if self.club is None else self.club.hub
-        source = self._policy.source if hub is None or hub.policy is None else hub.policy
-        files = [PolicyFile(text.file, text.text) for text in source.texts]
-        return PublishedPolicy(f"{source.policy.name}@{source.digest}", files, self._policy.refused)
+        return self._policy.source if hub is None or hub.policy is None else hub.policy
 
     def _waits_for(self) -> list[str]:
         return ["its parts to be started"] if self._starting else []

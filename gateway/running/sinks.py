@@ -13,6 +13,7 @@ import structlog
 from gateway.feed.health import Health
 from gateway.feed.sink import RunningSink
 from gateway.frames.heard import Run
+from gateway.judge.source import PolicySource
 from gateway.running.house import House
 from gateway.settings import DocumentError, StationFile
 
@@ -33,6 +34,9 @@ class Asked:
 
     health: Callable[[], Health]
     policy: Callable[[], "PublishedPolicy"]
+    source: Callable[[], PolicySource]
+    """Of the policy in force."""
+
     waits_for: Callable[[], Sequence[str]]
 
 
@@ -94,11 +98,18 @@ def _make_web(station: StationFile, run: Run, house: House, asked: Asked) -> "We
     options = station.web
     if options is None:
         return None
+    from gateway.running.knowledge import Knowledge  # noqa: PLC0415 - see below
     from gateway.web.server import WebServer  # noqa: PLC0415 - aiohttp is loaded where it is asked for
     from gateway.web.sources import WebSources  # noqa: PLC0415 - see above
 
+    journal, post = station.journal, station.settings.post
     sources = WebSources(
-        health=asked.health, stations=lambda: house.stations, policy=asked.policy, waits_for=asked.waits_for
+        health=asked.health,
+        stations=lambda: house.stations,
+        policy=asked.policy,
+        waits_for=asked.waits_for,
+        past=Knowledge(journal.path if journal else None, house.reader, lambda: asked.source().compiled(post)),
+        alerts=lambda: house.watches.raised(run.now()),
     )
     return WebServer(options, sources, run.now, run.identity, busy=house.is_busy)
 
@@ -109,7 +120,8 @@ def _make_journal(station: StationFile, run: Run, policy: str) -> "Journal | Non
         return None
     from gateway.journal.journal import Journal  # noqa: PLC0415 - loaded where it is asked for
 
-    return Journal(options, run, callsign=station.settings.station.callsign, policy=policy)
+    post = station.settings.post
+    return Journal(options, run, callsign=post.callsign, policy=policy, origin=post.origin)
 
 
 def _make_captures(station: StationFile, run: Run) -> "CaptureKeeper | None":

@@ -73,6 +73,10 @@ class Watches:
         """The entries whose alerts went on and are over since the last time."""
         return self._alerts.over(moment)
 
+    def raised(self, moment: Moment) -> list[PlainObject]:
+        """The alerts raised lately in the plain form, with what became of them."""
+        return self._alerts.raised(moment)
+
     def with_hearing(self, part: Part, moment: Moment) -> Part:
         """A receiver, with how it hears."""
         if part.name not in self._receivers:

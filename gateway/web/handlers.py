@@ -23,6 +23,7 @@ from gateway.web.guard import CHALLENGE, Guard
 from gateway.web.heard_memory import HeardMemory
 from gateway.web.options import WebOptions
 from gateway.web.page_files import page_files, text_of
+from gateway.web.past import PastHandlers, json_answer, one_of
 from gateway.web.problem import ProblemError
 from gateway.web.sources import WebSources
 from gateway.web.turns import Turns
@@ -49,6 +50,9 @@ class Handlers:
     streams: EventStreams
     turns: Turns
     run_figures: Callable[[], Iterable[Figure]]
+    past: PastHandlers
+    decided: Mapping[str, int]
+    """How often each rule and rate decided in this run, by its name."""
 
     def routes(self) -> list[web.RouteDef]:
         """Every path with its method. Those that are only shown have HEAD as well (RFC 9110 section 9.1)."""
@@ -67,6 +71,7 @@ class Handlers:
         fixed["/openapi.json"] = (document, "application/json")
         routes = [web.get(path, handler) for path, handler in shown.items()]
         routes += [web.get(path, partial(_fixed, body, kind)) for path, (body, kind) in fixed.items()]
+        routes += self.past.routes()
         routes.append(web.get("/events", self.events, allow_head=False))
         if self.options.token is not None:
             routes += [web.post("/session", self.sign_in), web.post("/sign-out", self.sign_out)]
@@ -74,7 +79,7 @@ class Handlers:
 
     async def health(self, _request: web.Request) -> web.StreamResponse:
         """`/api/health`."""
-        return _json(self.sources.health().to_object())
+        return json_answer(self.sources.health().to_object())
 
     async def stations(self, request: web.Request) -> web.StreamResponse:
         """`/api/stations`."""
@@ -85,6 +90,9 @@ class Handlers:
     async def heard(self, request: web.Request) -> web.StreamResponse:
         """`/api/heard`."""
         limit = _number(request, "limit", LARGEST_PAGE)
+        source = one_of(request, "source")
+        if source is not None:
+            return await self.past.heard_of(request, source, limit or DEFAULT_PAGE)
         before = _number(request, "before", HIGHEST_NUMBER)
         page, next_before = self.memory.page(limit or DEFAULT_PAGE, before)
         head_fields: PlainObject = {"run": self.run}
@@ -96,7 +104,7 @@ class Handlers:
 
     async def policy(self, _request: web.Request) -> web.StreamResponse:
         """`/api/policy`."""
-        return _json(self.sources.policy().to_object())
+        return json_answer(self.sources.policy().to_object(self.decided))
 
     async def metrics(self, _request: web.Request) -> web.StreamResponse:
         """`/metrics`."""
@@ -105,14 +113,14 @@ class Handlers:
 
     async def alive(self, _request: web.Request) -> web.StreamResponse:
         """`/healthz`: that this is answered is the answer."""
-        return _json({"alive": True})
+        return json_answer({"alive": True})
 
     async def ready(self, _request: web.Request) -> web.StreamResponse:
         """`/readyz`."""
         waits_for = list(self.sources.waits_for())
         if waits_for:
             raise ProblemError(HTTPStatus.SERVICE_UNAVAILABLE, "the gateway is starting", more={"waits_for": waits_for})
-        return _json({"ready": True})
+        return json_answer({"ready": True})
 
     async def events(self, request: web.Request) -> web.StreamResponse:
         """`/events`. What goes out after the head is the business of `EventStreams`."""
@@ -202,10 +210,6 @@ class Handlers:
 
 async def _fixed(body: bytes, content_type: str, _request: web.Request) -> web.StreamResponse:
     return web.Response(body=body, content_type=content_type, charset="utf-8")
-
-
-def _json(plain: PlainObject) -> web.Response:
-    return web.Response(body=encode(plain), content_type="application/json")
 
 
 def _page(

@@ -41,6 +41,20 @@ class HeardMemory:
         if judged.emergency and judged.counts_as_emergency:
             self.emergency = payload
 
+    def of(self, source: str) -> list[HeardPayload]:
+        """The frames of a station, the newest first."""
+        return [frame for frame, _ in reversed(self._frames) if _source_of(frame) == source]
+
+    def up_to(self, run: str, sequence: int) -> list[HeardPayload]:
+        """That frame and those before it, it being the last one; none where it is not remembered."""
+        frames: list[HeardPayload] = []
+        for frame, _ in self._frames:
+            frames.append(frame)
+            heard = frame.judged.heard
+            if (heard.sequence, heard.run) == (sequence, run):
+                return frames
+        return []
+
     def page(self, limit: int, before: int | None) -> tuple[list[HeardPayload], int | None]:
         """At most `limit` frames, the newest first, of those whose number is below `before`.
 
@@ -51,3 +65,8 @@ class HeardMemory:
         page = [frame for frame, _ in islice(reversed(self._frames), skipped, skipped + limit)]
         is_last = skipped + len(page) >= len(self._frames)
         return page, None if is_last else newest - len(page) + 1
+
+
+def _source_of(frame: HeardPayload) -> str | None:
+    innermost = frame.judged.innermost
+    return None if innermost is None else innermost.source

@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import math
+from collections import Counter
 from collections.abc import Awaitable, Callable, Iterable, Sequence
 from functools import partial
 from http import HTTPStatus
@@ -26,6 +27,7 @@ from gateway.web.guard import SECURITY_HEADERS, Guard
 from gateway.web.handlers import Handlers
 from gateway.web.heard_memory import HeardMemory
 from gateway.web.options import WebOptions
+from gateway.web.past import PastHandlers
 from gateway.web.places import Places
 from gateway.web.problem import ProblemError
 from gateway.web.small_screens import SmallScreens
@@ -68,6 +70,7 @@ class WebServer(RunningSink):
         room = most - limits.kept_for_requests
         self._streams = EventStreams(self._log, limits, options.pace, room=room, busy=busy)
         self._turns = Turns()
+        self._decided = Counter[str]()
         self._handlers = Handlers(
             run,
             options,
@@ -78,6 +81,8 @@ class WebServer(RunningSink):
             self._streams,
             self._turns,
             self._run_figures,
+            PastHandlers(sources, self._memory, now),
+            self._decided,
         )
         self._small_screens = SmallScreens(options.callsign, sources, self._memory, lambda: now().time_ms)
         self._listener = Listener(
@@ -93,6 +98,9 @@ class WebServer(RunningSink):
             weight = weight_of(payload)
             self._memory.heard(payload, weight)
             self._log.heard(payload, weight)
+            rule = payload.judged.verdict.rule
+            if rule is not None:
+                self._decided[rule] += 1
         self._streams.wake()
 
     def recollect(self, frames: Sequence[HeardPayload]) -> None:

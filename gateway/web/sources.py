@@ -1,12 +1,17 @@
 """What the web shows beside what it is offered: given in by the service, asked when somebody wants to see it."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
+from typing import Protocol
 
 from gateway.feed.health import Health
+from gateway.feed.heard_object import HeardPayload
 from gateway.feed.stations import Station
 from gateway.frames.plain import PlainObject
+from gateway.history.period import Period
+from gateway.history.station_past import PastFrame
+from gateway.judge.verdict import Judged
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,10 +23,28 @@ class PolicyFile:
 
     text: str
 
+    @property
+    def shown_name(self) -> str:
+        """The name as it is shown."""
+        path = PurePath(self.name)
+        return path.name if path.is_absolute() else self.name
+
     def to_object(self) -> PlainObject:
         """The plain form."""
-        path = PurePath(self.name)
-        return {"name": path.name if path.is_absolute() else self.name, "text": self.text}
+        return {"name": self.shown_name, "text": self.text}
+
+
+@dataclass(frozen=True, slots=True)
+class PolicyPlace:
+    """A rule or a rate, and where it stands."""
+
+    kind: str
+    """`rule` or `rate`."""
+
+    name: str
+    file: PolicyFile
+    line: int
+    """Counted from 1."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,15 +57,68 @@ class PublishedPolicy:
     files: Sequence[PolicyFile] = ()
     """The first one first, then those that it includes."""
 
+    entries: Sequence[PolicyPlace] = ()
+    """Its rules, then its rates, each in the order in which they are asked."""
+
     refused: str = ""
     """Why the newer one cannot be used; empty where there is none."""
 
-    def to_object(self) -> PlainObject:
-        """The plain form."""
-        plain: PlainObject = {"policy": self.label, "files": [file.to_object() for file in self.files]}
+    def to_object(self, decided: Mapping[str, int]) -> PlainObject:
+        """The plain form; `decided` says how often each rule and rate decided."""
+        entries = [
+            {
+                "kind": entry.kind, "name": entry.name, "file": entry.file.shown_name, "line": entry.line,
+                "decided": decided.get(entry.name, 0),
+            }
+            for entry in self.entries
+        ]  # fmt: skip
+        plain: PlainObject = {
+            "policy": self.label, "files": [file.to_object() for file in self.files], "entries": entries,
+        }  # fmt: skip
         if self.refused:
             plain["refused"] = self.refused
         return plain
+
+
+class PastError(Exception):
+    """The past cannot be told; the message says why, and what to do."""
+
+    def __init__(self, why: str, *, is_missing: bool = False) -> None:
+        """`is_missing`: what was asked for is not there."""
+        super().__init__(why)
+        self.is_missing = is_missing
+
+
+@dataclass(frozen=True, slots=True)
+class HeardPage:
+    """Some frames, the newest first."""
+
+    heard: Sequence[PastFrame]
+    has_more: bool
+
+
+class PastSource(Protocol):
+    """What is known of the past. Every method may raise `PastError`."""
+
+    async def reach(self, period: Period, against: Period | None) -> PlainObject:
+        """The reach of the antenna."""
+
+    async def history(self, period: Period, *, by_day: bool) -> PlainObject:
+        """What was heard when."""
+
+    async def station(self, callsign: str, period: Period, recent: Sequence[PastFrame]) -> PlainObject:
+        """A station's past; `recent` are its frames of late, the newest first, in the journal or not."""
+
+    async def heard(
+        self, source: str, limit: int, before: tuple[str, int] | None, recent: Sequence[PastFrame]
+    ) -> HeardPage:
+        """Frames of a station; `before` is the run and the sequence of a frame that came later."""
+
+    async def frames_up_to(self, run: str, sequence: int) -> list[HeardPayload]:
+        """A frame and those heard before it, it being the last one; none where it is not kept."""
+
+    async def explain(self, frames: Sequence[Judged]) -> PlainObject:
+        """The steps to the verdict on the last of these frames, those before it in mind, in the plain form."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,3 +132,7 @@ class WebSources:
     policy: Callable[[], PublishedPolicy]
     waits_for: Callable[[], Sequence[str]]
     """What the gateway still waits for before it is ready; empty once it is."""
+
+    past: PastSource
+    alerts: Callable[[], Sequence[PlainObject]]
+    """Those raised lately, the newest first."""

@@ -35,13 +35,18 @@ from gateway.frames.network_line import network_line, route
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Decision, Judged, Verdict
 from gateway.lines.server import LineServer
+from gateway.running.knowledge import Knowledge
 from gateway.web.options import WebLimits
 from gateway.web.server import WebServer
 from gateway.web.sources import PublishedPolicy, WebSources
 from tests.answers import figure
 from tests.bench.figures import Effort, Figure
 from tests.bench.processes import pin
+from tests.judge.listening import source_of
 from tests.options import lines_options, web_options
+
+POST = Post("QX1GAT-10", 58.6, -3.9167)
+READER = ReportReader(POST)
 
 SERVER_CORE, CLIENT_CORE = 1, 0
 PROBE_PRIORITY = 9
@@ -89,7 +94,7 @@ class Feeding:
         self._web = web
         self._lines = lines
         self._stations = stations
-        self._read_report = ReportReader(Post("QX1GAT-10", 58.6, -3.9167))
+        self._read_report = READER
         self._verdict = Verdict(Decision.FORWARD, "receive-only@3fa9c1")
         self._route = route("QX1GAT-10")
 
@@ -142,6 +147,8 @@ def server_process(pipe: Connection, load: Load) -> None:
             stations=lambda: stations,
             policy=lambda: PublishedPolicy("receive-only@3fa9c1"),
             waits_for=list,
+            past=Knowledge(None, READER, lambda: source_of("").compiled(POST)),
+            alerts=list,
         )
         limits = WebLimits(connections=load.streams + 100)
         web = WebServer(web_options(limits=limits), sources, run.now, run.identity)

@@ -22,6 +22,7 @@ from gateway.journal.recorder import Recorder
 from gateway.journal.runs import RunRecord
 from gateway.journal.store import Store
 from gateway.judge.verdict import Judged
+from gateway.reports.distance import Origin
 from tests.judged_frames import NOON_MS, POLICY, Post
 
 RUN = "0f1e2d3c4b5a"
@@ -44,8 +45,29 @@ def record(identity: str = RUN, started_ms: int = NOON_MS) -> RunRecord:
     return RunRecord(identity, started_ms, "QX1GAT-10", POLICY)
 
 
-def store_at(path: Path, identity: str = RUN, *, keep_ms: int = 30 * DAY_MS, octets: int = 10**12) -> Store:
-    return Store(JournalOptions(path, keep_ms, octets), record(identity))
+ANTENNA = Origin(58.6, -3.9167)
+"""Where the antenna of the regatta's post is."""
+
+
+def store_at(
+    path: Path,
+    identity: str = RUN,
+    *,
+    keep_ms: int = 30 * DAY_MS,
+    octets: int = 10**12,
+    origin: Origin | None = ANTENNA,
+) -> Store:
+    return Store(JournalOptions(path, keep_ms, octets), record(identity), origin)
+
+
+def keep(path: Path, frames_heard: Sequence[HeardPayload], identity: str = RUN) -> None:
+    """A journal that holds these frames, written and closed."""
+    store = store_at(path, identity)
+    batch = Batch(deque(frames_heard), settles=True)
+    while batch.encode(0):
+        pass
+    store.write(batch)
+    store.close()
 
 
 def frames(count: int, post: Post | None = None) -> list[Judged]:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import httpx
 
+from gateway.alerts.raised import RaisedAlerts
 from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
@@ -15,10 +16,13 @@ from gateway.feed.stations import Stations
 from gateway.frames import tnc2
 from gateway.groundwork.part import Figure, Part, PartKind, State, shed
 from gateway.judge import conditions
+from gateway.judge.source import PolicySource
 from gateway.judge.verdict import Judged, Reason
+from gateway.running.knowledge import Knowledge
 from gateway.web.options import WebLimits, WebPace
 from gateway.web.server import WebServer
 from gateway.web.sources import PolicyFile, PublishedPolicy, WebSources
+from tests.judge.listening import source_of
 from tests.judged_frames import NOON_MS, POLICY, Post
 from tests.options import web_options
 
@@ -28,7 +32,8 @@ FAIL_SAFE_SECONDS = 20.0
 TOKEN = "an-invented-token-for-tests"
 LINE = b"QA1BCD-9>APRS,QD1AA*,WIDE2-1:!5836.00N/00355.00W>under way"
 
-READER = ReportReader(conditions.Post("QX1GAT-10", 58.6, -3.9167))
+POST = conditions.Post("QX1GAT-10", 58.6, -3.9167)
+READER = ReportReader(POST)
 
 
 @dataclass
@@ -39,6 +44,10 @@ class Gateway:
     stations: Stations = field(default_factory=Stations)
     waits_for: Sequence[str] = ()
     emergencies: int = 0
+    heard: list[HeardPayload] = field(default_factory=list)
+    journal: Path | None = None
+    alerts: RaisedAlerts = field(default_factory=RaisedAlerts)
+    policy: PolicySource = field(default_factory=lambda: source_of(""))
 
     def health(self) -> Health:
         """The health of a post that has heard five frames."""
@@ -65,6 +74,8 @@ class Gateway:
             stations=lambda: self.stations,
             policy=lambda: PublishedPolicy(POLICY, files),
             waits_for=lambda: self.waits_for,
+            past=Knowledge(self.journal, READER, lambda: self.policy.compiled(POST)),
+            alerts=lambda: self.alerts.to_objects(self.post.now()),
         )
 
     def hear(self, line: bytes = LINE, reason: Reason | None = None) -> HeardPayload:
@@ -76,6 +87,7 @@ class Gateway:
         line = tnc2.write(judged.innermost) + b"\r\n" if judged.forward and judged.innermost else b""
         payload = HeardPayload(judged, READER, line)
         self.stations.hear(payload)
+        self.heard.append(payload)
         return payload
 
 
@@ -119,6 +131,7 @@ async def open_web(  # noqa: PLR0913 - what a web is made from
     pace: WebPace | None = None,
     port: int = 0,
     certificate: Path | None = None,
+    seconds: float = FAIL_SAFE_SECONDS,
     **limits: int,
 ) -> AsyncIterator[OpenWeb]:
     """Runs a web server for a block; at its end it is cut off, where it was not drained.
@@ -141,7 +154,7 @@ async def open_web(  # noqa: PLR0913 - what a web is made from
         await until(lambda: server.port is not None)
         base = f"http://127.0.0.1:{server.port}"
         async with (
-            asyncio.timeout(FAIL_SAFE_SECONDS),
+            asyncio.timeout(seconds),
             httpx.AsyncClient(base_url=base, timeout=FAIL_SAFE_SECONDS, trust_env=False) as client,
         ):
             yield OpenWeb(server, gateway, client)

@@ -6,6 +6,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -17,10 +18,13 @@ from openapi_spec_validator import OpenAPIV31SpecValidator
 from schemathesis import APIOperation, Case, GenerationMode
 from schemathesis.core.result import Ok
 
+from gateway.alerts.alert import silent_alert
 from gateway.feed.schemas import Schema
 from gateway.judge.verdict import Reason
 from gateway.web import openapi
 from gateway.web.event_log import Because
+from tests.journal.keeping import keep
+from tests.judged_frames import NOON_MS
 from tests.web.event_reader import data_of, events_in
 from tests.web.opened import FAIL_SAFE_SECONDS, TOKEN, Gateway, OpenWeb, open_web
 from tests.web.test_event_log import filled
@@ -70,18 +74,22 @@ async def test_the_document_is_served_as_it_is() -> None:
 
 
 @contextmanager
-def web_beside(token: str | None) -> Iterator[OpenWeb]:
-    """A web in a thread of its own, as the fuzzer waits for each answer."""
+def web_beside(token: str | None, journal: Path) -> Iterator[OpenWeb]:
+    """A web in a thread of its own, as the fuzzer waits for each answer; it has a past, at `journal`."""
     ready: list[OpenWeb] = []
     listens, over = threading.Event(), threading.Event()
 
     async def serve() -> None:
-        async with open_web(Gateway(), token=token) as web:
+        async with open_web(Gateway(journal=journal), token=token, seconds=10 * FAIL_SAFE_SECONDS) as web:
             for number in range(30):
                 web.hear(b"QA%dBC>APRS,QD1AA*:!5836.00N/00355.00W>%d" % (number % 10, number))
             web.hear(b'QB2BCD-7>T8SVUP:`(_fn"Oj/')  # ours, after APRS101 chapter 10
             web.hear(b"QA1BCD>APRS:>\xff\x00 no UTF-8", Reason.DUPLICATE)
             web.hear(b"this is no frame")
+            keep(journal, web.gateway.heard)
+            moment = web.gateway.post.now()
+            silent = silent_alert("buoy", "QA9BUOY", moment, "it is silent", since_ms=NOON_MS, repeated=False)
+            web.gateway.alerts.note(silent)
             ready.append(web)
             listens.set()
             await asyncio.to_thread(over.wait, 10 * FAIL_SAFE_SECONDS)
@@ -120,18 +128,18 @@ def fuzz(operation: Operation, mode: GenerationMode, web: OpenWeb, token: str | 
 
 
 @pytest.mark.parametrize("token", [None, TOKEN])
-def test_every_answer_is_as_the_document_says_whatever_is_asked(token: str | None) -> None:
+def test_every_answer_is_as_the_document_says_whatever_is_asked(token: str | None, tmp_path: Path) -> None:
     found = operations(with_token=token is not None)
     assert set(found) == set(openapi.document(with_token=False)["paths"])
     del found["/events"]  # a stream has no end: see below
-    with web_beside(token) as web:
+    with web_beside(token, tmp_path / "stile.db") as web:
         for operation in found.values():
             fuzz(operation, GenerationMode.POSITIVE, web, token)
 
 
 @pytest.mark.parametrize("mode", GenerationMode)
-def test_a_stream_begins_whatever_its_client_says_that_it_has(mode: GenerationMode) -> None:
-    with web_beside(None) as web:
+def test_a_stream_begins_whatever_its_client_says_that_it_has(mode: GenerationMode, tmp_path: Path) -> None:
+    with web_beside(None, tmp_path / "stile.db") as web:
 
         @FUZZ
         @given(case=operations(with_token=False)["/events"].as_strategy(mode))
@@ -145,6 +153,8 @@ def test_a_stream_begins_whatever_its_client_says_that_it_has(mode: GenerationMo
         ask()
 
 
-def test_what_the_document_does_not_allow_is_refused_as_it_says() -> None:
-    with web_beside(None) as web:
-        fuzz(operations(with_token=False)["/api/heard"], GenerationMode.NEGATIVE, web, None)
+def test_what_the_document_does_not_allow_is_refused_as_it_says(tmp_path: Path) -> None:
+    with web_beside(None, tmp_path / "stile.db") as web:
+        found = operations(with_token=False)
+        for path in ("/api/heard", "/api/reach", "/api/history", "/api/stations/{callsign}"):
+            fuzz(found[path], GenerationMode.NEGATIVE, web, None)

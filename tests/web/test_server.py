@@ -72,6 +72,7 @@ async def test_the_policy_is_shown_with_its_text() -> None:
         assert (await web.get("/api/policy")).json() == {
             "policy": POLICY,
             "files": [{"name": "receive-only.yaml", "text": "version: 1\nname: receive-only\n"}],
+            "entries": [],
         }
 
 

@@ -1,0 +1,270 @@
+"""What people ask of a journal: the reach of the antenna, what was heard when, a station's past. It only reads.
+
+It works while the gateway writes, and without it. It blocks: ask in a thread of its own. Every error is a
+`JournalError`.
+"""
+
+import contextlib
+import sqlite3
+import time
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from enum import StrEnum
+from pathlib import Path
+from typing import Any, Self
+
+from gateway.frames.plain import PlainObject, rfc3339
+from gateway.groundwork.duration import DAY_MS, HOUR_MS
+from gateway.history.antenna import HIGH_PERCENT, AntennaReach, ClassFrames, DirectFrames
+from gateway.history.distances import IMPLAUSIBLE
+from gateway.history.period import Period
+from gateway.history.station_past import PastFrame
+from gateway.history.two_periods import DayReach, compare
+from gateway.journal import schema
+from gateway.journal.reading import ReadingPatience, open_to_read
+from gateway.journal.sums import FORWARD, RAN, SENT
+from gateway.journal.trouble import JournalError, explain_database
+from gateway.judge.verdict import Reason
+
+MOST_HOURS = 62 * 24
+"""Of a history by the hour; what is longer is told by the day."""
+
+MOST_STATIONS = 5000
+ROWS_BETWEEN_RESTS = 20
+"""Then the interpreter's lock is let go: a frame on its way up waits for no reader."""
+
+_SUMS_VERSION = 3
+_FRAMES = (
+    "SELECT runs.identity, heard.id & 1099511627775, heard.object FROM heard JOIN runs ON runs.id = heard.id >> 40"
+)
+
+
+class HistoryStep(StrEnum):
+    """Of what a history is told."""
+
+    HOUR = "hour"
+    DAY = "day"
+
+
+class Inquiry:
+    """One look into a journal: a context manager."""
+
+    def __init__(self, path: Path) -> None:
+        """Opens nothing yet."""
+        self._path = path
+        self._open = contextlib.ExitStack()
+
+    def __enter__(self) -> Self:
+        with self._explained():
+            self._journal = self._open.enter_context(contextlib.closing(open_to_read(self._path)))
+            schema.require_readable(self._journal, self._path)
+            if schema.version(self._journal) < _SUMS_VERSION:
+                self._open.close()
+                raise JournalError(f"{self._path} is of an older Stile", "run the gateway with it once")
+            self._patience = ReadingPatience(self._journal)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._open.close()
+
+    def reach(self, period: Period) -> PlainObject:
+        """The reach of the antenna in a period, in the plain form."""
+        with self._explained():
+            return {**period.to_object(), **self._reach(period).to_object()}
+
+    def reach_against(self, period: Period, against: Period) -> PlainObject:
+        """The same, with `compare`: the reach in another period, and what the days of both say."""
+        plain = self.reach(period)
+        with self._explained():
+            compared = compare(self._days_of(period), self._days_of(against))
+        return {**plain, "compare": {**self.reach(against), **compared}}
+
+    def history(self, period: Period, step: HistoryStep) -> PlainObject:
+        """What was heard when: an entry for every hour or day in which the gateway ran."""
+        length_ms = HOUR_MS if step is HistoryStep.HOUR else DAY_MS
+        entries: dict[int, dict[str, int]] = defaultdict(dict)
+        hours_a_step = length_ms // HOUR_MS
+        select = "SELECT hour / ?, what, sum(frames) FROM hours WHERE hour BETWEEN ? AND ? GROUP BY 1, 2 ORDER BY 1"
+        span = (period.from_ms // HOUR_MS, (period.to_ms - 1) // HOUR_MS)
+        with self._explained():
+            for number, what, frames in self._rows(select, hours_a_step, *span):
+                entries[number][_text(what)] = frames
+            more = self._of_days(period) if step is HistoryStep.DAY else {}
+        return {
+            **period.to_object(),
+            "step": step,
+            "entries": [
+                {"from": rfc3339(number * length_ms), **_counts(entry), **more.get(number, {})}
+                for number, entry in sorted(entries.items())
+            ],
+        }
+
+    def stations(self, period: Period, limit: int = MOST_STATIONS) -> list[PlainObject]:
+        """Who was heard in the days of a period, last heard first."""
+        select = (
+            "SELECT source, sum(frames), sum(direct), max(last_ms), count(*) FROM days_of_stations"
+            " WHERE day BETWEEN ? AND ? AND source != '' GROUP BY source ORDER BY max(last_ms) DESC LIMIT ?"
+        )
+        days = period.days
+        with self._explained():
+            return [
+                {
+                    "station": _text(source), "frames": frames, "direct": direct, "days": count,
+                    "last_heard": rfc3339(last_ms),
+                }
+                for source, frames, direct, last_ms, count in self._rows(select, days.start, days.stop - 1, limit)
+            ]  # fmt: skip
+
+    def days_of_station(self, source: str, period: Period) -> list[PlainObject]:
+        """How often a station was heard on each day, the earliest first."""
+        select = (
+            "SELECT day, frames, direct FROM days_of_stations WHERE source = ? AND day BETWEEN ? AND ? ORDER BY day"
+        )
+        days = period.days
+        with self._explained():
+            return [
+                {"date": rfc3339(day * DAY_MS)[:10], "frames": frames, "direct": direct}
+                for day, frames, direct in self._rows(select, source, days.start, days.stop - 1)
+            ]
+
+    def heard(self, source: str, limit: int, *, before: int | None = None, since_ms: int = 0) -> list[PastFrame]:
+        """The frames of a station, the newest first; only those with an id below `before`."""
+        select = (
+            f"{_FRAMES} WHERE heard.source = ? AND heard.id < ? AND heard.time_ms >= ? ORDER BY heard.id DESC LIMIT ?"
+        )
+        with self._explained():
+            return self._frames(select, source, schema.HIGHEST_ID if before is None else before, since_ms, limit)
+
+    def up_to(self, run: str, sequence: int, limit: int) -> list[PastFrame]:
+        """The frame of that run and sequence and those heard before it in the same run, the newest first.
+
+        None where it is not kept.
+        """
+        number = self.number_of(run, sequence)
+        if number is None:
+            return []
+        first = number >> schema.SEQUENCE_BITS << schema.SEQUENCE_BITS
+        with self._explained():
+            return self._frames(
+                f"{_FRAMES} WHERE heard.id BETWEEN ? AND ? ORDER BY heard.id DESC LIMIT ?", first, number, limit
+            )
+
+    def number_of(self, run: str, sequence: int) -> int | None:
+        """The id of that frame; None where it is not kept."""
+        with self._explained():
+            select = "SELECT heard.id FROM runs JOIN heard ON heard.id = (runs.id << ?) | ? WHERE runs.identity = ?"
+            found = next(self._rows(select, schema.SEQUENCE_BITS, sequence, run), None)
+        return None if found is None else found[0]
+
+    def _frames(self, select: str, *values: object) -> list[PastFrame]:
+        return [
+            PastFrame(_text(run), sequence, text)
+            for run, sequence, text in self._rows(select, *values)
+            if isinstance(text, bytes)
+        ]
+
+    def _reach(self, period: Period) -> AntennaReach:
+        if self._has_frames_of(period):
+            select = (
+                "SELECT sector, distance_m, source, count(*), max(time_ms) FROM heard"
+                " WHERE sector IS NOT NULL AND time_ms >= ? AND time_ms < ? GROUP BY 1, 2, 3"
+            )
+            return AntennaReach(self._direct(select, period.from_ms, period.to_ms))
+        days = period.days
+        select = (
+            "SELECT sector, farthest_m, source, sum(frames), max(farthest_ms) FROM days_of_reach"
+            " WHERE day BETWEEN ? AND ? GROUP BY sector, source, farthest_m"
+        )
+        classes = "SELECT sector, class, sum(frames) FROM days_of_distance WHERE day BETWEEN ? AND ? GROUP BY 1, 2"
+        span = (days.start, days.stop - 1)
+        return AntennaReach(self._direct(select, *span), [ClassFrames(*row) for row in self._rows(classes, *span)])
+
+    def _direct(self, select: str, *values: int) -> Iterator[DirectFrames]:
+        for sector, distance_m, source, frames, last_ms in self._rows(select, *values):
+            yield DirectFrames(sector, distance_m, _text(source), frames, last_ms)
+
+    def _has_frames_of(self, period: Period) -> bool:
+        """Whether every frame of it is kept that was: nothing older is missing, or nothing was ever deleted."""
+        (oldest_ms,) = next(self._rows("SELECT min(time_ms) FROM heard"))
+        if oldest_ms is None:
+            return False
+        (first_hour,) = next(self._rows("SELECT min(hour) FROM hours WHERE what NOT IN (?, ?)", RAN, SENT))
+        return oldest_ms <= period.from_ms or first_hour is None or first_hour >= oldest_ms // HOUR_MS
+
+    def _days_of(self, period: Period) -> Sequence[DayReach]:
+        """The reach of each whole day on which the gateway ran; of the only day where none is whole."""
+        days = period.whole_days or period.days
+        span = (days.start, days.stop - 1)
+        ran = {
+            day for (day,) in self._rows("SELECT DISTINCT hour / 24 FROM hours WHERE hour / 24 BETWEEN ? AND ?", *span)
+        }
+        reach = self._by_day(*span)
+        return [_day_reach(day, reach.get(day)) for day in sorted(ran)]
+
+    def _by_day(self, first: int, last: int) -> dict[int, AntennaReach]:
+        direct: dict[int, list[DirectFrames]] = defaultdict(list)
+        classes: dict[int, list[ClassFrames]] = defaultdict(list)
+        select = (
+            "SELECT day, sector, farthest_m, source, frames, farthest_ms FROM days_of_reach WHERE day BETWEEN ? AND ?"
+        )
+        for day, sector, farthest_m, source, frames, farthest_ms in self._rows(select, first, last):
+            direct[day].append(DirectFrames(sector, farthest_m, _text(source), frames, farthest_ms))
+        select = "SELECT day, sector, class, frames FROM days_of_distance WHERE day BETWEEN ? AND ?"
+        for day, *rest in self._rows(select, first, last):
+            classes[day].append(ClassFrames(*rest))
+        return {day: AntennaReach(direct[day], classes[day]) for day in direct}
+
+    def _of_days(self, period: Period) -> dict[int, PlainObject]:
+        """What is told of a day beside its counts."""
+        days = period.days
+        span = (days.start, days.stop - 1)
+        more: dict[int, PlainObject] = {}
+        select = (
+            "SELECT day, sum(source != ''), sum(source != '' AND direct > 0) FROM days_of_stations"
+            " WHERE day BETWEEN ? AND ? GROUP BY day"
+        )
+        for day, stations, direct in self._rows(select, *span):
+            more[day] = {"stations": stations, "direct_stations": direct}
+        select = "SELECT day, max(farthest_m) FROM days_of_reach WHERE day BETWEEN ? AND ? AND sector != ? GROUP BY day"
+        for day, farthest_m in self._rows(select, *span, IMPLAUSIBLE):
+            more.setdefault(day, {})["farthest_km"] = farthest_m / 1000
+        return more
+
+    def _rows(self, select: str, *values: object) -> Iterator[tuple[Any, ...]]:
+        self._patience.renew()
+        with contextlib.closing(self._journal.execute(select, values)) as cursor:
+            while rows := cursor.fetchmany(ROWS_BETWEEN_RESTS):
+                yield from rows
+                time.sleep(0)
+
+    @contextlib.contextmanager
+    def _explained(self) -> Iterator[None]:
+        try:
+            yield
+        except (sqlite3.Error, UnicodeDecodeError) as error:
+            raise explain_database(error, self._path) from None
+
+
+def _day_reach(day: int, reach: AntennaReach | None) -> DayReach:
+    if reach is None:
+        return DayReach(day, 0, None, None)
+    whole = reach.whole
+    farthest = whole.farthest
+    return DayReach(day, len(whole.stations), whole.percentile_m(HIGH_PERCENT), farthest and farthest[0])
+
+
+def _counts(entry: dict[str, int]) -> PlainObject:
+    kept = {reason.value: entry[reason] for reason in Reason if entry.get(reason)}
+    forward = entry.get(FORWARD, 0)
+    keep = sum(kept.values())
+    return {
+        "heard": forward + keep,
+        "forward": forward,
+        "keep": keep,
+        "keep_by_reason": kept,
+        "sent": entry.get(SENT, 0),
+    }
+
+
+def _text(octets: bytes) -> str:
+    return octets.decode("utf-8", "replace")

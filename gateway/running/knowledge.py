@@ -1,0 +1,170 @@
+"""What the gateway knows of the past, for its web: the journal is asked in a thread of its own, a few at a time."""
+
+import asyncio
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TypeVar
+
+from gateway.feed.heard_object import HeardPayload, judged_from
+from gateway.feed.reader import ReportReader
+from gateway.frames.capture import read_object
+from gateway.frames.plain import PlainFormError, PlainObject, from_rfc3339
+from gateway.groundwork.own_thread import in_own_thread
+from gateway.history.period import Period
+from gateway.history.station_past import MOST_FRAMES, PastFrame, station_past
+from gateway.journal.asking import HistoryStep, Inquiry
+from gateway.journal.trouble import JournalError
+from gateway.judge.compiled import CompiledPolicy
+from gateway.judge.explanation import explain
+from gateway.judge.judge import Judge
+from gateway.judge.verdict import Judged
+from gateway.web.sources import HeardPage, PastError
+
+AT_A_TIME = 2
+"""So many look into the journal at once; the others wait."""
+
+FRAMES_BEFORE = 1000
+"""A frame is explained with what was heard before it in mind: so many frames."""
+
+FRAMES_BETWEEN_RESTS = 20
+"""Then the interpreter's lock is let go: a frame on its way up waits for no reader."""
+
+NO_JOURNAL = "nothing is kept here: write `journal: {path: stile.db}` into the station file"
+
+_T = TypeVar("_T")
+
+
+class Knowledge:
+    """Answers for the web (`web.sources.PastSource`)."""
+
+    def __init__(self, journal: Path | None, reader: ReportReader, policy: Callable[[], CompiledPolicy]) -> None:
+        """`journal`: its file; None where there is none. `policy`: the one in force."""
+        self._journal = journal
+        self._reader = reader
+        self._policy = policy
+        self._room = asyncio.Semaphore(AT_A_TIME)
+
+    async def reach(self, period: Period, against: Period | None) -> PlainObject:
+        """The reach of the antenna."""
+        return await self._ask(
+            lambda asking: asking.reach(period) if against is None else asking.reach_against(period, against)
+        )
+
+    async def history(self, period: Period, *, by_day: bool) -> PlainObject:
+        """What was heard when."""
+        return await self._ask(lambda asking: asking.history(period, HistoryStep.DAY if by_day else HistoryStep.HOUR))
+
+    async def station(self, callsign: str, period: Period, recent: Sequence[PastFrame]) -> PlainObject:
+        """A station's past; `recent` are its frames of late, the newest first."""
+
+        def look() -> PlainObject:
+            kept: list[PastFrame] = []
+            days: list[PlainObject] = []
+            if self._journal is not None:
+                with Inquiry(self._journal) as asking:
+                    kept = asking.heard(callsign, MOST_FRAMES, since_ms=period.from_ms)
+                    days = asking.days_of_station(callsign, period)
+            objects = [_object(frame) for frame in _together(recent, kept)[:MOST_FRAMES]]
+            heard = [one for one in objects if one is not None and _is_in(period, one)]
+            return {**period.to_object(), "days": days, **station_past(heard)}
+
+        return await self._in_thread(look)
+
+    async def heard(
+        self, source: str, limit: int, before: tuple[str, int] | None, recent: Sequence[PastFrame]
+    ) -> HeardPage:
+        """Frames of a station, the newest first."""
+
+        def look() -> HeardPage:
+            places = [place for place, frame in enumerate(recent) if (frame.run, frame.sequence) == before]
+            later = recent if before is None else recent[places[0] + 1 :] if places else ()
+            kept: list[PastFrame] = []
+            is_known = before is None or bool(places)
+            if self._journal is not None:
+                with Inquiry(self._journal) as asking:
+                    number = None if before is None else asking.number_of(*before)
+                    is_known |= number is not None
+                    if is_known:
+                        kept = asking.heard(source, limit + 1, before=number)
+            if not is_known:
+                raise PastError("before: that frame is not kept", is_missing=True)
+            frames = _together(later, kept)
+            return HeardPage(frames[:limit], has_more=len(frames) > limit)
+
+        return await self._in_thread(look)
+
+    async def frames_up_to(self, run: str, sequence: int) -> list[HeardPayload]:
+        """A frame of the journal and those heard before it, it being the last one; none where it is not kept."""
+
+        def look(asking: Inquiry) -> list[HeardPayload]:
+            frames = asking.up_to(run, sequence, FRAMES_BEFORE)
+            payloads = [payload for frame in reversed(frames) if (payload := self._payload(frame)) is not None]
+            is_there = payloads and payloads[-1].judged.heard.sequence == sequence
+            return payloads if is_there else []
+
+        return [] if self._journal is None else await self._ask(look)
+
+    async def explain(self, frames: Sequence[Judged]) -> PlainObject:
+        """The steps to the verdict on the last of these frames, by the policy in force, those before it in mind."""
+        policy = self._policy()
+        last = frames[-1]
+
+        def look() -> PlainObject:
+            judge = Judge(policy)
+            for number, judged in enumerate(frames[-FRAMES_BEFORE:-1]):
+                judge.judge(judged.heard)
+                if number % FRAMES_BETWEEN_RESTS == 0:
+                    time.sleep(0)
+            explanation = explain(judge, last.heard)
+            steps = [step.to_object() for step in explanation.steps]
+            return {"steps": steps, "as_recorded": explanation.judged.verdict == last.verdict}
+
+        return await self._in_thread(look)
+
+    async def _ask(self, look: Callable[[Inquiry], _T]) -> _T:
+        journal = self._journal
+        if journal is None:
+            raise PastError(NO_JOURNAL)
+
+        def ask() -> _T:
+            with Inquiry(journal) as asking:
+                return look(asking)
+
+        return await self._in_thread(ask)
+
+    async def _in_thread(self, look: Callable[[], _T]) -> _T:
+        async with self._room:
+            try:
+                return await in_own_thread(look)
+            except JournalError as error:
+                raise PastError(str(error)) from None
+            except OSError as error:
+                raise PastError(error.strerror or "the journal cannot be read") from None
+
+    def _payload(self, frame: PastFrame) -> HeardPayload | None:
+        try:
+            judged = judged_from(read_object(frame.encoded))
+        except PlainFormError:
+            return None
+        return HeardPayload(judged, self._reader, encoded=frame.encoded)
+
+
+def _together(recent: Sequence[PastFrame], kept: Sequence[PastFrame]) -> list[PastFrame]:
+    """The frames of both, each once, the newest first."""
+    known = {(frame.run, frame.sequence) for frame in kept}
+    return [*(frame for frame in recent if (frame.run, frame.sequence) not in known), *kept]
+
+
+def _is_in(period: Period, heard: PlainObject) -> bool:
+    try:
+        return period.from_ms <= from_rfc3339(str(heard.get("time"))) < period.to_ms
+    except (ValueError, OverflowError):
+        return False
+
+
+def _object(frame: PastFrame) -> PlainObject | None:
+    try:
+        return read_object(frame.encoded)
+    except PlainFormError:
+        return None
