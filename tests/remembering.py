@@ -20,7 +20,7 @@ any_json = st.recursive(
 
 def dumped(memory: Remembered[HeardPayload]) -> list[dict[str, Any]]:
     """The pieces of a dump, as the journal gives them back."""
-    return [json.loads(encode(piece)) for piece in memory.dump()]
+    return [json.loads(encode(piece)) for piece in memory.dump() if piece]
 
 
 def restore(

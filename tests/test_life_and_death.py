@@ -6,6 +6,9 @@ import signal
 import socket
 import subprocess
 import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -141,6 +144,41 @@ async def test_a_service_manager_hears_that_it_is_ready_lives_and_stops(tmp_path
         assert "STOPPING=1" in told(manager)
 
 
+async def test_a_service_manager_hears_that_a_policy_is_read_again_and_that_it_is_taken_or_refused(
+    tmp_path: Path, manager: socket.socket
+) -> None:
+    policy = tmp_path / "mine.yaml"
+    policy.write_text("version: 1\nname: mine\n")
+    async with Decoder() as decoder:
+        station_file(tmp_path, station_text(decoder, "policy: ./mine.yaml\n"))
+        with manager, run(tmp_path, "station.yaml", NOTIFY_SOCKET=str(tmp_path / "notify")) as gateway:
+            assert await words(manager, 1) == ["READY=1"]
+            for spoiled in (False, True):
+                if spoiled:
+                    policy.write_text("version: 1\nname: [mine\n")
+                asked_us = time.monotonic_ns() // 1000
+                gateway.send_signal(signal.SIGHUP)
+                reloading, moment, ready = await words(manager, 3)
+                assert (reloading, ready) == ("RELOADING=1", "READY=1")
+                assert int(moment.removeprefix("MONOTONIC_USEC=")) > asked_us - 1_000_000  # or its file was seen first
+            gateway.send_signal(signal.SIGTERM)
+            assert await asyncio.to_thread(gateway.wait, FAIL_SAFE_SECONDS) == 0
+            assert gateway.stderr is not None
+            log = gateway.stderr.read().decode()
+    assert "policy reloaded" in log
+    assert "the new policy is refused" in log
+
+
+async def words(manager: socket.socket, count: int) -> list[str]:
+    """The next lines that the service manager is sent, signs of life left out."""
+    lines: list[str] = []
+    async with asyncio.timeout(FAIL_SAFE_SECONDS):
+        while len(lines) < count:
+            said = await asyncio.get_running_loop().sock_recv(manager, 1000)
+            lines += [line for line in said.decode().splitlines() if not line.startswith(("WATCHDOG=", "STATUS="))]
+    return lines
+
+
 async def test_frames_that_come_to_no_verdict_are_no_sign_of_life(
     tmp_path: Path, manager: socket.socket, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -181,7 +219,6 @@ async def test_what_waited_while_the_gateway_stood_still_never_goes_up_late(tmp_
             gateway.send_signal(signal.SIGTERM)
             assert gateway.stderr is not None
             log = (await asyncio.to_thread(gateway.stderr.read)).decode()
-            gateway.kill()
     assert [line.rpartition(b">")[2] for line in server.lines] == [b"before\r\n", b"after\r\n"]
     assert "the gateway stood still" in log
     assert '"late": 1' in log
@@ -207,13 +244,17 @@ def test_a_second_gateway_with_the_same_station_file_or_journal_is_refused(tmp_p
             assert third.stderr is not None
             while b"started" not in third.stderr.readline():
                 assert third.poll() is None
-            third.kill()
 
 
-def run(folder: Path, station: str, **more: str) -> "subprocess.Popen[bytes]":
+@contextmanager
+def run(folder: Path, station: str, **more: str) -> Iterator["subprocess.Popen[bytes]"]:
     environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[1]), **more}
     command = [sys.executable, "-m", "gateway.cli", "run", station]
-    return subprocess.Popen(command, cwd=folder, stderr=subprocess.PIPE, env=environment)
+    with subprocess.Popen(command, cwd=folder, stderr=subprocess.PIPE, env=environment) as gateway:
+        try:
+            yield gateway
+        finally:
+            gateway.kill()  # or a test that fails would wait for it
 
 
 def _leaves(error: BaseException) -> list[BaseException]:

@@ -11,7 +11,7 @@ from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import HIGHEST_NUMBER, PlainObject, rfc3339
 from gateway.groundwork.bounded import BoundedMapping
 from gateway.groundwork.duration import DAY_MS
-from gateway.groundwork.remembered import FRAMES, Past, in_pieces
+from gateway.groundwork.remembered import FRAMES, Past, Shelves
 from gateway.judge.verdict import Judged
 
 HIGHEST_TIME_MS = 253_402_300_799_999
@@ -72,7 +72,8 @@ class Stations:
 
         self._is_in_order = True
         self._followed = frozenset(followed)
-        self._stations = BoundedMapping[str, Station](limit, self._tell)
+        self._stations = BoundedMapping[str, Station](limit, self._leave)
+        self._shelves = Shelves[str](limit)
 
     def __len__(self) -> int:
         return len(self._stations)
@@ -99,7 +100,7 @@ class Stations:
         if station is not None:
             station.last = payload
         elif is_network_callsign(frame.source):
-            station = self._stations[frame.source] = Station(frame.source, payload, time_ms)
+            station = self._enter(Station(frame.source, payload, time_ms))
             station.latest = Latest() if frame.source in self._followed else None
         else:
             return
@@ -119,16 +120,17 @@ class Stations:
 
     def forget(self, elapsed_ms: int) -> None:
         """Forget who was not heard for `forget_ms`, now being `elapsed_ms`."""
+        self.put_in_order()
         while self._stations:
             source, station = next(iter(self._stations.items()))
             if elapsed_ms - station.last.judged.heard.moment.elapsed_ms < self.forget_ms:
                 break
             del self._stations[source]
-            self._tell(source)
+            self._leave(source)
 
     def dump(self) -> Iterator[PlainObject]:
-        """Every station: its last frame by name, and what is known beside it."""
-        for sources in in_pieces(list(self._stations)):
+        """Every station, in no order: its last frame by name, and what is known beside it."""
+        for sources in self._shelves.pieces():
             stations = [station for source in sources if (station := self._stations.get(source)) is not None]
             last = [station.last.judged.heard for station in stations]
             yield {FRAMES: [[heard.run, heard.sequence] for heard in last], "stations": list(map(_entry_of, stations))}
@@ -143,6 +145,7 @@ class Stations:
 
     def recall(self, heard: HeardPayload) -> None:
         """It was heard before the restart: it counts, unless it was counted when its station was dumped."""
+        self.put_in_order()
         frame = heard.judged.innermost
         station = None if frame is None else self._stations.get(frame.source)
         if station is not None:
@@ -164,7 +167,7 @@ class Stations:
         if station is None:
             if len(self._stations) >= self._stations.limit:
                 return None
-            station = self._stations[frame.source] = Station(frame.source, last, memory.first_heard_ms)
+            station = self._enter(Station(frame.source, last, memory.first_heard_ms))
             station.latest = latest if frame.source in self._followed else None
             self._is_in_order = False
         elif station.last.judged.heard.run == last.judged.heard.run or memory.first_heard_ms >= station.first_heard_ms:
@@ -175,7 +178,7 @@ class Stations:
         return station
 
     def put_in_order(self) -> None:
-        """After stations were adopted: those heard longest ago come first again."""
+        """After stations were adopted or restored: those heard longest ago come first again."""
         if not self._is_in_order:
             self._is_in_order = True
             for station in sorted(self, key=lambda station: station.last.judged.heard.moment.elapsed_ms):
@@ -188,10 +191,16 @@ class Stations:
         station = Station(frame.source, last, memory.first_heard_ms, memory.frames, memory.last_direct_ms)
         if frame.source in self._followed:
             station.latest = latest_from(latest)
-        self._stations[frame.source] = station
-        self._stations.move_to_end(frame.source)
+        self._enter(station)
+        self._is_in_order = False
 
-    def _tell(self, source: str) -> None:
+    def _enter(self, station: Station) -> Station:
+        self._shelves.put(station.source)
+        self._stations[station.source] = station
+        return station
+
+    def _leave(self, source: str) -> None:
+        self._shelves.take(source)
         for tell in self.on_forgotten:
             tell(source)
 

@@ -56,6 +56,8 @@ class Remembered(Protocol[F_contra]):
     def dump(self) -> Iterator[Mapping[str, Any]]:
         """All that is known, in pieces of bounded size, what JSON can hold. Making one takes bounded time.
 
+        An empty piece says nothing, and is not kept: it only lets the others have their turn.
+
         What changes while the pieces are taken, one after the other, may be in them or not: `recall` brings it again.
         """
 
@@ -64,6 +66,33 @@ class Remembered(Protocol[F_contra]):
 
     def recall(self, heard: F_contra) -> None:
         """Hear again a frame that was heard after the dump, or while it was taken."""
+
+
+class Shelves(Generic[T]):
+    """Keys, spread over shelves of about half a piece each: so they are gone through a few at a time as they change.
+
+    Who was there all the while is met once; who came or went meanwhile, once or not at all. They come in no order.
+    """
+
+    def __init__(self, limit: int) -> None:
+        """For so many keys at most."""
+        self._shelves: list[dict[T, None]] = [{} for _ in range(limit // (ENTRIES_OF_A_PIECE // 2) + 1)]
+
+    def put(self, key: T) -> None:
+        """It is known from now on."""
+        self._shelf_of(key)[key] = None
+
+    def take(self, key: T) -> None:
+        """It is known no longer."""
+        self._shelf_of(key).pop(key, None)
+
+    def pieces(self) -> Iterator[list[T]]:
+        """All of them, in lists of `ENTRIES_OF_A_PIECE` at most."""
+        for shelf in self._shelves:
+            yield from in_pieces(list(shelf))
+
+    def _shelf_of(self, key: T) -> dict[T, None]:
+        return self._shelves[hash(key) % len(self._shelves)]
 
 
 def in_pieces(entries: Iterable[T], size: int = ENTRIES_OF_A_PIECE) -> Iterator[list[T]]:

@@ -51,7 +51,8 @@ class Keeper:
         dump = Dump(memory.name, memory.version, self._run.heard)
         try:
             for piece in memory.dump():
-                dump.pieces.append(piece)
+                if piece:
+                    dump.pieces.append(piece)
                 await asyncio.sleep(0)
         except Exception as error:  # noqa: BLE001 - a fault in one memory must not keep the others from being kept
             _log.error("a memory cannot be kept", name=memory.name, error=type(error).__name__)

@@ -149,7 +149,7 @@ class Recorder(RunningSink):
 
     def offer_beginning(self, pieces: Iterable[Mapping[str, Any]]) -> None:
         """What the judge remembers now that the run begins, in pieces: before anything is heard."""
-        self._waiting.offer_beginning(Dump("judge", 1, 0, pieces=deque([*pieces] or [{}])))
+        self._waiting.offer_beginning(Dump("judge", 1, 0, pieces=deque([*filter(None, pieces)] or [{}])))
         self.settle_soon()
 
     def settle_soon(self) -> None:

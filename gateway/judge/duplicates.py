@@ -1,5 +1,8 @@
 """Which frames went up lately: copies that come by other ways within the window are known by it."""
 
+from collections.abc import Iterator
+from itertools import chain
+
 from gateway.judge.state import DuplicatesState
 
 MAXIMUM_REMEMBERED = 65_536
@@ -26,6 +29,11 @@ class RecentForwards:
         self._older: dict[bytes, int] = {}
         self._recent_began = 0
         self._recent_octets = 0
+
+    @property
+    def newest_ms(self) -> int:
+        """When the last frame of which it was told went up; 0 where there is none."""
+        return next(reversed((self._recent or self._older).values()), 0)
 
     def __len__(self) -> int:
         return len(self._recent) + len(self._older)
@@ -66,8 +74,10 @@ class RecentForwards:
         self._recent, self._older = dict(state.recent), dict(state.older)
         self._recent_began, self._recent_octets = state.recent_began, state.recent_octets
 
-    def entries(self) -> list[tuple[bytes, int]]:
-        """Each key of which a copy may still count as a duplicate, with the elapsed time at which its frame went up."""
-        entries = [*self._older.items(), *self._recent.items()]
-        newest_ms = max((at_ms for _, at_ms in entries), default=0)
-        return [(key, at_ms) for key, at_ms in entries if newest_ms - at_ms < self.window_ms]
+    def entries(self) -> Iterator[tuple[bytes, int]]:
+        """Every key that it holds now, with the elapsed time at which its frame went up, the oldest first.
+
+        They may be taken one by one while others are remembered: of the older generation nothing ever changes, and
+        copying the other costs a third of a millisecond at most.
+        """
+        return chain(self._older.items(), self._recent.copy().items())

@@ -44,11 +44,14 @@ class JudgeMemory:
         limits = self._judge.limits
         budgets = {f"{limit.name}/{limit.per}": limit.budget.state() for limit in limits if limit.budget is not None}
         duplicates = self._judge.recent.entries()
+        window_ms, newest_ms = self._judge.recent.window_ms, self._judge.recent.newest_ms
         for name, state in budgets.items():
             for used in in_pieces(state["used"].items()):
                 yield {"budgets": {name: {"period": state["period"], "used": dict(used)}}}
         for entries in in_pieces(duplicates, KEYS_OF_A_PIECE):
-            yield {"duplicates": [[base64.b64encode(key).decode("ascii"), at_ms] for key, at_ms in entries]}
+            lasting = [entry for entry in entries if newest_ms - entry[1] < window_ms]
+            duplicates_piece = [[base64.b64encode(key).decode("ascii"), at_ms] for key, at_ms in lasting]
+            yield {"duplicates": duplicates_piece} if lasting else {}
 
     def restore(self, piece: Mapping[str, Any], past: Past[WithVerdict]) -> None:
         """What belongs to no budget of the policy is left out, and so is what left the window long ago."""

@@ -35,16 +35,17 @@ class PolicyInForce:
     A policy that cannot be used is refused: the one before it stays, and that is said.
     """
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - two of them are who hears of it
         self,
         station: StationFile,
         source: PolicySource,
         run: Run,
         faults: Faults,
         *,
+        on_reading: Callable[[], None] | None = None,
         on_change: Callable[[], None] | None = None,
     ) -> None:
-        """`on_change` hears of every policy that was read again, taken or refused."""
+        """`on_reading` hears that one is about to be read again, `on_change` that it was, taken or refused."""
         self.source = source
         self.judge = Judge(source.compiled(station.settings.post))
         self.refused = ""
@@ -53,6 +54,7 @@ class PolicyInForce:
         self._station = station
         self._run = run
         self._faults = faults
+        self._on_reading = on_reading
         self._on_change = on_change
         self._since_ms = run.now().time_ms
         self._reloads = self._refusals = 0
@@ -101,6 +103,8 @@ class PolicyInForce:
                 await self._read_again()
 
     async def _read_again(self) -> None:
+        if self._on_reading is not None:
+            self._on_reading()
         try:
             # A long list takes its time to read: frames are judged by the old policy meanwhile.
             self._reading_since_ms = self._run.now().elapsed_ms

@@ -94,7 +94,9 @@ class Service:
         self._telling: asyncio.Future[None] | None = None
         self._manager = manager or ServiceManager({})
         self._faults = Faults(self.frames.now)
-        self._policy = PolicyInForce(station, source, self.frames, self._faults, on_change=self._on_policy)
+        self._policy = PolicyInForce(
+            station, source, self.frames, self._faults, on_reading=self._manager.reloading, on_change=self._on_policy
+        )
         self._house = _make_house(settings, self.frames, self._faults)
         asked = Asked(self.health, self._published_policy, self._policy_source, self._waits_for)
         self.sinks = Sinks(station, self.frames, self._house, asked, policy=self._policy.label)
@@ -305,6 +307,7 @@ class Service:
         if not self._policy.refused:
             self._note_policy()
         self._publish_health()
+        self._manager.ready()
 
     def _on_uplink_change(self, state: UplinkState) -> None:
         if state.phase is not UplinkPhase.CONNECTING:

@@ -112,9 +112,15 @@ def test_the_memory_is_bounded_in_octets_too() -> None:
     assert memory.since(b"%0500d" % (39_999 - duplicates.MAXIMUM_OCTETS // 2 // 500), 2) == 1
 
 
-def test_what_is_handed_on_is_what_a_copy_of_may_still_come() -> None:
+def test_what_is_handed_on_is_what_was_known_then_the_oldest_first() -> None:
     memory = RecentForwards(1000)
-    for elapsed_ms in (1, 500, 999, 1500, 1501):
+    for elapsed_ms in (1, 999, 1001, 1002):
         memory.remember(b"%d" % elapsed_ms, elapsed_ms)
-    assert sorted(memory.entries()) == [(b"1500", 1500), (b"1501", 1501), (b"999", 999)]
-    assert RecentForwards(1000).entries() == []
+    entries = memory.entries()
+    assert next(entries) == (b"1", 1)
+    for elapsed_ms in (1003, 2500, 4000):
+        memory.remember(b"%d" % elapsed_ms, elapsed_ms)
+    assert list(entries) == [(b"999", 999), (b"1001", 1001), (b"1002", 1002)]
+    assert memory.newest_ms == 4000
+    assert list(RecentForwards(1000).entries()) == []
+    assert RecentForwards(1000).newest_ms == 0
