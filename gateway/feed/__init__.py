@@ -6,6 +6,7 @@ One frame is one `HeardPayload` from the judge to every sink: what is made of it
 | --- | --- |
 | `health.py` | the health of the post as one plain object: which part is alive, since when, why not and what to do |
 | `heard_object.py` | the heard object: one judged frame as the house sees it, the same on the bus |
+| `last_day.py` | how many frames came in each hour of a day |
 | `latest.py` | what a station last said of itself, kind by kind: where it is, its weather, its telemetry |
 | `reader.py` | the report of a judged frame as a plain object, with what only this post knows of it: how far |
 | `schemas.py` | the JSON Schemas (draft 2020-12) of what is published, carried in the package beside this file |

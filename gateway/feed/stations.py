@@ -1,11 +1,12 @@
 """Station memory: what was last heard of every station, within bounds. No I/O, no clock."""
 
 from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import takewhile
 from typing import Any
 
 from gateway.feed.heard_object import HeardPayload
+from gateway.feed.last_day import LastDay, last_day_from
 from gateway.feed.latest import Latest, latest_from
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import HIGHEST_NUMBER, PlainObject, rfc3339
@@ -35,6 +36,9 @@ class Station:
 
     latest: Latest | None = None
     """What it last said, kind by kind; None: it is not one of those that are followed."""
+
+    by_hour: LastDay = field(default_factory=LastDay)
+    """When of the day it was heard."""
 
     def to_object(self) -> PlainObject:
         """What a station's topic holds beside its last heard object, under `memory`."""
@@ -106,6 +110,7 @@ class Stations:
             return
         self.revision += 1
         station.frames += 1
+        station.by_hour.count(time_ms)
         if is_direct(judged):
             station.last_direct_ms = time_ms
         if station.latest is not None:
@@ -140,8 +145,8 @@ class Stations:
         entries = piece.get("stations")
         for entry, last in zip(entries if isinstance(entries, list) else (), past.frames, strict=False):
             match entry:
-                case [int(first_ms), int(frames), int() | None as direct_ms, latest] if last is not None:
-                    self._put(last, Memory(first_ms, frames, direct_ms), latest)
+                case [int(first_ms), int(frames), int() | None as direct_ms, latest, *more] if last is not None:
+                    self._put(last, Memory(first_ms, frames, direct_ms), latest, more)
 
     def recall(self, heard: HeardPayload) -> None:
         """It was heard before the restart: it counts, unless it was counted when its station was dumped."""
@@ -184,13 +189,15 @@ class Stations:
             for station in sorted(self, key=lambda station: station.last.judged.heard.moment.elapsed_ms):
                 self._stations.move_to_end(station.source)
 
-    def _put(self, last: HeardPayload, memory: "Memory", latest: object) -> None:
+    def _put(self, last: HeardPayload, memory: "Memory", latest: object, more: list[object]) -> None:
+        """`more` is what dumps of older versions lack."""
         frame = last.judged.innermost
         if frame is None or not is_network_callsign(frame.source) or not memory.is_plausible:
             return
         station = Station(frame.source, last, memory.first_heard_ms, memory.frames, memory.last_direct_ms)
         if frame.source in self._followed:
             station.latest = latest_from(latest)
+        station.by_hour = last_day_from(more[0] if more else None)
         self._enter(station)
         self._is_in_order = False
 
@@ -222,7 +229,7 @@ class Memory:
 
 def _entry_of(station: Station) -> list[object]:
     latest = None if station.latest is None else station.latest.dumped()
-    return [station.first_heard_ms, station.frames, station.last_direct_ms, latest]
+    return [station.first_heard_ms, station.frames, station.last_direct_ms, latest, station.by_hour.dumped()]
 
 
 def is_direct(judged: Judged) -> bool:

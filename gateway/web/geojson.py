@@ -10,8 +10,16 @@ COLLECTION_END = b"]}"
 
 
 def feature(station: Station) -> bytes:
-    """One station as a feature: its properties are those of its topic on the bus."""
-    head = {"type": "Feature", "id": station.source, "geometry": point(station.last)}
+    """One station as a feature: its properties are those of its topic on the bus.
+
+    When of the day it was heard stands beside them, as a foreign member (section 6.1).
+    """
+    head = {
+        "type": "Feature",
+        "id": station.source,
+        "geometry": point(station.last),
+        "by_hour": station.by_hour.to_object(),
+    }
     properties = station.last.encoded_with({"memory": station.to_object()})
     return b'%b,"properties":%b}' % (encode(head)[:-1], properties)
 

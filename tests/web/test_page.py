@@ -30,7 +30,7 @@ async def test_text_from_the_air_is_shown_as_text_whatever_it_says(browser: Brow
         await window.shows("#emergencies", MARKUP.decode())
         for view in ("#why", "#alerts", "#station/QA1BCD-9"):
             await window.page.evaluate("view => { location.hash = view }", view)
-        await window.shows("#station", MARKUP.decode())
+        await window.shows("#view-station", MARKUP.decode())
         counts = "[document.title, document.scripts.length, document.images.length]"
         assert await window.page.evaluate(counts) == ["degraded · QX1GAT-10", 1, 1]
         assert window.complaints == []
@@ -108,7 +108,7 @@ async def test_it_shows_verdicts_with_their_reasons_and_counts_that_add_up(brows
 async def test_every_part_stands_with_what_to_do_about_it_and_what_it_counts(browser: Browser) -> None:
     async with open_web() as web, open_window(browser) as window:
         await window.open(f"{web.address}/#parts/uplink")
-        parts = await window.shows("#parts", "uplink")
+        parts = await window.shows("#view-parts", "uplink")
         assert "the login is not verified; check the passcode" in parts
         assert "shed lines 7" in parts
 
@@ -160,7 +160,7 @@ async def test_an_alert_stands_with_what_it_is_about(browser: Browser) -> None:
         now = "2026-06-06T12:00:00.000Z"
         what = "QA1BCD-9 was not heard for 2 hours"
         web.server.offer_alert({"kind": "silent", "name": "buoy", "time": now, "what": what, "since": now})
-        assert "buoy" in await window.shows("#alerts", what)
+        assert "buoy" in await window.shows("#view-alerts", what)
 
 
 async def test_a_page_says_when_it_was_cut_off_and_is_live_again_when_the_gateway_is(browser: Browser) -> None:

@@ -97,7 +97,7 @@ async def test_a_killed_gateway_turns_the_page_grey_and_after_a_restart_yesterda
             await expect(calls).to_have_text(["QB2CDE-9", "QA1BUY-1"])
             assert "The gateway was started anew" in await window.text("#changes")
             await window.page.evaluate("() => { location.hash = '#station/QA1BUY-1' }")
-            await window.shows("#station .frames", "buoy 1")
+            await window.shows("#view-station .frames", "buoy 1")
 
 
 def all_is_written(health: dict[str, object], frames: int) -> bool:

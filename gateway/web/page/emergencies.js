@@ -2,7 +2,7 @@
 import { element, fromTheAir, keepList, say } from "./element.js";
 import { recalled, remember } from "./browser_memory.js";
 import { ago, timeOf } from "./times.js";
-import { bearing, distance } from "./units.js";
+import { away } from "./units.js";
 import { to } from "./address.js";
 
 const NAME = "seen-emergencies";
@@ -47,7 +47,7 @@ export class Emergencies {
 
 function line(frame) {
   const { distance_km: km, bearing_deg: degrees, latitude, longitude } = frame.report;
-  const where = km !== undefined ? `, ${distance(km)} ${bearing(degrees)} of here` : "";
+  const where = km !== undefined ? `, ${away(km, degrees)}` : "";
   const at = latitude !== undefined ? ` (latitude ${latitude}°, longitude ${longitude}°)` : "";
   return [
     element("a", { href: to("station", frame.source) }, fromTheAir(frame.source)), " at ", timeOf(frame.time), `${where}${at}: `,

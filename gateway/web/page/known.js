@@ -61,17 +61,19 @@ export class Known {
   }
 
   // A station as the gateway remembers it: a feature of `/api/stations`.
-  takeFeature({ id, properties: { memory, ...last } }) {
+  takeFeature({ id, by_hour: byHour, properties: { memory, ...last } }) {
     const station = this.stations.get(id) ?? { source: id };
     const { frames, first_heard: firstHeard, last_heard_direct: lastDirect = null } = memory;
-    this.stations.set(id, Object.assign(station, { frames, firstHeard, lastDirect }));
+    this.stations.set(id, Object.assign(station, { frames, firstHeard, lastDirect, day: dayOf(byHour) }));
     this.learn(station, last);
   }
 
   takeStation(frame) {
     const known = this.stations.get(frame.source);
-    const station = known ?? { source: frame.source, frames: 0, firstHeard: frame.time, lastDirect: null };
+    const station = known ?? { source: frame.source, frames: 0, firstHeard: frame.time, lastDirect: null, day: new Map() };
     station.frames += 1;
+    const hour = hourOf(frame.time);
+    station.day.set(hour, (station.day.get(hour) ?? 0) + 1);
     if (isDirect(frame)) station.lastDirect = frame.time;
     this.learn(station, frame);
     if (known) return null;
@@ -99,6 +101,16 @@ export class Known {
     this.emergencies.set(frame.source, frame);
     if (this.emergencies.size > EMERGENCIES) this.emergencies.delete(this.emergencies.keys().next().value);
   }
+}
+
+const HOUR_MS = 3_600_000;
+
+// Hours are counted since 1970.
+export const hourOf = (time) => Math.floor(new Date(time).getTime() / HOUR_MS);
+
+function dayOf({ hour, frames }) {
+  const last = hourOf(hour);
+  return new Map(frames.map((count, index) => [last - frames.length + 1 + index, count]));
 }
 
 const isEmergency = (frame) => frame.report?.emergency && frame.reason !== "duplicate";

@@ -131,13 +131,14 @@ class Page {
     const { view: name, about } = address.read();
     const view = VIEWS.find((one) => one.name === name) ?? VIEWS[0];
     if (this.shown?.view !== view || this.shown.about !== about) {
-      const section = element("section", { id: view.name, tabindex: "-1" });
+      const section = element("section", { id: `view-${view.name}`, tabindex: "-1" });
       place("view").replaceChildren(section);
       this.shown = { view, about, draw: view.open(section, this) };
       for (const link of place("navigation").querySelectorAll("a")) {
         mark(link, "aria-current", link.dataset.view === view.name ? "page" : null);
       }
-      if (moved) section.focus();
+      this.draw();
+      if (moved) bring(section);
     }
     this.draw();
   }
@@ -152,6 +153,12 @@ class Page {
     place("units").append(...options);
     place("units").addEventListener("change", (event) => units.choose(event.target.value));
   }
+}
+
+// The reader went to another view: the focus goes with them, and what they see, where it would begin too far below.
+function bring(section) {
+  section.focus({ preventScroll: true });
+  if (section.getBoundingClientRect().top > innerHeight / 2) place("navigation").scrollIntoView();
 }
 
 new Page();

@@ -1,13 +1,15 @@
 // Who is out there: the stations by last heard, with a search, an order and filters that stay in the address.
 import { ask, read, to } from "./address.js";
 import { element, fromTheAir, keepList, mark, say } from "./element.js";
-import { byTime, isDirect } from "./known.js";
+import { byTime, hourOf, isDirect } from "./known.js";
+import { Sparkline } from "./sparkline.js";
 import { symbolName } from "./symbols.js";
 import { age, timeOf } from "./times.js";
-import { bearing, distance } from "./units.js";
+import { away } from "./units.js";
 import { KINDS, cameBy, told } from "./words.js";
 
 const AT_A_TIME = 100;
+const DAY_HOURS = 24;
 
 const LAST = (one, other) => byTime(other.last, one.last);
 const ORDERS = {
@@ -81,24 +83,34 @@ function rowOf() {
   const way = element("span", { class: "way" });
   const heard = element("span", { class: "age" });
   const says = element("span", { class: "says" });
-  const row = element("li", null, call, what, where, way, heard, says);
+  const day = new Sparkline(DAY_HOURS);
+  const row = element("li", null, call, what, says, where, way, element("span", { class: "day" }, day.element), heard);
   let shown = null;
-  let units = null;
+  let shownAt = null;
   row.update = (station, now) => {
     const { last, place } = station;
-    const away = place ? `${distance(place.distance)} ${bearing(place.bearing)}` : "";
-    say(where, away);
-    if (shown !== last || units !== away) {
+    const at = place ? away(place.distance, place.bearing) : "";
+    say(where, at);
+    if (shown !== last || shownAt !== at) {
       mark(call, "href", to("station", station.source));
       call.replaceChildren(fromTheAir(station.source));
       say(way, cameBy(last));
       mark(way, "data-direct", isDirect(last) ? "yes" : null);
       says.replaceChildren(fromTheAir(told(last)));
       heard.replaceChildren(timeOf(last.time, ""));
-      [shown, units] = [last, away];
+      [shown, shownAt] = [last, at];
     }
+    drawDay(day, station, now);
     say(what, symbolName(station.symbol) || KINDS[last.report?.kind] || "");
     say(heard.firstChild, age(now - Date.parse(last.time)));
   };
   return row;
+}
+
+// The last 24 hours, the present one last.
+function drawDay(day, station, now) {
+  const hour = hourOf(now);
+  const frames = Array.from({ length: DAY_HOURS }, (_, index) => station.day.get(hour - DAY_HOURS + 1 + index) ?? 0);
+  const hours = frames.filter(Boolean).length;
+  day.draw(frames, `heard in ${hours} of the last ${DAY_HOURS} hours`);
 }

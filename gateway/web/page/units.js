@@ -5,6 +5,7 @@ const NAME = "units";
 const KM_PER_MILE = 1.609344;      // the international mile
 const KM_PER_NAUTICAL = 1.852;     // the nautical mile; a knot is one an hour
 const M_PER_FOOT = 0.3048;
+const HERE_KM = 0.05;              // nearer than that a bearing says nothing
 const SETS = {
   metric: { title: "km, km/h", far: [1, "km"], fast: [1, "km/h"], high: [1, "m"] },
   miles: { title: "miles, mph", far: [KM_PER_MILE, "mi"], fast: [KM_PER_MILE, "mph"], high: [M_PER_FOOT, "ft"] },
@@ -28,6 +29,8 @@ function written(value, [size, unit]) {
 }
 
 export const distance = (km) => written(km, SETS[chosen].far);
+// Where something is, seen from here: `2.4 km 47° NE`, or `here`.
+export const away = (km, degrees) => km < HERE_KM ? "here" : `${distance(km)} ${bearing(degrees)}`;
 export const speed = (kmh) => written(kmh, SETS[chosen].fast);
 export const height = (m) => written(m, SETS[chosen].high);
 // Wind is told in metres a second, except to those who think in other units.

@@ -1,5 +1,5 @@
 // How the page says things: a report, a verdict, a reason, how a frame came. Plain words, one sentence at most.
-import { bearing, distance, height, speed, wind } from "./units.js";
+import { away, bearing, height, speed, wind } from "./units.js";
 import { isDirect, repeatersOf } from "./known.js";
 
 // Why a frame was kept at home, each in a sentence.
@@ -104,8 +104,8 @@ const TELLERS = {
 
 function thing(what, report) {
   if (!report.live) return `${what} ${quoted(report.name)} is no longer there`;
-  const away = report.distance_km !== undefined && `${distance(report.distance_km)} ${bearing(report.bearing_deg)} of here`;
-  return joined(`${what} ${quoted(report.name)}`, away, movement(report), weather(report), quoted(report.comment));
+  const at = report.distance_km !== undefined && away(report.distance_km, report.bearing_deg);
+  return joined(`${what} ${quoted(report.name)}`, at, movement(report), weather(report), quoted(report.comment));
 }
 
 function messageTold(report) {

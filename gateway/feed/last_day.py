@@ -1,0 +1,47 @@
+"""How many frames came in each hour of a day, up to the last one that came. No I/O, no clock."""
+
+from gateway.frames.plain import HIGHEST_NUMBER, PlainObject, rfc3339
+from gateway.groundwork.duration import HOUR_MS
+
+HOURS = 24
+_HIGHEST_HOUR = 253_402_300_799_999 // HOUR_MS
+"""The last of the year 9999."""
+
+
+class LastDay:
+    """Hours are counted since 1970, in UTC."""
+
+    __slots__ = ("_frames", "_hour")
+
+    def __init__(self, hour: int = 0, frames: list[int] | None = None) -> None:
+        """`hour` is that of the last of the `frames`."""
+        self._hour = hour
+        self._frames = frames or [0] * HOURS
+
+    def count(self, time_ms: int) -> None:
+        """A frame came at this time, in Unix milliseconds. One of before the last day is left out."""
+        hour = time_ms // HOUR_MS
+        if hour > self._hour:
+            passed = min(hour - self._hour, HOURS)
+            self._frames = self._frames[passed:] + [0] * passed
+            self._hour = hour
+        before = self._hour - hour
+        if before < HOURS:
+            self._frames[-1 - before] += 1
+
+    def to_object(self) -> PlainObject:
+        """The plain form: when the last hour began, and the frames of each, the newest last."""
+        return {"hour": rfc3339(self._hour * HOUR_MS), "frames": list(self._frames)}
+
+    def dumped(self) -> list[object]:
+        """What `last_day_from` takes."""
+        return [self._hour, self._frames]
+
+
+def last_day_from(dumped: object) -> LastDay:
+    """What was dumped before; a new one where that is no such thing."""
+    match dumped:
+        case [int(hour), [*frames]] if 0 <= hour <= _HIGHEST_HOUR and len(frames) == HOURS:
+            if all(isinstance(count, int) and 0 <= count <= HIGHEST_NUMBER for count in frames):
+                return LastDay(hour, frames)
+    return LastDay()
