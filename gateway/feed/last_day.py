@@ -41,7 +41,8 @@ class LastDay:
 def last_day_from(dumped: object) -> LastDay:
     """What was dumped before; a new one where that is no such thing."""
     match dumped:
-        case [int(hour), [*frames]] if 0 <= hour <= _HIGHEST_HOUR and len(frames) == HOURS:
-            if all(isinstance(count, int) and 0 <= count <= HIGHEST_NUMBER for count in frames):
-                return LastDay(hour, frames)
+        case [int(hour), [*frames]] if 0 <= hour <= _HIGHEST_HOUR:
+            counts = [count for count in frames if isinstance(count, int) and 0 <= count <= HIGHEST_NUMBER]
+            if len(counts) == len(frames) == HOURS:
+                return LastDay(hour, counts)
     return LastDay()
