@@ -14,8 +14,9 @@ from gateway.journal.schema import SEQUENCE_BITS
 ROWS_OF_A_STATEMENT = 32
 """One statement for many rows: the interpreter's lock is let go and taken back once, not once a row."""
 
-STEP_ROWS = 200
-"""How many frames are deleted at one go: a step takes milliseconds, on a memory card too."""
+STEP_ROWS = 1000
+"""How many frames are deleted at one go: all of an hour, mostly. A page of the file is written for each step that it is
+in, so that more and smaller steps would wear a memory card out. One takes milliseconds."""
 
 STEP_PAGES = 200
 """How many free pages are given back to the file system at one go."""

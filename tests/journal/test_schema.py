@@ -131,3 +131,13 @@ def test_the_steps_in_the_package_are_numbered_without_a_gap() -> None:
     assert [int(name[:4]) for name in names] == list(range(1, len(names) + 1))
     assert all(re.fullmatch(r"\d{4}_[a-z_]+\.sql", name) for name in names)
     assert len(schema.migrations()) == len(names)
+
+
+def test_frames_of_one_source_are_looked_up_in_every_stretch_of_them(path: Path) -> None:
+    store = store_at(path)
+    store.write(batch_of(frames(300)))
+    store.close()
+    plan = rows_in(path, "EXPLAIN QUERY PLAN SELECT object FROM heard WHERE source = 'QA1BCD-9'")
+    assert "ANY(<expr>) AND source=?" in plan[0][-1]
+    sources = rows_in(path, "SELECT count(*) FROM heard WHERE source = 'QA1BCD-9'")
+    assert sources == [(20,)]
