@@ -94,6 +94,9 @@ class Batch:
     settles: bool = False
     """Whether this, and all that was written before it, must now outlast a loss of power, too."""
 
+    may_wait: bool = False
+    """Whether it may do so anywhere: it need not be worked into its place yet. Whoever writes it says if it was."""
+
     def __len__(self) -> int:
         """How many frames it holds."""
         return len(self.heard) + len(self.rows) + self.failed

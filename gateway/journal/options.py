@@ -33,6 +33,11 @@ class DiskPace:
     """How long what is written waits to be settled: a loss of power takes no more. A memory card wears out by the
     number of writes."""
 
+    work_in: float = 600.0
+    """How long what is settled may stand beside the journal before it is worked into it: whoever reads the journal of
+    a running gateway misses no more. A database writes a page or more for everything that it changes, however little:
+    where each minute's frames are a transaction, each costs the card twice as much."""
+
     pauses: Pauses = Pauses(first=1.0, longest=60.0, spread=0.0)
     """Before the disk is tried again."""
 

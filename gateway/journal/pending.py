@@ -1,7 +1,8 @@
-"""What is not settled in the journal yet, in a small file beside it: it outlives a process that is killed.
+"""What is not in the journal yet, in a small file beside it: it outlives a process that is killed.
 
-Nothing is ever synced here. What was written stands in the system's memory at once, which outlives the process though
-not the computer; what a loss of power must not take is settled in the journal itself, every minute or so.
+What was written stands in the system's memory at once, which outlives the process though not the computer. Every minute
+or so the file is synced, and then a loss of power does not take it either: to append to a file costs a disk little, and
+a transaction much. What is in the journal is cut off here.
 
 It is lines of JSON. The object of a run stands before the heard objects of that run, as they were published, and
 between them stands when the line of which frame was sent. The last line may be cut off.
@@ -55,6 +56,12 @@ class PendingFile:
         self._octets = 0
         """Of whole lines."""
 
+        self._is_whole = True
+        """Whether all stands in it that is not in the journal: not where it was moved away meanwhile."""
+
+        self._is_named = False
+        """Whether its name is on the disk, too."""
+
     def append(self, batch: Batch) -> None:
         """Append what came of the air in `batch`. Raises `OSError`: then nothing of it is in the file."""
         lines = [row.encoded for row in batch.rows]
@@ -71,6 +78,21 @@ class PendingFile:
             lines.insert(0, self._first_line)
         self._write(self._descriptor, b"".join([b"%b\n" % line for line in lines]))
 
+    def settle(self) -> bool:
+        """See all on the disk that is not in the journal; returns whether it is."""
+        if not (self._is_whole and self.is_in_place()):
+            return False
+        if self._descriptor is None or not self._octets:
+            return True
+        try:
+            os.fsync(self._descriptor)
+            if not self._is_named:
+                _settle_folder(self.path.parent)
+                self._is_named = True
+        except OSError:
+            return False
+        return True
+
     def is_in_place(self) -> bool:
         """Whether the file that is open still stands under its name."""
         if self._descriptor is None:
@@ -81,7 +103,8 @@ class PendingFile:
             return False
 
     def clear(self) -> None:
-        """All of it is settled. What cannot be emptied is settled again at the next start, which changes nothing."""
+        """All is in the journal. What cannot be emptied is taken in again at the next start, which changes nothing."""
+        self._is_whole = True
         with contextlib.suppress(OSError):
             if self._descriptor is not None:
                 os.ftruncate(self._descriptor, 0)
@@ -92,6 +115,8 @@ class PendingFile:
     def close(self) -> None:
         """Close it; an empty one is deleted."""
         descriptor, self._descriptor = self._descriptor, None
+        self._is_whole = self._is_whole and not self._octets
+        self._is_named = False
         with contextlib.suppress(OSError):
             if descriptor is not None:
                 os.close(descriptor)
@@ -108,6 +133,15 @@ class PendingFile:
                 os.ftruncate(descriptor, self._octets)
             raise
         self._octets += len(octets)
+
+
+def _settle_folder(folder: Path) -> None:
+    """See the names of its files on the disk (Linux manual page fsync(2), notes). Raises `OSError`."""
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
 
 
 def read_pending(path: Path) -> list[PendingRun]:

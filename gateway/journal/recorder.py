@@ -112,9 +112,15 @@ class Recorder(RunningSink):
         self._settled_at = 0.0
         """When everything was settled last, in the event loop's time."""
 
+        self._worked_in_at = 0.0
+        """When everything was worked into its place last, in the event loop's time."""
+
         self._in_hand = 0
         self._written = 0
         self._unsettled = 0
+        self._beside = 0
+        """Frames among those written that were not worked into their place yet."""
+
         self._failed = 0
         self._failure: str | None = None
         self._failed_said = 0
@@ -272,6 +278,7 @@ class Recorder(RunningSink):
                 await self._before_settling(leaving=leaving)
             batch = self._waiting.take(self._limits.batch)
             batch.settles = settles
+            batch.may_wait = not (leaving or self._is_urgent or self._must_work_in())
             self._is_urgent = self._is_urgent and not (settles and self._waiting.is_empty)
             self._in_hand = len(batch)
             while await self._ask(batch.encode, ENCODE_SECONDS):
@@ -305,6 +312,9 @@ class Recorder(RunningSink):
             return True
         return asyncio.get_running_loop().time() >= self._settles_at()
 
+    def _must_work_in(self) -> bool:
+        return asyncio.get_running_loop().time() >= self._worked_in_at + self._pace.work_in
+
     async def _write(self, batch: Batch) -> bool:
         """Write `batch`, trying again for as long as it takes; returns False where it was given up, at the end."""
         back_off = BackOff(self._pace.pauses)
@@ -330,18 +340,22 @@ class Recorder(RunningSink):
         """`batch` is written."""
         self._written += len(batch.rows)
         self._unsettled += len(batch.rows)
+        self._beside += len(batch.rows)
         self._failed += batch.failed
         self._failure = batch.failure or self._failure
         if batch.settles:
             self._unsettled = 0
             self._settled_at = asyncio.get_running_loop().time()
+            if not batch.may_wait:
+                self._beside = 0
+                self._worked_in_at = self._settled_at
         self._become(None)
 
     def _give_up(self, batch: Batch, failure: str) -> None:
-        """`batch` cannot be written, and neither can what was not settled before it."""
-        self._written -= self._unsettled
-        self._failed += self._unsettled + len(batch)
-        self._unsettled = 0
+        """`batch` cannot be written, and neither can what was not worked in before it."""
+        self._written -= self._beside
+        self._failed += self._beside + len(batch)
+        self._unsettled = self._beside = 0
         self._failure = failure
 
     async def _ask(self, function: Callable[_P, _T], *arguments: _P.args, **more: _P.kwargs) -> _T:

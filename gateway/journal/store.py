@@ -1,9 +1,9 @@
 """The journal's file: an SQLite database in WAL mode, written by one thread, readable by anyone meanwhile.
 
 A memory card wears out by the number of writes, so frames are not settled in the database one by one. What comes is
-held, and appended to a small file beside the journal (see `pending`); now and then all that is held is settled in one
-transaction. WAL with `synchronous=FULL` syncs each of them: what is settled outlasts a loss of power (SQLite,
-"Write-Ahead Logging", section 2.3, and PRAGMA synchronous).
+held, and appended to a small file beside the journal (see `pending`). Every minute that file is synced; every few
+minutes all that is held goes into the database, in one transaction. WAL with `synchronous=FULL` syncs each of them:
+what is in it outlasts a loss of power (SQLite, "Write-Ahead Logging", section 2.3, and PRAGMA synchronous).
 """
 
 import contextlib
@@ -28,6 +28,9 @@ from gateway.journal.recollection import Recollection, Wanted, recollect
 from gateway.journal.runs import RunRecord
 from gateway.journal.trouble import DiskTrouble, JournalDamagedError, JournalError, explain_database, explain_system
 from gateway.reports.distance import Origin
+
+MAXIMUM_HELD = 500
+"""Frames that are settled beside the database at most: with the longest objects that is a megabyte of memory."""
 
 BUSY_SECONDS = 2.0
 """How long a write waits for another program that writes."""
@@ -64,6 +67,11 @@ class _Held:
     policies: list[PolicyTexts] = field(default_factory=list)
     dumps: dict[str, Dump] = field(default_factory=dict)
     beginning: Dump | None = None
+
+    @property
+    def is_air_only(self) -> bool:
+        """Whether all of it stands in the file beside the journal, too."""
+        return not (self.policies or self.dumps or self.beginning)
 
     def add(self, batch: Batch) -> None:
         """Hold what `batch` brings."""
@@ -108,6 +116,8 @@ class Store:
     def write(self, batch: Batch) -> None:
         """Hold `batch`, where a killed process leaves it behind; settle it and all that is held if it says so.
 
+        Where it may wait it is settled beside the journal, if it can be: else it then says that it did not wait.
+
         On an error other than `JournalError` all that was held is given up.
         """
         if batch is not self._taken:
@@ -118,16 +128,27 @@ class Store:
             except OSError as error:
                 why = explain_system(error, self._pending.path).trouble.why
                 _log.warning("what is heard cannot be kept beside the journal: it is settled at once", why=why)
-                batch.settles = True
+                batch.settles, batch.may_wait = True, False
         if batch.settles:
-            try:
-                self._settle()
-            except JournalError:
-                raise
-            except Exception:
-                self._let_go()
-                raise
+            batch.may_wait = batch.may_wait and self._settle_beside()
+            if not batch.may_wait:
+                self._settle_or_let_go()
         self._taken = None
+
+    def _settle_beside(self) -> bool:
+        """See all that is held on the disk beside the journal; returns whether it is."""
+        if not self._held.is_air_only or len(self._held.rows) >= MAXIMUM_HELD:
+            return False
+        return self._pending.settle()
+
+    def _settle_or_let_go(self) -> None:
+        try:
+            self._settle()
+        except JournalError:
+            raise
+        except Exception:
+            self._let_go()
+            raise
 
     def _settle(self) -> None:
         """Write all that is held to the journal, wholly or not at all. What was written before is not written twice."""

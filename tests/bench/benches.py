@@ -4,7 +4,7 @@ from importlib import import_module
 
 from tests.bench.figures import Bench, as_bench
 
-USUAL = ("house", "throughput", "latency", "judging", "documents", "reports", "replay", "journal", "bus")
+USUAL = ("house", "throughput", "latency", "judging", "documents", "reports", "replay", "journal", "card_day", "bus")
 """What is measured unless some are named: a few minutes in all."""
 
 BY_NAME = ("card", "clients", "quiet", "mutations", "hub", "flow_editor", "asyncapi_tools")

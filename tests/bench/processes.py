@@ -30,6 +30,13 @@ def pin(core: int, process: int = 0) -> None:
         os.sched_setaffinity(process, {core})
 
 
+def written_octets(process: int | str = "self") -> int:
+    """What the kernel wrote to disks for a process, less what it spared itself (Linux, proc_pid_io(5))."""
+    text = Path(f"/proc/{process}/io").read_text("ascii")
+    fields = dict(field.split(": ") for field in text.splitlines())
+    return int(fields["write_bytes"]) - int(fields["cancelled_write_bytes"])
+
+
 class Measured:
     """A process that is measured."""
 
@@ -51,10 +58,8 @@ class Measured:
         return int(found[1]) / 1000 if found else 0.0
 
     def written_octets(self) -> int:
-        """What the kernel wrote to disks for it, less what it spared itself (Linux, proc_pid_io(5))."""
-        text = Path(f"/proc/{self._process.pid}/io").read_text("ascii")
-        fields = dict(field.split(": ") for field in text.splitlines())
-        return int(fields["write_bytes"]) - int(fields["cancelled_write_bytes"])
+        """What the kernel wrote to disks for it, less what it spared itself."""
+        return written_octets(self._process.pid)
 
     def end(self) -> None:
         """End it, as an operator would."""

@@ -2,14 +2,16 @@
 
 import os
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from gateway.feed.heard_object import HeardPayload
+from gateway.journal.batch import Batch, Dump, PolicyTexts
 from gateway.journal.pending import PendingFile, read_pending
-from gateway.journal.store import Store
+from gateway.journal.store import MAXIMUM_HELD, Store
 from gateway.judge.verdict import Reason
 from tests.journal.keeping import RUN, batch_of, frames, full_disk, heard_in, record, rows_in, store_at
 from tests.judged_frames import NOON_MS, Post
@@ -146,6 +148,92 @@ def test_moved_away_or_deleted_a_new_one_is_begun(path: Path, change: object) ->
     assert not pending.is_in_place()
     pending.append(batch_of(frames(1, post)))
     assert [[row.sequence for row in run.rows] for run in read_pending(path)] == [[3]]
+
+
+# What a loss of power does not take, beside the journal
+
+
+@pytest.fixture
+def synced(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """How long each file was that was synced, as the system is asked to."""
+    sizes: list[int] = []
+    monkeypatch.setattr("gateway.journal.pending.os.fsync", lambda file: sizes.append(os.fstat(file).st_size))
+    return sizes
+
+
+def waiting(count: int = 2, post: Post | None = None, **more: Any) -> Batch:  # noqa: ANN401 - whatever a batch holds
+    """Frames that are to be settled, wherever that is."""
+    return batch_of(frames(count, post), may_wait=True, **more)
+
+
+def test_what_may_wait_is_settled_beside_the_journal(path: Path, synced: list[int]) -> None:
+    store = store_at(path)
+    store.write(batch_of())
+    batch = waiting()
+    store.write(batch)
+    assert batch.may_wait
+    assert pending_of(path).stat().st_size in synced
+    assert heard_in(path) == []
+    store.write(batch_of(frames(1, Post("other"))))
+    assert heard_in(path) == [(1, 1), (1, 2)]  # the third has the number of the first
+
+
+def test_its_name_is_settled_once(path: Path, synced: list[int]) -> None:
+    store, post = store_at(path), Post(RUN)
+    store.write(batch_of())
+    for _ in range(3):
+        store.write(waiting(1, post))
+    assert len(synced) == 4
+
+
+@pytest.mark.parametrize(
+    "more",
+    [{"policies": [PolicyTexts("p", 0, [])]}, {"dumps": [Dump("judge", 1, 0)]}, {"beginning": Dump("judge", 1, 0)}],
+)
+def test_what_does_not_stand_beside_it_cannot_wait(path: Path, more: dict[str, Any]) -> None:
+    store = store_at(path)
+    batch = waiting(**more)
+    store.write(batch)
+    assert not batch.may_wait
+    assert heard_in(path) == [(1, 1), (1, 2)]
+
+
+def test_no_more_than_so_many_frames_wait(path: Path) -> None:
+    store, post = store_at(path), Post(RUN)
+    store.write(batch_of())
+    store.write(waiting(MAXIMUM_HELD - 1, post))
+    assert heard_in(path) == []
+    store.write(waiting(1, post))
+    assert len(heard_in(path)) == MAXIMUM_HELD
+
+
+def test_what_was_moved_away_with_its_file_does_not_wait(path: Path) -> None:
+    store, post = store_at(path), Post(RUN)
+    store.write(batch_of())
+    store.write(waiting(2, post))
+    pending_of(path).rename(path.with_name("elsewhere"))
+    store.write(waiting(1, post))
+    assert heard_in(path) == [(1, 1), (1, 2), (1, 3)]
+
+
+def test_what_a_full_disk_does_not_take_beside_the_journal_does_not_wait(path: Path) -> None:
+    pending_of(path).mkdir()
+    store = store_at(path)
+    store.write(waiting())
+    assert heard_in(path) == [(1, 1), (1, 2)]
+    store.close()
+
+
+def test_what_cannot_be_synced_does_not_wait(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    store = store_at(path)
+    store.write(batch_of())
+
+    def fails(_file: int) -> None:
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr("gateway.journal.pending.os.fsync", fails)
+    store.write(waiting())
+    assert heard_in(path) == [(1, 1), (1, 2)]
 
 
 HELLO = HeardPayload(Post("x").hear(b"QA1BCD>APRS:>hello")).encoded()

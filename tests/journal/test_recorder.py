@@ -44,6 +44,9 @@ class Disk:
         self.answers.set()
         self.tries = 0
         self.settled = 0
+        self.whole = 0
+        """How often nothing was left to wait."""
+
         self.is_moved = False
         self.left_to_tidy = 0
         self.tidied_at: list[int] = []
@@ -60,6 +63,7 @@ class Disk:
             self.batches.append([row.sequence for row in batch.rows])
         self.sent |= batch.sent
         self.settled += batch.settles
+        self.whole += batch.settles and not batch.may_wait
 
     def tidy(self, moment: Moment) -> bool:
         self.threads.add(threading.get_ident())
@@ -396,6 +400,41 @@ async def test_a_stop_settles_all() -> None:
         fixture.offer(frames(3))
         await until_written(fixture.recorder, 3)
     assert (fixture.disk.settled, fixture.recorder.state().unsettled) == (2, 0)
+
+
+async def test_what_is_settled_in_its_time_may_wait_for_a_while_to_be_worked_in() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, settle=0.02, work_in=0.1))
+    post = Post()
+    async with running(fixture.recorder):
+        while fixture.disk.whole < 3:
+            fixture.offer([post.hear(b"QA1BCD-9>APRS:>hello")])
+            await asyncio.sleep(0.001)
+        assert fixture.disk.settled > fixture.disk.whole
+
+
+async def test_what_is_urgent_and_what_a_stop_settles_does_not_wait() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, settle=0.001))
+    async with running(fixture.recorder):
+        await settled(fixture, 3)
+        assert fixture.disk.whole == 1
+        fixture.recorder.settle_soon()
+        while fixture.disk.whole < 2:  # noqa: ASYNC110 - the disk is in another thread
+            await asyncio.sleep(0)
+    assert fixture.disk.whole == 3
+
+
+async def test_what_waits_to_be_worked_in_and_cannot_be_is_counted() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, settle=0.01))
+    async with running(fixture.recorder):
+        await settled(fixture, 1)
+        fixture.offer(frames(3))
+        await settled(fixture, 4)
+        fixture.disk.failures = [OverflowError("text from the air")]
+        fixture.recorder.settle_soon()
+        while fixture.disk.failures:  # noqa: ASYNC110 - the disk is in another thread
+            await asyncio.sleep(0)
+    state = fixture.recorder.state()
+    assert (state.written, state.failed) == (0, 3)
 
 
 async def test_what_cannot_be_settled_for_its_content_is_counted_with_what_waited_for_it() -> None:
