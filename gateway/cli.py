@@ -82,6 +82,8 @@ def _parser() -> argparse.ArgumentParser:
     watch.add_argument("--json", action="store_true", help="print each event as one JSON object a line")
     watch.set_defaults(command=_watch)
 
+    _add_panel(commands.add_parser("panel", help="keep the picture of a running gateway on a small screen"))
+
     doctor = commands.add_parser("doctor", help="look at everything outside the station file, and say what is wrong")
     doctor.add_argument("station", type=Path, metavar="STATION", help="the station file")
     doctor.add_argument("--time", metavar="HOST", help="a time server to compare the clock with")
@@ -108,6 +110,23 @@ def _add_replay(replay: argparse.ArgumentParser) -> None:
     replay.add_argument("--json", action="store_true", help="print one JSON object, every frame that differs in it")
     replay.add_argument("--top", type=int, default=20, metavar="N", help="groups of frames that differ (default: 20)")
     replay.set_defaults(command=_replay)
+
+
+def _add_panel(panel: argparse.ArgumentParser) -> None:
+    panel.description = (
+        "Shows the last station, or its weather, and how the gateway is, until it is ended. "
+        "An emergency takes the whole."
+    )
+    panel.add_argument("station", type=Path, metavar="STATION", help="the station file, with its `web:`")
+    where = panel.add_mutually_exclusive_group(required=True)
+    where.add_argument("--framebuffer", type=Path, metavar="DEVICE", help="draw on it: /dev/fb1; it tells its own size")
+    where.add_argument("--file", type=Path, metavar="FILE", help="write it there, as .png or .svg")
+    panel.add_argument("--width", type=int, metavar="PIXELS", help="of the file's picture (default: 320)")
+    panel.add_argument("--height", type=int, metavar="PIXELS", help="of the file's picture (default: 240)")
+    panel.add_argument("--colours", choices=["full", "2"], default="full", help="2: for ink and small lamps")
+    panel.add_argument("--ground", choices=["dark", "light"], default="dark", help="what is written on")
+    panel.add_argument("--once", action="store_true", help="show it once; exit 1 where the gateway does not answer")
+    panel.set_defaults(command=_panel)
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -173,6 +192,26 @@ def _watch(options: argparse.Namespace) -> int:
         watch.follow(options.station, sys.stdout, as_json=options.json)
     except KeyboardInterrupt:
         return FOUND_WRONG if options.once else FINE
+    return FINE
+
+
+def _panel(options: argparse.Namespace) -> int:
+    from gateway.commands.panel import request, screen, show  # noqa: PLC0415 - loaded by the command that needs it
+
+    asked = request.PanelRequest(
+        options.framebuffer, options.file, options.width, options.height, options.colours, options.ground
+    )
+    if asked.misuse is not None:
+        print(asked.misuse, file=sys.stderr)
+        return USED_WRONGLY
+    try:
+        with asked.opened() as drawn_on:
+            if options.once:
+                return FINE if show.once(options.station, drawn_on) else FOUND_WRONG
+            show.follow(options.station, drawn_on)
+    except screen.ScreenError as error:
+        print(error, file=sys.stderr)
+        return FOUND_WRONG
     return FINE
 
 

@@ -4,6 +4,7 @@
 | --- | --- |
 | `checking.py` | what `stile check` says of a station file: what is wrong with it |
 | `explaining.py` | what `stile explain` tells of one frame: each question asked of it, the answer, what decided |
+| `panel/` | `stile panel`: the picture of a running gateway, kept on a framebuffer or in a file |
 | `progress.py` | a bar on a terminal that says how far a long piece of work has come |
 | `replay_listing.py` | the frames of a replay one by one, as rows of CSV or objects of JSON: written as they come |
 | `replay_words.py` | a replay in words, for a terminal |

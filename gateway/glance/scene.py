@@ -86,6 +86,13 @@ PALETTES: dict[tuple[Colours, Ground], Palette] = {
 """A colour never carries a meaning alone: whatever it marks is said in a word beside it."""
 
 
+NARROWEST, WIDEST = 128, 1920
+LOWEST, HIGHEST = 64, 1200
+"""The sizes that are drawn, in pixels; what is larger would cost memory, and is no small screen."""
+
+SIZES = f"{NARROWEST}x{LOWEST} to {WIDEST}x{HIGHEST}"
+
+
 @dataclass(frozen=True, slots=True)
 class Canvas:
     """What is drawn on: its size in pixels, and what it can show."""
@@ -94,6 +101,11 @@ class Canvas:
     height: int
     colours: Colours = "full"
     ground: Ground = "dark"
+
+    @property
+    def can_be_drawn(self) -> bool:
+        """Whether its size is one of those that are drawn."""
+        return NARROWEST <= self.width <= WIDEST and LOWEST <= self.height <= HIGHEST
 
     @property
     def palette(self) -> Palette:
@@ -110,8 +122,3 @@ class Scene:
     letterings: tuple[Lettering, ...]
     says: str
     """The same in words, for who does not see it."""
-
-
-NARROWEST, WIDEST = 128, 1920
-LOWEST, HIGHEST = 64, 1200
-"""The sizes that are drawn, in pixels; what is larger would cost memory, and is no small screen."""

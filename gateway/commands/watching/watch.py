@@ -6,20 +6,20 @@ import json
 import os
 import signal
 import sys
-from collections.abc import AsyncIterator
-from contextlib import aclosing, asynccontextmanager
+from contextlib import aclosing
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TextIO
 
 from gateway.commands.watching import words
 from gateway.commands.watching.client import Client, Gateway, UnansweredError, gateway_of
+from gateway.commands.watching.following import following
 from gateway.commands.watching.listing import Listing
 from gateway.commands.watching.published import Event, NoAnswer
 from gateway.commands.watching.screen import screen
+from gateway.commands.watching.signals import end_on_signals
 from gateway.commands.watching.terminal import USUAL_SIZE, Terminal, can_draw
 from gateway.commands.watching.watched import Watched
-from gateway.groundwork.kept_tasks import kept_tasks
 from gateway.groundwork.part import State
 
 REDRAW_SECONDS = 0.25
@@ -79,7 +79,7 @@ async def _state(gateway: Gateway) -> list[Event]:
 
 
 async def _print_objects(gateway: Gateway, out: TextIO) -> None:
-    _end_on_signals()
+    end_on_signals()
     trouble = None
     async with Client(gateway, catch_up=False) as client, aclosing(client.follow()) as all_told:
         async for event in all_told:
@@ -91,7 +91,7 @@ async def _print_objects(gateway: Gateway, out: TextIO) -> None:
 
 
 async def _print_lines(gateway: Gateway, out: TextIO) -> None:
-    _end_on_signals()
+    end_on_signals()
     listing = Listing()
     print(f"Stile {gateway.callsign}, {gateway.address}, times in UTC. {words.CAUTION}", file=out, flush=True)
     async with Client(gateway, catch_up=False) as client, aclosing(client.follow()) as all_told:
@@ -101,11 +101,11 @@ async def _print_lines(gateway: Gateway, out: TextIO) -> None:
 
 
 async def _draw(gateway: Gateway, out: TextIO) -> None:
-    _end_on_signals()
+    end_on_signals()
     watched = Watched(gateway.callsign, gateway.address)
     with Terminal(out) as terminal:
         _let_go_while_stopped(terminal)
-        async with _following(gateway, watched) as changed:
+        async with following(gateway, watched, HEALTH_SECONDS) as changed:
             while True:
                 size = terminal.size
                 try:
@@ -116,40 +116,6 @@ async def _draw(gateway: Gateway, out: TextIO) -> None:
                 await asyncio.sleep(REDRAW_SECONDS)
                 with contextlib.suppress(TimeoutError):
                     await asyncio.wait_for(changed.wait(), STILL_SECONDS - REDRAW_SECONDS)
-
-
-@asynccontextmanager
-async def _following(gateway: Gateway, watched: Watched) -> AsyncIterator[asyncio.Event]:
-    """Follow the gateway for a block; the event is set when there is something new."""
-    changed = asyncio.Event()
-
-    async def take_all(client: Client) -> None:
-        async with aclosing(client.follow()) as all_told:
-            async for event in all_told:
-                watched.take(event, _now())
-                changed.set()
-
-    async def ask_health(client: Client) -> None:
-        while True:
-            await asyncio.sleep(HEALTH_SECONDS)
-            if watched.answers:
-                with contextlib.suppress(UnansweredError):  # the stream will tell, too
-                    watched.take(await client.health(), _now())
-                    changed.set()
-
-    async with Client(gateway, catch_up=True) as client, kept_tasks() as tasks:
-        tasks.keep(take_all(client), "events")
-        tasks.keep(ask_health(client), "health")
-        yield changed
-
-
-def _end_on_signals() -> None:
-    """Let every signal that ends a command end this one in an orderly way."""
-    task = asyncio.current_task()
-    if task is not None:
-        loop = asyncio.get_running_loop()
-        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
-            loop.add_signal_handler(number, task.cancel)
 
 
 def _let_go_while_stopped(terminal: Terminal) -> None:
