@@ -25,7 +25,7 @@ def setting(name: str) -> str:
 @pytest.fixture
 async def broker(tmp_path: Path) -> AsyncIterator[MosquittoBroker]:
     """As in the container, but for the port, and where its data and its users are."""
-    elsewhere = ("listener", "allow_anonymous", "password_file", "persistence_location")
+    elsewhere = ("listener", "allow_anonymous", "password_file", "acl_file", "persistence_location")
     settings = [line for line in LINES if not line.startswith(elsewhere)]
     settings += [f"persistence_location {tmp_path}/", "sys_interval 1"]
     async with MosquittoBroker(HOUSE, settings) as started:
@@ -45,9 +45,9 @@ async def is_healthy(broker: MosquittoBroker) -> bool:
 
 
 def test_nobody_comes_in_without_a_password() -> None:
-    assert setting("listener") == "1883"
+    assert setting("listener") == "1883 127.0.0.1"
     assert setting("allow_anonymous") == "false"
-    assert setting("password_file") == "/run/secrets/broker-users"
+    assert setting("password_file") == "/run/secrets/users"
     assert f"broker:{setting('persistence_location').rstrip('/')}" in compose()["services"]["broker"]["volumes"]
 
 

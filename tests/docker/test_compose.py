@@ -8,6 +8,7 @@ import pytest
 import yaml
 
 from tests.docker.reading import FOLDER, TREE, compose, compose_text, dockerfile
+from tests.docker.test_set_up import set_up
 
 COMPOSE = compose()
 SERVICES: dict[str, dict[str, Any]] = COMPOSE["services"]
@@ -24,7 +25,8 @@ def test_it_holds_the_gateway_the_broker_and_the_demo() -> None:
     demo = {name for name, service in SERVICES.items() if service.get("profiles") == ["demo"]}
     assert always == {"gateway", "broker"}
     assert demo == {"demo-decoder", "demo-network"}
-    assert always | demo == set(SERVICES)
+    assert always | demo | {"setup"} == set(SERVICES)
+    assert SERVICES["setup"]["profiles"] == ["setup"]
 
 
 @pytest.mark.parametrize("name", SERVICES)
@@ -32,11 +34,11 @@ def test_every_service_is_held_in(name: str) -> None:
     service = SERVICES[name]
     assert service["read_only"] is True
     assert service["cap_drop"] == ["ALL"]
-    assert "cap_add" not in service
+    assert service.get("cap_add") == (["CHOWN"] if name == "setup" else None)
     assert service["security_opt"] == ["no-new-privileges:true"]
     assert "privileged" not in service
     assert service["pids_limit"] <= 64
-    assert service["restart"] == "unless-stopped"
+    assert service["restart"] == ("no" if name == "setup" else "unless-stopped")
     assert service["stop_grace_period"] == "5s"
     assert octets(service["logging"]["options"]["max-size"]) * int(service["logging"]["options"]["max-file"]) <= 16e6
 
@@ -47,44 +49,48 @@ def test_what_always_runs_leaves_half_of_a_small_computer_alone() -> None:
     assert all("mem_limit" in service for service in SERVICES.values())
 
 
-def test_no_port_is_published_beyond_loopback() -> None:
-    for service in SERVICES.values():
-        for published in service.get("ports", []):
-            assert published.startswith("127.0.0.1:")
+def test_all_are_on_the_network_of_the_host_and_listen_on_its_loopback_alone() -> None:
+    assert {service["network_mode"] for name, service in SERVICES.items() if name != "setup"} == {"host"}
+    assert SERVICES["setup"]["network_mode"] == "none"
+    assert not any("ports" in service for service in SERVICES.values())
+    listening = re.findall(r"^listener (.*)$", (FOLDER / "mosquitto.conf").read_text("utf-8"), re.MULTILINE)
+    assert listening == ["1883 127.0.0.1"]
 
 
-def test_only_the_gateway_is_on_the_network_of_the_host() -> None:
-    assert [name for name, service in SERVICES.items() if "network_mode" in service] == ["gateway"]
-    assert SERVICES["gateway"]["network_mode"] == "host"
-
-
-def test_no_service_runs_as_root() -> None:
+def test_no_service_but_the_one_that_gives_secrets_away_runs_as_root() -> None:
     (user,) = [each.text for each in dockerfile() if each.name == "USER"]
     assert not user.startswith("0")
-    for service in SERVICES.values():
-        assert "build" in service or int(service["user"].partition(":")[0]) > 0
+    for name, service in SERVICES.items():
+        assert (service.get("user", user).partition(":")[0] == "0") == (name == "setup")
 
 
-def test_a_secret_is_a_file_that_git_and_images_leave_alone() -> None:
-    used = {secret for service in SERVICES.values() for secret in service.get("secrets", [])}
-    assert set(COMPOSE["secrets"]) == used == {"passcode", "bus", "broker-users"}
-    assert all(Path(secret["file"]).parent == Path("secrets") for secret in COMPOSE["secrets"].values())
-    assert "/secrets/" in (FOLDER / ".gitignore").read_text("utf-8").splitlines()
+def test_a_secret_is_on_a_volume_that_its_own_container_alone_reads() -> None:
+    held = {
+        name: [each for each in service.get("volumes", []) if "-secrets:" in each] for name, service in SERVICES.items()
+    }
+    assert held.pop("setup") == ["gateway-secrets:/secrets/gateway", "broker-secrets:/secrets/broker"]
+    assert held.pop("gateway") == ["gateway-secrets:/run/secrets:ro"]
+    assert held.pop("broker") == ["broker-secrets:/run/secrets:ro"]
+    assert not any(held.values())
+    assert "secrets" not in COMPOSE
     assert not any("environment" in service for service in SERVICES.values())
 
 
-def test_the_gateway_gets_its_own_secrets_and_not_the_brokers() -> None:
-    assert SERVICES["gateway"]["secrets"] == ["passcode", "bus"]
-    assert SERVICES["broker"]["secrets"] == ["broker-users"]
+def test_what_is_set_up_is_what_the_settings_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    station = yaml.safe_load((FOLDER / "station.yaml").read_text("utf-8"))
+    broker = (FOLDER / "mosquitto.conf").read_text("utf-8")
+    files = {*re.findall(r"/run/secrets/(\w+)$", broker, re.MULTILINE)}
+    files |= {Path(station["uplink"]["passcode_file"]).name, Path(station["bus"]["password_file"]).name}
+    assert set_up(tmp_path, monkeypatch) == 0
+    assert {path.name for path in tmp_path.glob("*/*")} == files
 
 
 def test_what_is_mounted_and_built_from_exists() -> None:
-    made_by_the_operator = {"./policies"}
     for service in SERVICES.values():
         for volume in service.get("volumes", []):
             source = volume.partition(":")[0]
             if source.startswith("."):
-                assert source in made_by_the_operator or (FOLDER / source).exists()
+                assert (FOLDER / source).exists()
                 assert volume.endswith(":ro")
             else:
                 assert source in COMPOSE["volumes"]
@@ -101,7 +107,7 @@ def test_the_base_of_the_images_is_the_dockerfiles_own_unless_told_otherwise() -
 
 def test_the_gateway_finds_its_station_file_and_its_data_where_the_image_has_them() -> None:
     targets = [volume.split(":")[1] for volume in SERVICES["gateway"]["volumes"]]
-    assert targets == ["/etc/stile/station.yaml", "/etc/stile/policies", "/var/lib/stile"]
+    assert targets == ["/etc/stile/station.yaml", "/run/secrets", "/var/lib/stile"]
 
 
 def test_gateway_and_broker_have_a_health_check() -> None:
@@ -111,12 +117,10 @@ def test_gateway_and_broker_have_a_health_check() -> None:
 
 
 @pytest.mark.parametrize("name", ["demo-decoder", "demo-network"])
-def test_the_demo_runs_what_there_is_on_the_port_that_is_published(name: str) -> None:
+def test_the_demo_runs_what_there_is_on_loopback(name: str) -> None:
     module, *arguments = SERVICES[name]["command"]
     assert callable(importlib.import_module(module).main)
-    port = arguments[arguments.index("--port") + 1]
-    assert arguments[arguments.index("--host") + 1] == "0.0.0.0"
-    assert SERVICES[name]["ports"] == [f"127.0.0.1:{port}:{port}"]
+    assert arguments[arguments.index("--host") + 1] == "127.0.0.1"
 
 
 def test_the_demo_needs_nothing_that_the_image_does_not_install() -> None:
@@ -130,21 +134,25 @@ def test_the_demo_needs_nothing_that_the_image_does_not_install() -> None:
 
 def test_the_places_for_a_decoder_work_once_they_are_filled_in() -> None:
     text = compose_text().replace("image: ...", "image: decoder")
-    text = re.sub(
-        r"^( +)# (decoder:|  <<:|  image:|  devices:|  ports:|  mem_limit:)", r"\1\2", text, flags=re.MULTILINE
-    )
-    text = re.sub(r"^( +)# (- /run/decoder|devices:|group_add:)", r"\1\2", text, flags=re.MULTILINE)
+    text = re.sub(r"^( +)# (decoder:|  <<:|  image:|  devices:|  mem_limit:)", r"\1\2", text, flags=re.MULTILINE)
+    text = re.sub(r"^( +)# (- /run/decoder|- \./policies|devices:|group_add:)", r"\1\2", text, flags=re.MULTILINE)
     filled_in = yaml.safe_load(text)["services"]
     assert filled_in["decoder"]["read_only"] is True
-    assert filled_in["decoder"]["ports"] == ["127.0.0.1:7581:7581"]
+    assert filled_in["decoder"]["network_mode"] == "host"
     assert filled_in["gateway"]["devices"] == ["/dev/ttyUSB0"]
     assert "/run/decoder:/run/decoder:ro" in filled_in["gateway"]["volumes"]
+    assert "./policies:/etc/stile/policies:ro" in filled_in["gateway"]["volumes"]
 
 
 def test_services_and_station_file_agree_on_every_address() -> None:
     station = yaml.safe_load((FOLDER / "station.yaml").read_text("utf-8"))
-    published = {port.rpartition(":")[0] for service in SERVICES.values() for port in service.get("ports", [])}
+    demo = [SERVICES[name]["command"] for name in ("demo-decoder", "demo-network")]
+    listening = {f"127.0.0.1:{arguments[arguments.index('--port') + 1]}" for arguments in demo} | {"127.0.0.1:1883"}
     asked = [station["receivers"][0]["from"], *station["uplink"]["servers"], station["bus"]["broker"]]
-    assert {address.partition("://")[2] for address in asked} == published
-    assert station["uplink"]["passcode_file"] == "/run/secrets/passcode"
-    assert station["bus"]["password_file"] == "/run/secrets/bus"
+    assert {address.partition("://")[2] for address in asked} == listening
+
+
+def test_the_bases_may_be_given_by_their_digests() -> None:
+    text = (FOLDER / "compose.yaml").read_text("utf-8")
+    assert "${BASE:-" in text
+    assert "${BROKER:-" in text

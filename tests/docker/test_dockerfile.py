@@ -1,9 +1,12 @@
 import json
+import os
 import re
+import shutil
 import subprocess
 import tomllib
 from fnmatch import fnmatch
 from itertools import chain
+from pathlib import Path
 
 import pytest
 from packaging.requirements import Requirement
@@ -105,7 +108,9 @@ def test_it_runs_the_station_file_and_is_stopped_by_sigterm() -> None:
 def test_its_health_check_is_the_script_that_was_copied() -> None:
     command = json.loads(only("gateway", "HEALTHCHECK").partition("CMD ")[2])
     assert command == ["python", "-I", "/opt/stile/health.py"]
-    assert "docker/health.py /opt/stile/" in [each.text for each in INSTRUCTIONS if each.name == "COPY"]
+    assert "docker/health.py docker/set_up.py /opt/stile/" in [
+        each.text for each in INSTRUCTIONS if each.name == "COPY"
+    ]
 
 
 def pip_commands() -> list[list[str]]:
@@ -151,7 +156,26 @@ def test_the_pinned_packages_are_those_that_the_project_asks_for() -> None:
             assert requirement.specifier.contains(version), f"docker/pin has not been run since {requirement} changed"
 
 
-@pytest.mark.parametrize("script", ["build-without-an-engine", "pin"])
+ENGINE = """#!/bin/sh
+case $1 in image) echo "$5@sha256:0123";; pull) echo pulled;; esac
+"""
+
+
+def test_the_bases_are_pinned_by_digest_and_what_else_is_in_the_file_stays(tmp_path: Path) -> None:
+    script = shutil.copy(FOLDER / "pin-images", tmp_path)
+    (tmp_path / ".env").write_text("STILE_FOLDER=/that/folder\nBASE=old@sha256:1\n")
+    engine = tmp_path / "engine"
+    engine.write_text(ENGINE)
+    engine.chmod(0o755)
+    subprocess.run([script], env={**os.environ, "ENGINE": str(engine)}, check=True, capture_output=True)
+    assert (tmp_path / ".env").read_text().splitlines() == [
+        "STILE_FOLDER=/that/folder",
+        f"{INSTRUCTIONS[0].text}@sha256:0123",
+        "BROKER=eclipse-mosquitto:2.0@sha256:0123",
+    ]
+
+
+@pytest.mark.parametrize("script", ["build-without-an-engine", "pin", "pin-images"])
 def test_the_scripts_are_proper_shell_and_can_be_run(script: str) -> None:
     path = FOLDER / script
     assert path.read_text("utf-8").startswith("#!/bin/sh\n")
