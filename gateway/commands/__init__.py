@@ -11,5 +11,6 @@
 | `replaying.py` | what `stile replay` does: reads captures, judges them by one policy or two |
 | `station_warnings.py` | what the author of a station file may not have meant, though the gateway can run so |
 | `understood.py` | what a station file says, said back in other words: call, place, whom it listens to |
+| `what_if.py` | what another policy would have done of late: a process of its own |
 | `watching/` | `stile watch`: the live state of a running gateway in a terminal |
 """

@@ -61,8 +61,10 @@ _PRECAUTIONS = (
 _PASSED_OVER = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_TOOBIG, sqlite3.SQLITE_IOERR_CORRUPTFS})
 
 
-def read_heard(path: Path) -> Iterator[CaptureLine | BadLine]:
+def read_heard(path: Path, *, since_ms: int | None = None) -> Iterator[CaptureLine | BadLine]:
     """The heard objects in the journal at `path`, by run and sequence, as a capture has them, one a line.
+
+    `since_ms`: from the first that was heard then or later, in Unix milliseconds; for a journal of one's own.
 
     Those that are there when the reading begins; the gateway may write meanwhile. Raises `JournalError`.
     """
@@ -72,7 +74,8 @@ def read_heard(path: Path) -> Iterator[CaptureLine | BadLine]:
             schema.require_readable(journal, path)
             if not is_plain(journal, "heard", object="TEXT"):
                 raise JournalRefusedError(f"{path} is no journal as the gateway writes one", "name another file")
-            yield from _HeardRows(journal, path, patience).lines()
+            first_id = _LOWEST_ID if since_ms is None else _first_since(journal, since_ms)
+            yield from _HeardRows(journal, path, patience).lines(first_id)
     except (sqlite3.Error, UnicodeDecodeError) as error:
         raise explain_database(error, path) from None
 
@@ -131,6 +134,12 @@ def is_plain(journal: sqlite3.Connection, table: str, **columns: str) -> bool:
     return b"rowid" not in names and plain >= {(name.encode(), kind.encode()) for name, kind in columns.items()}
 
 
+def _first_since(journal: sqlite3.Connection, since_ms: int) -> int:
+    """The id of the first frame that was heard then or later; the highest where none was."""
+    (first_id,) = journal.execute("SELECT min(id) FROM main.heard WHERE time_ms >= ?", (since_ms,)).fetchone()
+    return first_id if isinstance(first_id, int) else _HIGHEST_ID
+
+
 class ReadingPatience:
     """Ends a statement that takes too long."""
 
@@ -159,9 +168,9 @@ class _HeardRows:
             journal, "beginnings", run="INTEGER", number="INTEGER", value="TEXT"
         ) and is_plain(journal, "runs", id="INTEGER", identity="TEXT")
 
-    def lines(self) -> Iterator[CaptureLine | BadLine]:
+    def lines(self, first_id: int) -> Iterator[CaptureLine | BadLine]:
         last_id = self._last_id()
-        next_id: int | None = _LOWEST_ID
+        next_id: int | None = first_id
         limit = ROWS_AT_A_TIME
         run: int | None = None
         while next_id is not None and next_id <= last_id:

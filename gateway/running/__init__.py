@@ -14,4 +14,5 @@
 | `publishing.py` | the policy in force as the web shows it |
 | `service.py` | the gateway as a whole: builds every part from the station file, joins them, drains and stops |
 | `sinks.py` | makes the sinks that a station file asks for: the bus, the text port, the web |
+| `what_if.py` | has a policy that somebody pasted in judged over what was heard of late, in a child process |
 """

@@ -3,6 +3,7 @@
 import asyncio
 import time
 from collections.abc import Callable, Sequence
+from http import HTTPStatus
 from pathlib import Path
 from typing import TypeVar
 
@@ -88,7 +89,7 @@ class Knowledge:
                     if is_known:
                         kept = asking.heard(source, limit + 1, before=number)
             if not is_known:
-                raise PastError("before: that frame is not kept", is_missing=True)
+                raise PastError("before: that frame is not kept", HTTPStatus.NOT_FOUND)
             frames = _together(later, kept)
             return HeardPage(frames[:limit], has_more=len(frames) > limit)
 

@@ -99,6 +99,7 @@ def _make_web(station: StationFile, run: Run, house: House, asked: Asked) -> "We
     if options is None:
         return None
     from gateway.running.knowledge import Knowledge  # noqa: PLC0415 - see below
+    from gateway.running.what_if import WhatIf  # noqa: PLC0415 - see below
     from gateway.web.server import WebServer  # noqa: PLC0415 - aiohttp is loaded where it is asked for
     from gateway.web.sources import WebSources  # noqa: PLC0415 - see above
 
@@ -110,6 +111,7 @@ def _make_web(station: StationFile, run: Run, house: House, asked: Asked) -> "We
         waits_for=asked.waits_for,
         past=Knowledge(journal.path if journal else None, house.reader, lambda: asked.source().compiled(post)),
         alerts=lambda: house.watches.raised(run.now()),
+        what_if=WhatIf(journal.path if journal else None, post, asked.source),
     )
     return WebServer(options, sources, run.now, run.identity, busy=house.is_busy)
 

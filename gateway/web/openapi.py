@@ -1,6 +1,7 @@
 """The OpenAPI document of the HTTP interface: the paths, with the schemas of the feed put in their places."""
 
 import json
+from collections.abc import Iterator
 from importlib import resources
 from typing import Any
 
@@ -19,14 +20,18 @@ def document(*, with_token: bool) -> dict[str, Any]:
     written["info"]["version"] = __version__
     if with_token:
         written["security"] = [{"token": []}]
-        for path in written["paths"].values():
-            if "security" not in path["get"]:
-                path["get"]["responses"] |= _ONLY_WITH_TOKEN
+        for operation in _operations(written):
+            if "security" not in operation:
+                operation["responses"] |= _ONLY_WITH_TOKEN
     else:
         del written["components"]["securitySchemes"]
         for reference in _ONLY_WITH_TOKEN.values():
             del written["components"]["responses"][reference["$ref"].rpartition("/")[2]]
-        for path in written["paths"].values():
-            path["get"].pop("security", None)
+        for operation in _operations(written):
+            operation.pop("security", None)
     written["components"]["schemas"] |= bundled("/components/schemas/{}")
     return written
+
+
+def _operations(written: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    return (operation for path in written["paths"].values() for operation in path.values())

@@ -8,11 +8,12 @@ from typing import TypeVar
 
 from aiohttp import web
 
+from gateway.documents import MAXIMUM_TEXT
 from gateway.feed.heard_object import HeardPayload, encode
 from gateway.frames.header import is_network_callsign
 from gateway.frames.heard import Moment
 from gateway.frames.plain import HIGHEST_NUMBER, PlainObject
-from gateway.groundwork.duration import DAY_MS
+from gateway.groundwork.duration import DAY_MS, HOUR_MS
 from gateway.history.period import Period, read_period
 from gateway.history.station_past import PastFrame
 from gateway.web.heard_memory import HeardMemory
@@ -24,6 +25,13 @@ LONGEST_BY_HOUR_MS = 62 * DAY_MS
 
 USUAL_REACH = "30d"
 USUAL_PERIOD = "1d"
+
+TRIALS_MS = {"1h": HOUR_MS, "1d": DAY_MS}
+"""Over how much of what was heard a policy can be tried."""
+
+USUAL_TRIAL = "1h"
+POLICY_TYPE = "application/yaml"
+"""Of a policy's text (RFC 9512). No form can send it, so no page of another origin can without asking first."""
 
 _FRAME = re.compile(r"([0-9A-Za-z_]{1,64})-([1-9][0-9]{0,15})")
 _T = TypeVar("_T")
@@ -46,7 +54,8 @@ class PastHandlers:
             "/api/heard/{run}/{sequence}": self.frame,
             "/api/alerts": self.alerts,
         }
-        return [web.get(path, handler) for path, handler in shown.items()]
+        routes = [web.get(path, handler) for path, handler in shown.items()]
+        return [*routes, web.post("/api/what-if", self.what_if)]
 
     async def reach(self, request: web.Request) -> web.StreamResponse:
         """`/api/reach`."""
@@ -111,6 +120,23 @@ class PastHandlers:
         """`/api/alerts`."""
         return json_answer({"alerts": list(self.sources.alerts())})
 
+    async def what_if(self, request: web.Request) -> web.StreamResponse:
+        """`/api/what-if`: a policy is tried over what was heard of late. It changes nothing."""
+        written = one_of(request, "since") or USUAL_TRIAL
+        if written not in TRIALS_MS:
+            raise ProblemError(HTTPStatus.BAD_REQUEST, f"since: {' or '.join(TRIALS_MS)} belongs there")
+        if request.content_type != POLICY_TYPE:
+            raise ProblemError(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, f"send the policy's text as {POLICY_TYPE}")
+        try:
+            policy = (await _body(request, MAXIMUM_TEXT)).decode("utf-8")
+        except UnicodeDecodeError:
+            raise ProblemError(HTTPStatus.BAD_REQUEST, "the policy is no UTF-8 text") from None
+        answer = await _told(self.sources.what_if(policy, self.now().time_ms - TRIALS_MS[written]))
+        if "problems" in answer:
+            detail = "the policy cannot be used: see its problems"
+            raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, detail, more=answer)
+        return json_answer(answer)
+
     def _period(self, request: web.Request, usual: str) -> Period:
         return _read("since", one_of(request, "since") or usual, self.now().time_ms)
 
@@ -131,13 +157,22 @@ def json_answer(plain: PlainObject) -> web.Response:
     return web.Response(body=encode(plain), content_type="application/json")
 
 
+async def _body(request: web.Request, most: int) -> bytes:
+    """The body of a request, of so many octets at most: this path takes more than others. Raises `ProblemError`."""
+    body = bytearray()
+    async for piece in request.content.iter_any():
+        body += piece
+        if len(body) > most:
+            raise ProblemError(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, f"a policy holds no more than {most} octets")
+    return bytes(body)
+
+
 async def _told(answer: Awaitable[_T]) -> _T:
     """The answer. Raises `ProblemError` where there is none."""
     try:
         return await answer
     except PastError as error:
-        status = HTTPStatus.NOT_FOUND if error.is_missing else HTTPStatus.SERVICE_UNAVAILABLE
-        raise ProblemError(status, str(error)) from None
+        raise ProblemError(error.status, str(error)) from None
 
 
 def _read(name: str, written: str, until_ms: int) -> Period:

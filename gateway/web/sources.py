@@ -1,7 +1,8 @@
 """What the web shows beside what it is offered: given in by the service, asked when somebody wants to see it."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from http import HTTPStatus
 from pathlib import PurePath
 from typing import Protocol
 
@@ -83,10 +84,10 @@ class PublishedPolicy:
 class PastError(Exception):
     """The past cannot be told; the message says why, and what to do."""
 
-    def __init__(self, why: str, *, is_missing: bool = False) -> None:
-        """`is_missing`: what was asked for is not there."""
+    def __init__(self, why: str, status: HTTPStatus = HTTPStatus.SERVICE_UNAVAILABLE) -> None:
+        """`status`: with which it is answered."""
         super().__init__(why)
-        self.is_missing = is_missing
+        self.status = status
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,3 +137,9 @@ class WebSources:
     past: PastSource
     alerts: Callable[[], Sequence[PlainObject]]
     """Those raised lately, the newest first."""
+
+    what_if: Callable[[str, int], Awaitable[PlainObject]]
+    """What a policy, a text, would have done since a time in Unix milliseconds, or `problems` with it.
+
+    Raises `PastError`.
+    """

@@ -36,6 +36,7 @@ from gateway.judge.conditions import Post
 from gateway.judge.verdict import Decision, Judged, Verdict
 from gateway.lines.server import LineServer
 from gateway.running.knowledge import Knowledge
+from gateway.running.what_if import WhatIf
 from gateway.web.options import WebLimits
 from gateway.web.server import WebServer
 from gateway.web.sources import PublishedPolicy, WebSources
@@ -149,6 +150,7 @@ def server_process(pipe: Connection, load: Load) -> None:
             waits_for=list,
             past=Knowledge(None, READER, lambda: source_of("").compiled(POST)),
             alerts=list,
+            what_if=WhatIf(None, POST, lambda: source_of("")),
         )
         limits = WebLimits(connections=load.streams + 100)
         web = WebServer(web_options(limits=limits), sources, run.now, run.identity)

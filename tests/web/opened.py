@@ -19,6 +19,7 @@ from gateway.judge import conditions
 from gateway.judge.source import PolicySource
 from gateway.judge.verdict import Judged, Reason
 from gateway.running.knowledge import Knowledge
+from gateway.running.what_if import WhatIf
 from gateway.web.options import WebLimits, WebPace
 from gateway.web.server import WebServer
 from gateway.web.sources import PolicyFile, PublishedPolicy, WebSources
@@ -76,6 +77,7 @@ class Gateway:
             waits_for=lambda: self.waits_for,
             past=Knowledge(self.journal, READER, lambda: self.policy.compiled(POST)),
             alerts=lambda: self.alerts.to_objects(self.post.now()),
+            what_if=WhatIf(self.journal, POST, lambda: self.policy),
         )
 
     def hear(self, line: bytes = LINE, reason: Reason | None = None) -> HeardPayload:

@@ -132,6 +132,7 @@ def test_every_answer_is_as_the_document_says_whatever_is_asked(token: str | Non
     found = operations(with_token=token is not None)
     assert set(found) == set(openapi.document(with_token=False)["paths"])
     del found["/events"]  # a stream has no end: see below
+    del found["/api/what-if"]  # no schema says which text is a policy: see the tests of what it calls
     with web_beside(token, tmp_path / "stile.db") as web:
         for operation in found.values():
             fuzz(operation, GenerationMode.POSITIVE, web, token)
@@ -155,6 +156,4 @@ def test_a_stream_begins_whatever_its_client_says_that_it_has(mode: GenerationMo
 
 def test_what_the_document_does_not_allow_is_refused_as_it_says(tmp_path: Path) -> None:
     with web_beside(None, tmp_path / "stile.db") as web:
-        found = operations(with_token=False)
-        for path in ("/api/heard", "/api/reach", "/api/history", "/api/stations/{callsign}"):
-            fuzz(found[path], GenerationMode.NEGATIVE, web, None)
+        fuzz(operations(with_token=False)["/api/heard"], GenerationMode.NEGATIVE, web, None)

@@ -1,15 +1,20 @@
 """What the web tells of the past."""
 
+import asyncio
+from collections.abc import Awaitable
 from pathlib import Path
 
+import httpx
 import pytest
 
 from gateway.groundwork.duration import HOUR_MS
 from gateway.judge.verdict import Reason
+from gateway.running.what_if import WhatIf
+from gateway.web.sources import PastError
 from tests.journal.keeping import keep
 from tests.judge.listening import source_of
-from tests.judged_frames import NOON_MS
-from tests.web.opened import Gateway, open_web
+from tests.judged_frames import NOON_MS, POLICY
+from tests.web.opened import POST, Gateway, OpenWeb, open_web
 
 BOAT = b"QA1BCD-9>APRS:!5842.00N/00355.00W>under way"
 
@@ -121,3 +126,51 @@ async def test_the_time_now_is_that_of_the_post(tmp_path: Path) -> None:
         reach = (await web.get("/api/reach?since=1h")).json()
         assert (reach["from"], reach["to"]) == ("2026-06-07T11:00:00.000Z", "2026-06-07T12:00:00.000Z")
         assert web.gateway.post.now().time_ms == NOON_MS + 24 * HOUR_MS
+
+
+def try_policy(web: OpenWeb, text: str, since: str = "1d") -> Awaitable[httpx.Response]:
+    """Ask what a policy would have done."""
+    headers = {"Content-Type": "application/yaml"}
+    return web.client.post(f"/api/what-if?since={since}", content=text.encode(), headers=headers)
+
+
+async def test_a_policy_is_tried_over_what_was_heard_and_changes_nothing(tmp_path: Path) -> None:
+    async with open_web(heard_for_long(tmp_path / "stile.db")) as web:
+        keeps = "version: 1\nname: try\nrules: [{name: boats, when: {source: QA1*-*}, then: keep}]\n"
+        tried = (await try_policy(web, keeps)).json()
+        assert tried["difference"]["only_policy_forwards"]["frames"] == 24
+        assert tried["difference"]["groups"][0]["rule"] == "boats"
+        assert [policy["forward"] for policy in tried["policies"]] == [24, 0]
+        assert "kept by" in tried["words"]
+        assert (await web.get("/api/policy")).json()["policy"] == POLICY
+
+
+async def test_one_policy_is_tried_at_a_time(tmp_path: Path) -> None:
+    async with open_web(heard_for_long(tmp_path / "stile.db")) as web:
+        answers = await asyncio.gather(try_policy(web, "rulse: []"), try_policy(web, "rulse: []"))
+        assert sorted(answer.status_code for answer in answers) == [409, 422]
+        (problem, *_) = next(answer.json()["problems"] for answer in answers if answer.status_code == 422)
+        assert problem["file"] == "policy.yaml"
+
+
+async def test_a_policy_that_takes_too_long_is_given_up(tmp_path: Path) -> None:
+    what_if = WhatIf(tmp_path / "stile.db", POST, lambda: source_of(""), seconds=0.01)
+    with pytest.raises(PastError, match="took longer"):
+        await what_if("version: 1\nname: try\n", 0)
+
+
+@pytest.mark.parametrize(
+    ("headers", "body", "status"),
+    [
+        ({"Content-Type": "text/plain"}, b"version: 1", 415),
+        ({"Content-Type": "application/yaml"}, b"\xff", 400),
+        ({"Content-Type": "application/yaml"}, b"#" * (4 * 1024 * 1024 + 1), 413),
+        ({"Content-Type": "application/yaml", "Origin": "https://elsewhere.example"}, b"version: 1", 403),
+    ],
+)
+async def test_what_is_no_policy_of_the_operators_is_not_tried(
+    headers: dict[str, str], body: bytes, status: int, tmp_path: Path
+) -> None:
+    async with open_web(Gateway(journal=tmp_path / "stile.db")) as web:
+        answer = await web.client.post("/api/what-if", content=body, headers=headers)
+        assert answer.status_code == status
