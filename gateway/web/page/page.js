@@ -121,7 +121,7 @@ class Page {
       : isSilent === null ? "asking …" : "live");
     mark(place("icon"), "href", `/page/icons/${state}.svg`);
     document.title = `${isSilent ? "no answer" : this.known.health?.state ?? "…"} · ${this.title}`;
-    say(place("policy"), this.known.policy ? `policy ${this.known.policy.policy}` : "");
+    say(place("policy-name"), this.known.policy ? `policy ${this.known.policy.policy}` : "");
     say(place("zone"), `Times are those of ${zone()}; hovering over one tells UTC.`);
     this.shown?.draw();
   }

@@ -20,6 +20,9 @@ export function clock(time, now = new Date()) {
   return `${date.toLocaleDateString(undefined, day)}, ${hours}`;
 }
 
+// `26 Nov, 14:03`: a time to the minute, always with its day.
+export const dayAndTime = (time) => new Date(time).toLocaleString(undefined, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
+
 // How long something is ago, in one unit: `4 s`, `3 min`, `2 h`, `5 days`.
 export function age(milliseconds) {
   if (milliseconds < MINUTE) return `${Math.max(0, Math.floor(milliseconds / SECOND))} s`;

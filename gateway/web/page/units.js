@@ -28,6 +28,8 @@ function written(value, [size, unit]) {
   return `${amount < 10 ? Math.round(amount * 10) / 10 : Math.round(amount)} ${unit}`;
 }
 
+// The unit of distances: how many kilometres it has, and how it is written.
+export const far = () => SETS[chosen].far;
 export const distance = (km) => written(km, SETS[chosen].far);
 // Where something is, seen from here: `2.4 km 47° NE`, or `here`.
 export const away = (km, degrees) => km < HERE_KM ? "here" : `${distance(km)} ${bearing(degrees)}`;

@@ -1,14 +1,16 @@
-// Why: what went up and what did not, by reason, and every frame with its verdict.
+// Why: what went up and what did not, by reason and over time, and every frame with its verdict.
 import { read, ask } from "../address.js";
 import { element, keepList, say } from "../element.js";
 import { frameList } from "../frame_list.js";
+import { reasonsOverTime } from "../reasons_over_time.js";
 import { REASONS } from "../words.js";
 
 export const view = { name: "why", title: "Why", open };
 
 function open(section, page) {
+  const overTime = reasonsOverTime(page);
   const sums = element("ul", { id: "sums" });
-  const reasons = element("table", null, element("thead", null, element("tr", null, element("th", null, "Kept since"), element("th", null, "frames"), element("th", null, "because"))));
+  const reasons = element("table", null, element("thead", null, element("tr", null, element("th", null, "Kept as"), element("th", null, "frames"), element("th", null, "because"))));
   const body = element("tbody", { id: "reasons" });
   reasons.append(body);
   const only = element("select", { "aria-label": "Which frames", change: (event) => ask({ reason: event.target.value }) },
@@ -17,17 +19,18 @@ function open(section, page) {
   const missed = element("p", { class: "faint", id: "missed" });
   const frames = frameList(page);
   section.append(element("h2", null, "What became of the frames"), sums, reasons,
-    element("h2", null, "Frame by frame"), only, missed, frames.element);
+    overTime.element, element("h2", null, "Frame by frame"), only, missed, frames.element);
   return () => {
     const { health, missed: count } = page.known;
     const asked = read().asked.get("reason") ?? "";
     only.value = asked;
     if (health) {
       keepList(sums, sumsOf(health.counts), ({ whole }) => whole, () => element("li"), (item, sum) => say(item, sum.text));
-      const kept = Object.entries(health.counts.keep_by_reason).sort(([, one], [, other]) => other - one);
+      const kept = Object.entries(health.counts.keep_by_reason).filter(([, number]) => number).sort(([, one], [, other]) => other - one);
       keepList(body, kept, ([reason]) => reason, reasonRow, (row, [, number]) => say(row.children[1], `${number}`));
       reasons.hidden = !kept.length;
     }
+    overTime.draw();
     say(missed, count ? `${count} events are not shown here: this page was away, or could not keep up.` : "");
     frames.draw([...page.known.frames.values()].filter((frame) => !asked || (frame.reason ?? "forward") === asked));
   };
