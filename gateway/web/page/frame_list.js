@@ -1,6 +1,7 @@
 // Frames with their verdicts, the newest first: each opens what was said, word for word, and why it was judged so.
 import { element, fromTheAir, keepList, mark, say } from "./element.js";
 import { nameOf } from "./known.js";
+import { stepsTo } from "./steps.js";
 import { timeOf } from "./times.js";
 import { to } from "./address.js";
 import { because, cameBy, told, verdictOf } from "./words.js";
@@ -16,20 +17,20 @@ export function frameList(page) {
     element: element("div", null, rows, none, more),
     // `frames`: the newest last.
     draw(frames) {
-      keepList(rows, frames.slice(-most).reverse(), nameOf, rowOf, (row, frame) => row.update(frame));
+      keepList(rows, frames.slice(-most).reverse(), nameOf, (frame) => rowOf(frame, page.wire), (row, frame) => row.update(frame));
       none.hidden = frames.length > 0;
       more.hidden = frames.length <= most;
     },
   };
 }
 
-function rowOf(frame) {
+function rowOf(frame, wire) {
   const verdict = element("span", { class: "verdict" });
   const head = element("summary", null, timeOf(frame.time),
     frame.source ? element("span", { class: "call" }, fromTheAir(frame.source)) : "", verdict,
     element("span", { class: "says" }, fromTheAir(told(frame))));
   const details = element("details", null, head);
-  details.addEventListener("toggle", () => details.open && details.childElementCount === 1 && details.append(inside(frame)));
+  details.addEventListener("toggle", () => details.open && details.childElementCount === 1 && details.append(inside(frame, wire)));
   const row = element("li", null, details);
   row.update = (now) => {
     const { word, kind } = verdictOf(now);
@@ -39,10 +40,10 @@ function rowOf(frame) {
   return row;
 }
 
-function inside(frame) {
+function inside(frame, wire) {
   const facts = [["Why", because(frame)]];
   if (frame.source) facts.push(["Came", cameBy(frame)], ["Path", [frame.destination, ...frame.path].join(", ")], ["Information", frame.information]);
   facts.push(["Receiver", frame.port ? `${frame.receiver}, port ${frame.port}` : frame.receiver], ["Policy", frame.policy]);
   const list = element("dl", null, ...facts.flatMap(([term, text]) => [element("dt", null, term), element("dd", null, fromTheAir(text))]));
-  return element("div", null, list, frame.source ? element("a", { href: to("station", frame.source) }, "This station") : "");
+  return element("div", null, list, stepsTo(frame, wire), frame.source ? element("a", { href: to("station", frame.source) }, "This station") : "");
 }

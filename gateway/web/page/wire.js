@@ -74,17 +74,19 @@ export class Wire {
   }
 }
 
+// `problem` is what the gateway says of it (RFC 9457); `problems` are those of a policy, with their lines.
 export class Unanswered extends Error {
-  constructor(path, status, detail) {
-    super(detail || `${path}: ${status}`);
+  constructor(path, status, problem) {
+    super(problem.detail || `${path}: ${status}`);
     this.status = status;
+    this.problems = problem.problems ?? [];
   }
 }
 
 async function problemOf(response) {
   try {
-    return (await response.json()).detail;
+    return await response.json();
   } catch {
-    return "";
+    return {};
   }
 }

@@ -1,0 +1,203 @@
+"""The pictures of the page, in a real browser: the reach, when, why, the policy. Each tells its numbers in words."""
+
+import json
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import pytest
+from playwright.async_api import Browser, expect
+
+from gateway.groundwork.duration import HOUR_MS
+from gateway.judge.verdict import Reason
+from gateway.running.publishing import published_policy
+from gateway.web.sources import WebSources
+from tests.journal.keeping import keep
+from tests.judge.listening import source_of
+from tests.web.browser import IN_A_BROWSER, SIZES, Window, open_window
+from tests.web.opened import Gateway, OpenWeb, open_web
+
+pytestmark = IN_A_BROWSER
+
+NORTH = b"QA1BCD-9>APRS:!5842.00N/00355.00W>under way"
+EAST = b"QB2CDE-9>APRS:!5836.00N/00335.00W>under way"
+BENCH = b"QZ9BCD>APRS:>test"
+MARKUP = "<img src=x onerror=\"document.title='taken'\">"
+
+NONE = "–"  # noqa: RUF001 - as the page writes it
+
+VIEWS = ("reach?since=1d&against=1d", "when", "why?over=month", "policy")
+
+
+@dataclass
+class PostOfADay(Gateway):
+    """A post that was heard by this test for a day, and shows the policy that it has."""
+
+    def sources(self) -> WebSources:
+        """As the service would give them in."""
+        return replace(super().sources(), policy=lambda: published_policy(self.policy, ""))
+
+
+def heard_for_a_day(path: Path, rules: str = "") -> PostOfADay:
+    """One that heard the north for a day, a copy every other hour and nothing in two hours; then also the east."""
+    gateway = PostOfADay(journal=path / "stile.db", policy=source_of(rules))
+    for hour in range(24):
+        if hour not in {5, 6}:
+            gateway.hear(NORTH, Reason.DUPLICATE if hour % 2 else None)
+        gateway.post.wait(HOUR_MS)
+    gateway.hear(EAST)
+    keep(path / "stile.db", gateway.heard)
+    gateway.post.wait(1)
+    return gateway
+
+
+@asynccontextmanager
+async def shown(
+    browser: Browser, gateway: Gateway, view: str, size: str = "desk"
+) -> AsyncIterator[tuple[OpenWeb, Window]]:
+    """A window on a view, in front of a gateway."""
+    async with open_web(gateway) as web, open_window(browser, SIZES[size]) as window:
+        await window.open(f"{web.address}/#{view}")
+        await window.shows("#wire", "live")
+        yield web, window
+
+
+async def test_the_reach_is_told_in_words_and_by_sector_to_whoever_uses_the_keyboard(
+    browser: Browser, tmp_path: Path
+) -> None:
+    async with shown(browser, heard_for_a_day(tmp_path), "reach?since=2d") as (_, window):
+        whole = await window.shows("#reach .big", "23 frames from 2 stations")
+        assert "the farthest QB2CDE-9, 19 km" in whole
+        await expect(window.page.locator(".polar .farthest_km")).to_have_count(2)
+        sectors = window.page.get_by_role("slider", name="Sectors around this antenna")
+        await sectors.focus()
+        await window.page.keyboard.press("ArrowRight")
+        words = await window.shows("#reach .chosen", "0° to 10° N: 22 frames from 1 station. Half within 11 km")
+        assert await sectors.get_attribute("aria-valuetext") == words
+        await window.page.keyboard.press("ArrowLeft")
+        await window.shows("#reach .chosen", "350° to 360° N: nothing was heard direct.")
+        assert window.complaints == []
+
+
+async def test_the_table_below_the_reach_has_the_numbers_of_the_interface(browser: Browser, tmp_path: Path) -> None:
+    async with shown(browser, heard_for_a_day(tmp_path), "reach?since=2d") as (web, window):
+        await window.page.get_by_text("The same as a table").click()
+        rows = window.page.locator("#reach tbody tr")
+        await expect(rows).to_have_count(36)
+        told = (await web.get("/api/reach?since=2d")).json()["sectors"]
+        for place, sector in enumerate(told):
+            cells = await rows.nth(place).locator("td").all_inner_texts()
+            assert cells[:2] == [f"{sector['frames']}", f"{sector['stations']}"]
+            assert cells[5] == (sector["farthest_station"] or NONE)
+
+
+async def test_two_periods_stand_one_upon_the_other_with_the_result_of_the_test_in_words(
+    browser: Browser, tmp_path: Path
+) -> None:
+    async with shown(browser, heard_for_a_day(tmp_path), "reach?since=1h") as (web, window):
+        await window.shows("#reach .big", "1 frame from 1 station")
+        await expect(window.page.locator(".polar .against")).to_have_count(0)
+        await window.page.get_by_label("beside", exact=True).select_option("30d")
+        await expect(window.page.locator(".polar .against")).to_have_count(1)
+        told = (await web.get("/api/reach?since=1h&against=30d")).json()["compare"]["results"]
+        assert (await window.text("#results")).splitlines() == [result["words"] for result in told]
+        assert window.page.url.endswith("since=1h&against=30d")
+
+
+async def test_a_period_from_a_day_to_a_day_stays_in_the_address(browser: Browser, tmp_path: Path) -> None:
+    async with shown(browser, heard_for_a_day(tmp_path), "reach") as (_, window):
+        await window.shows("#reach .big", "23 frames")
+        await window.page.get_by_label("Show", exact=True).select_option("days")
+        await window.page.get_by_label("Show: from").fill("2026-06-06")
+        await window.page.get_by_label("Show: before").fill("2026-06-07")
+        await window.shows("#reach .big", "10 frames from 1 station")
+        await window.page.reload()
+        await window.shows("#reach .big", "10 frames from 1 station")
+        assert await window.page.get_by_label("Show: before").input_value() == "2026-06-07"
+
+
+async def test_hours_in_which_nothing_was_heard_are_told_and_the_week_has_its_numbers(
+    browser: Browser, tmp_path: Path
+) -> None:
+    async with shown(browser, heard_for_a_day(tmp_path), "when") as (_, window):
+        dead = await window.shows("#dead-times", "2 hours")
+        assert dead == "6 Jun, 18:00 to 6 Jun, 20:00, 2 hours: the gateway did not run"
+        saturday = [
+            await window.page.locator(f".week tr:nth-child({hour + 1}) td").nth(5).inner_text()
+            for hour in (12, 13, 17, 18)
+        ]
+        assert saturday == [NONE, "1", "1", NONE]
+        await window.page.get_by_role("slider", name="Heard in each hour").focus()
+        await window.page.keyboard.press("End")
+        await window.shows("#when .chosen", "13:00: 1 heard: to go up 1.")
+        assert window.complaints == []
+
+
+async def test_what_was_kept_stands_by_reason_over_time(browser: Browser, tmp_path: Path) -> None:
+    async with shown(browser, heard_for_a_day(tmp_path), "why") as (_, window):
+        await window.shows("#over-time .legend", "kept: duplicate")
+        await window.page.get_by_label("Over which time").select_option("month")
+        await window.page.locator("#over-time summary").click()
+        rows = window.page.locator("#over-time tbody tr")
+        await expect(rows).to_have_count(2)
+        assert await rows.nth(0).locator("td").all_inner_texts() == ["9", "5", "4"]
+
+
+async def test_every_frame_opens_the_steps_to_its_verdict(browser: Browser, tmp_path: Path) -> None:
+    rules = f"rules: [{{name: bench, when: {{source: QZ9*, contains: {json.dumps(MARKUP)}}}, then: keep}}]"
+    gateway = heard_for_a_day(tmp_path, rules)
+    async with shown(browser, gateway, "why") as (web, window):
+        web.hear(BENCH + MARKUP.encode(), Reason.RULE)
+        frame = window.page.locator(".frames details").filter(has_text="QZ9BCD")
+        await frame.locator("summary").focus()
+        await window.page.keyboard.press("Enter")
+        decided = frame.locator(".steps li[data-decided]")
+        await expect(decided).to_have_count(1)
+        assert "this decided" in await decided.inner_text()
+        assert await window.page.title() == "degraded · QX1GAT-10"
+
+
+async def test_the_policy_stands_with_its_lines_and_how_often_each_rule_decided(
+    browser: Browser, tmp_path: Path
+) -> None:
+    rules = (
+        f"rules:\n- {{name: bench, when: {{source: QZ9*}}, then: keep}}\n# {MARKUP}\n"
+        "rates: [{name: all, per: everything, allow: 9 per minute}]"
+    )
+    async with shown(browser, heard_for_a_day(tmp_path, rules), "policy") as (web, window):
+        for _ in range(2):
+            judged = web.gateway.post.hear(BENCH, reason=Reason.RULE, rule="bench")
+            web.server.offer([web.gateway.payload(judged)])
+        await window.page.reload()
+        await window.shows("#decided", "2")
+        rows = window.page.locator("#decided tr")
+        assert [(await row.inner_text()).split("\t") for row in await rows.all()] == [
+            ["rule bench", "2", "policy.yaml, line 4"],
+            ["rate all", "0", "policy.yaml, line 6"],
+        ]
+        lines = window.page.locator(".lines li")
+        assert await lines.nth(3).get_attribute("data-decided") == "decided 2"
+        assert await lines.nth(4).inner_text() == f"# {MARKUP}"
+        await window.page.get_by_role("button", name="line 6").press("Enter")
+        assert await window.page.evaluate("document.activeElement.className") == "lines"
+        assert await window.page.title() == "degraded · QX1GAT-10"
+
+
+async def test_without_a_journal_the_pictures_say_what_they_need(browser: Browser) -> None:
+    async with shown(browser, Gateway(), "reach") as (_, window):
+        await window.shows("#reach", "write `journal:")
+        await window.page.evaluate("() => { location.hash = 'when' }")
+        await window.shows("#when", "write `journal:")
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_no_picture_needs_scrolling_sideways(size: str, browser: Browser, tmp_path: Path) -> None:
+    async with shown(browser, heard_for_a_day(tmp_path), "now", size) as (_, window):
+        for view, proof in zip(VIEWS, (".polar .sector", ".week td", "#over-time .column", ".lines li"), strict=True):
+            await window.page.evaluate("view => { location.hash = view }", view)
+            await expect(window.page.locator(proof).first).to_be_visible()
+            for summary in await window.page.locator("details.numbers summary").all():
+                await summary.click()
+            too_wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+            assert await window.page.evaluate(too_wide) == 0, view
