@@ -12,6 +12,7 @@ from typing import Self
 PROGRAM = "nats-server"
 READY_SECONDS = 10.0
 STOP_SECONDS = 5.0
+LOOK_SECONDS = 1.0
 
 
 class EmbeddedEngineError(Exception):
@@ -95,14 +96,20 @@ class EmbeddedEngine:
             await self.process.wait()
 
     async def _listens(self) -> bool:
+        """Whether this engine answers at the port, and not somebody who was there before: its first line names it."""
         try:
-            _, writer = await asyncio.open_connection("127.0.0.1", self.port)
+            reader, writer = await asyncio.open_connection("127.0.0.1", self.port)
         except OSError:
             return False
-        writer.close()
-        with contextlib.suppress(OSError):
-            await writer.wait_closed()
-        return True
+        try:
+            async with asyncio.timeout(LOOK_SECONDS):
+                return f'"server_name":"{self.name}"'.encode() in await reader.readline()
+        except (OSError, ValueError, TimeoutError):  # ValueError: a line without an end
+            return False
+        finally:
+            writer.close()
+            with contextlib.suppress(OSError):
+                await writer.wait_closed()
 
 
 def free_port() -> int:
