@@ -184,7 +184,7 @@ def test_with_the_frames_go_the_runs_and_the_policies_they_belonged_to(path: Pat
 
 
 def test_beyond_its_octets_the_oldest_goes_however_young(path: Path) -> None:
-    octets = 200_000
+    octets = 300_000
     store = store_at(path, octets=octets)
     post = Post(RUN)
     for _ in range(50):
