@@ -140,11 +140,12 @@ async def test_an_emergency_stands_first_with_the_words_that_nobody_keeps_watch(
         web.server.offer_alert(emergency_alert(judged, heard_object(judged, READER(judged))))
         web.server.offer_health(gateway.health().to_object())
         await window.shows("#emergencies", "QB2BCD-7")
-        shown = await window.shows("#emergencies", "started: 1")
+        shown = await window.shows("#emergencies", "since the gateway started: 1")
         assert "not a distress watch" in shown
         assert "call the emergency services yourself" in shown
         assert shown.count("QB2BCD-7") == 1
-        assert await window.page.evaluate("document.querySelector('header').nextElementSibling.id") == "emergencies"
+        order = "[...document.querySelectorAll('#emergencies, #tiles, main')].map((each) => each.id)"
+        assert await window.page.evaluate(order) == ["emergencies", "tiles", "view"]
         await window.keep_picture("emergency.png")
         await window.page.get_by_role("button", name="I have seen it").click()
         await expect(window.page.locator("#emergencies")).to_be_hidden()

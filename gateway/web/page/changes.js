@@ -9,7 +9,9 @@ const AWAY_MS = 60_000; // who looks away for less has not left
 const NAMED_STATIONS = 5;
 
 export class Changes {
-  constructor(now = Date.now()) {
+  // `spoken(text)` is called with each change, for those who hear the page.
+  constructor(spoken, now = Date.now()) {
+    this.spoken = spoken;
     this.since = null; // when one last looked, in Unix milliseconds; null: never
     this.list = []; // the newest first: `{ time, text }`
     this.before = recalled(NAME);
@@ -22,6 +24,7 @@ export class Changes {
   add(text, time = Date.now()) {
     this.list.unshift({ time, text });
     this.list.length = Math.min(this.list.length, MOST);
+    this.spoken(text);
   }
 
   // The health as it is now, against what it was.

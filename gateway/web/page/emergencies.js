@@ -15,10 +15,9 @@ export class Emergencies {
     this.list = element("ol");
     this.count = element("p");
     place.append(
-      element("h2", null, "Emergency heard"),
+      element("h2", null, "Emergency heard"), this.list, this.count,
       element("p", { class: "caution" }, "This is not a distress watch. Nobody keeps watch here, and nothing promises that a "
         + "call for help is seen or passed on: do not rely on it for safety of life, and call the emergency services yourself."),
-      this.list, this.count,
       element("button", { type: "button", click: () => this.markSeen(changed) }, "I have seen it"));
   }
 
@@ -30,7 +29,7 @@ export class Emergencies {
       item.shows = frame;
       say(item.lastChild, ` (${ago(frame.time)})`);
     });
-    say(this.count, known.health ? `Since the gateway started: ${known.health.counts.emergencies}.` : "");
+    say(this.count, known.health ? `Frames that said so since the gateway started: ${known.health.counts.emergencies}.` : "");
   }
 
   isNew(frame) {
@@ -45,12 +44,13 @@ export class Emergencies {
   }
 }
 
+// Who, where, when, in its own words, and where in degrees for those who come to help.
 function line(frame) {
-  const { distance_km: km, bearing_deg: degrees, latitude, longitude } = frame.report;
-  const where = km !== undefined ? `, ${away(km, degrees)}` : "";
-  const at = latitude !== undefined ? ` (latitude ${latitude}°, longitude ${longitude}°)` : "";
+  const { distance_km: km, bearing_deg: degrees, latitude, longitude, comment } = frame.report;
+  const at = [km !== undefined && away(km, degrees), latitude !== undefined && `${latitude.toFixed(5)}°, ${longitude.toFixed(5)}°`];
   return [
-    element("a", { href: to("station", frame.source) }, fromTheAir(frame.source)), " at ", timeOf(frame.time), `${where}${at}: `,
-    fromTheAir(frame.report.comment ?? frame.information ?? ""), element("span", { class: "faint" }),
+    element("a", { class: "big call", href: to("station", frame.source) }, fromTheAir(frame.source)), " ",
+    fromTheAir(comment ?? frame.information ?? ""), element("br"),
+    [...at.filter(Boolean), "at "].join(" · "), timeOf(frame.time), element("span", { class: "faint" }),
   ];
 }

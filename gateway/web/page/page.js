@@ -35,7 +35,7 @@ const place = (id) => document.getElementById(id);
 class Page {
   constructor() {
     this.known = new Known();
-    this.changes = new Changes();
+    this.changes = new Changes((text) => say(place("spoken"), text));
     this.tiles = new Tiles(place("tiles"));
     this.emergencies = new Emergencies(place("emergencies"), () => this.drawSoon());
     this.title = document.title;

@@ -1,4 +1,5 @@
 // Lengths and speeds in the units that the reader chose. The gateway tells metric ones; the choice is this browser's.
+import { roundStep } from "./round_step.js";
 import { recalled, remember } from "./browser_memory.js";
 
 const NAME = "units";
@@ -33,9 +34,16 @@ export const far = () => SETS[chosen].far;
 export const distance = (km) => written(km, SETS[chosen].far);
 // Where something is, seen from here: `2.4 km 47° NE`, or `here`.
 export const away = (km, degrees) => km < HERE_KM ? "here" : `${distance(km)} ${bearing(degrees)}`;
+// A round number of the reader's unit that is about `km`, and how many kilometres the unit is.
+export function length(km) {
+  const [size] = SETS[chosen].far;
+  return { size, step: roundStep(km / size) };
+}
 export const speed = (kmh) => written(kmh, SETS[chosen].fast);
 export const height = (m) => written(m, SETS[chosen].high);
 // Wind is told in metres a second, except to those who think in other units.
+export const windUnit = () => chosen === "metric" ? { name: "m/s", size: 1 }
+  : { name: SETS[chosen].fast[1], size: SETS[chosen].fast[0] / 3.6 };
 export const wind = (ms) => chosen === "metric" ? `${Math.round(ms * 10) / 10} m/s` : speed(ms * 3.6);
 
 const POINTS = ["N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"];

@@ -8,14 +8,13 @@ export const view = { name: "now", title: "Now", open };
 
 function open(section, page) {
   const heading = element("h2");
-  const list = element("ul", { class: "changes", "aria-live": "polite", id: "changes" });
-  const stations = element("li", { id: "new-stations" });
+  const list = element("ul", { class: "changes", id: "changes" });
+  const stations = element("p", { id: "new-stations" });
   const empty = element("p", { class: "faint" }, "Nothing changed.");
   const done = element("button", { type: "button", click: () => { page.changes.clear(); page.drawSoon(); } }, "I have read it");
+  const changed = element("section", { class: "changed" }, element("header", null, heading, done), stations, list, empty);
   const table = stationTable(page);
-  section.append(
-    element("section", { class: "changed" }, element("header", null, heading, done), list, empty),
-    table.element);
+  section.append(changed, table.element);
   let named = "";
   return () => {
     const { changes } = page;
@@ -27,11 +26,11 @@ function open(section, page) {
       const links = sources.map((source) => element("a", { href: to("station", source) }, fromTheAir(source)));
       stations.replaceChildren("New here: ", ...links.flatMap((link) => [link, " "]), more ? `and ${more} more` : "");
     }
-    if (sources.length) list.prepend(stations);
-    else stations.remove();
-    empty.hidden = done.hidden = false;
-    empty.hidden = changes.list.length + sources.length > 0;
-    done.hidden = !empty.hidden;
+    stations.hidden = !sources.length;
+    const isEmpty = !changes.list.length && !sources.length;
+    empty.hidden = !isEmpty;
+    done.hidden = isEmpty;
+    changed.classList.toggle("empty", isEmpty);
     table.draw();
   };
 }
