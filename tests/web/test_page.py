@@ -1,6 +1,8 @@
 """The page, in a real browser, on a web server of the test's own."""
 
 import json
+import re
+from pathlib import Path
 
 from playwright.async_api import Browser, expect
 
@@ -8,6 +10,7 @@ from gateway.alerts.alert import emergency_alert
 from gateway.feed.heard_object import heard_object
 from gateway.judge.verdict import Reason
 from tests.answers import figure
+from tests.journal.keeping import keep as keep_journal
 from tests.judged_frames import NOON_MS, Post
 from tests.web.browser import IN_A_BROWSER, open_window
 from tests.web.opened import READER, TOKEN, Gateway, open_web, until
@@ -154,14 +157,26 @@ async def test_an_emergency_stands_first_with_the_words_that_nobody_keeps_watch(
         assert await window.text("#emergencies") == ""
 
 
-async def test_an_alert_stands_with_what_it_is_about(browser: Browser) -> None:
-    async with open_web() as web, open_window(browser) as window:
+async def test_an_alert_stays_with_what_it_is_about_until_it_is_seen_and_after(browser: Browser) -> None:
+    gateway = Gateway()
+    async with open_web(gateway) as web, open_window(browser) as window:
         await window.open(f"{web.address}/#alerts")
         await window.shows("#wire", "live")
-        now = "2026-06-06T12:00:00.000Z"
         what = "QA1BCD-9 was not heard for 2 hours"
-        web.server.offer_alert({"kind": "silent", "name": "buoy", "time": now, "what": what, "since": now})
-        assert "buoy" in await window.shows("#view-alerts", what)
+        now = "2026-06-06T12:00:00.000Z"
+        alert = {"kind": "silent", "name": "buoy", "time": now, "what": what, "since": now, "source": "QA1BCD-9"}
+        gateway.alerts.note(alert)
+        web.server.offer_alert(alert)
+        shown = await window.shows("#alert-list", what)
+        for words in ("new", "buoy", "still holds", "QA1BCD-9"):
+            assert words in shown
+        await window.shows("#navigation", "Alerts (1 new)")
+        await window.page.get_by_role("button", name="I have seen them").click()
+        await window.page.reload()
+        assert "new" not in await window.shows("#alert-list", what)
+        gateway.alerts.is_over("buoy", "QA1BCD-9", NOON_MS)
+        await window.page.reload()
+        await window.shows("#alert-list", "over at")
 
 
 async def test_a_page_says_when_it_was_cut_off_and_is_live_again_when_the_gateway_is(browser: Browser) -> None:
@@ -212,3 +227,23 @@ async def test_what_changed_while_the_reader_was_away_is_told_when_they_come_bac
         assert "Since 6 Jun" in await window.text(".changed")
         await window.page.get_by_role("button", name="I have read it").click()
         await window.shows(".changed", "Nothing changed.")
+
+
+async def test_a_station_has_a_view_of_its_own_with_its_track_its_weather_and_its_frames(
+    browser: Browser, tmp_path: Path
+) -> None:
+    gateway = Gateway(journal=tmp_path / "stile.db")
+    for minutes in range(0, 60, 6):
+        gateway.hear(b"QC3DEF>APRS:!58%02d.00N/00355.00W_090/005g009t0%d" % (36 + minutes // 6, 50 + minutes // 6))
+        gateway.post.wait(360_000)
+    keep_journal(tmp_path / "stile.db", gateway.heard)
+    async with open_web(gateway) as web, open_window(browser) as window:
+        await window.open(f"{web.address}/#station/QC3DEF")
+        await expect(window.page.locator(".track")).to_have_accessible_name(
+            re.compile("Track of 10 places, north up, between 0 km and 17 km away; last 17 km 0° N")
+        )
+        await expect(window.page.get_by_role("img", name="Temperature")).to_have_accessible_name(
+            "Temperature: between 10 and 15 °C, last 15 °C"
+        )
+        await expect(window.page.locator(".frames li")).to_have_count(10)
+        await window.keep_picture("station.png")

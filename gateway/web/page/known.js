@@ -2,7 +2,6 @@
 
 const FRAMES = 1000;
 const STATIONS = 5000;
-const ALERTS = 100;
 const EMERGENCIES = 50;
 
 export class Known {
@@ -18,7 +17,6 @@ export class Known {
     this.frames = new Map(); // by run and sequence, the newest last
     this.stations = new Map(); // by callsign: see `Station`
     this.emergencies = new Map(); // by station: the newest frame of each
-    this.alerts = []; // the newest first
   }
 
   takeHealth(health) {
@@ -52,12 +50,6 @@ export class Known {
     this.takeFrame(frame);
     const known = this.frames.get(nameOf(frame));
     if (known) known.sent_at = frame.sent_at;
-  }
-
-  takeAlert(alert) {
-    if (alert.heard) this.takeFrame(alert.heard);
-    this.alerts.unshift(alert);
-    this.alerts.length = Math.min(this.alerts.length, ALERTS);
   }
 
   // A station as the gateway remembers it: a feature of `/api/stations`.

@@ -1,6 +1,6 @@
 // A value over time, as a line. Where nothing came for long there is a gap, and no line across it.
 import { drawn, element, mark, say } from "./element.js";
-import { roundStep } from "./round_step.js";
+import { rounded, roundStep } from "./round_step.js";
 import { clock } from "./times.js";
 
 const WIDTH = 360, HEIGHT = 120, LEFT = 44, BOTTOM = 18, TOP = 8, RIGHT = 8;
@@ -27,7 +27,7 @@ export class LineChart {
     const { low, high, ticks } = scaleOf(Math.min(...numbers), Math.max(...numbers));
     const x = (time) => LEFT + (WIDTH - LEFT - RIGHT) * (time - from) / (to - from);
     const y = (number) => HEIGHT - BOTTOM - (HEIGHT - BOTTOM - TOP) * (number - low) / (high - low);
-    const last = `${rounded(numbers.at(-1))} ${this.unit}`.trim();
+    const last = `${rounded(numbers.at(-1))}${this.unit === "°" ? "" : " "}${this.unit}`.trim();
     say(this.last, last);
     mark(this.picture, "aria-label", `${this.title}: between ${rounded(Math.min(...numbers))} and ${rounded(Math.max(...numbers))} ${this.unit}, last ${last}`);
     const gap = (to - from) * GAP_SHARE;
@@ -43,8 +43,6 @@ export class LineChart {
       drawn("path", { class: "line", d: path }), ...dots);
   }
 }
-
-export const rounded = (number) => Math.round(number * 100) / 100;
 
 // Two to five round numbers around the values.
 function scaleOf(least, most) {

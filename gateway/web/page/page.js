@@ -9,6 +9,7 @@
 //
 //   page.known     all that is known: health, frames, stations, alerts (known.js)
 //   page.changes   what changed since the reader last looked (changes.js)
+//   page.raised    the alerts that the gateway remembers, and which were seen (raised.js)
 //   page.wire      `await page.wire.ask("/api/…")`, which raises `Unanswered`; `isSilent` while nothing comes
 //   page.drawSoon  to be called when an answer came
 //
@@ -18,6 +19,7 @@ import { Changes } from "./changes.js";
 import { Emergencies } from "./emergencies.js";
 import { element, mark, say } from "./element.js";
 import { Known } from "./known.js";
+import { Raised } from "./raised.js";
 import { learn } from "./symbols.js";
 import { Tiles, stateOf } from "./tiles.js";
 import { clock, zone } from "./times.js";
@@ -36,6 +38,7 @@ class Page {
   constructor() {
     this.known = new Known();
     this.changes = new Changes((text) => say(place("spoken"), text));
+    this.raised = new Raised((path) => this.wire.ask(path), () => this.drawSoon());
     this.tiles = new Tiles(place("tiles"));
     this.emergencies = new Emergencies(place("emergencies"), () => this.drawSoon());
     this.title = document.title;
@@ -64,7 +67,7 @@ class Page {
 
   take(kind, object) {
     if (kind === "health") this.takeHealth(object);
-    else if (kind === "alert") this.known.takeAlert(object);
+    else if (kind === "alert") this.takeAlert(object);
     else if (kind === "missed") this.known.missed += object.count ?? 0;
     else if (kind === "forwarded") this.known.takeForwarded(object);
     else {
@@ -72,6 +75,12 @@ class Page {
       if (station) this.changes.takeStation(station);
     }
     this.drawSoon();
+  }
+
+  takeAlert(alert) {
+    if (alert.heard) this.known.takeFrame(alert.heard);
+    if (alert.kind !== "emergency" && !alert.repeated) this.changes.add(`Alert ${alert.name}: ${alert.what}`);
+    this.raised.take(alert);
   }
 
   takeHealth(health) {
@@ -92,6 +101,7 @@ class Page {
       this.known.takePast(heard.heard);
       this.takeHealth(health);
       this.wire.prove();
+      await this.raised.look();
     } catch {
       // the wire says that the gateway is away, and this is done again when it is back
     }
@@ -123,6 +133,8 @@ class Page {
     document.title = `${isSilent ? "no answer" : this.known.health?.state ?? "…"} · ${this.title}`;
     say(place("policy-name"), this.known.policy ? `policy ${this.known.policy.policy}` : "");
     say(place("zone"), `Times are those of ${zone()}; hovering over one tells UTC.`);
+    const { unseen } = this.raised;
+    say(this.alertLink, unseen ? `Alerts (${unseen} new)` : "Alerts");
     this.shown?.draw();
   }
 
@@ -146,6 +158,7 @@ class Page {
   fillNavigation() {
     place("navigation").append(...VIEWS.filter(({ title }) => title).map(({ name, title }) =>
       element("li", null, element("a", { href: address.to(name), "data-view": name }, title))));
+    this.alertLink = place("navigation").querySelector("[data-view=alerts]");
   }
 
   fillUnits() {

@@ -5,3 +5,6 @@ export function roundStep(wanted) {
   const power = 10 ** Math.floor(Math.log10(wanted));
   return [1, 2, 5, 10].find((times) => times * power >= wanted * 0.999) * power;
 }
+
+// Two decimals at most.
+export const rounded = (number) => Math.round(number * 100) / 100;

@@ -42,7 +42,7 @@ function decoder(health, now) {
   const receivers = health.parts.filter((part) => part.kind === "receiver");
   const part = worst(receivers.map((one) => one.state === "quiet" ? { ...one, state: "ok" } : one));
   const last = health.activity?.last_heard;
-  const number = last ? { number: age(now - new Date(last)), unit: "since the last frame" } : { number: "–", unit: "nothing heard yet" };
+  const number = last ? { number: age(now - new Date(last)), unit: "since a frame" } : { number: "–", unit: "nothing heard yet" };
   if (!part) return { state: "off", word: "none", ...number };
   const words = { ok: "connected", waiting: "waiting", degraded: "not well", down: "away" };
   return { state: part.state, word: words[part.state], ...number, ...trouble(part) };
@@ -51,11 +51,11 @@ function decoder(health, now) {
 function uplink(health) {
   const { counts } = health;
   const part = worst(health.parts.filter(({ kind }) => kind === "uplink" || kind === "club"));
-  if (!part) return { state: "off", word: "not set up", number: `${counts.forward}`, unit: "would have gone up" };
+  if (!part) return { state: "off", word: "not set up", number: `${counts.forward}`, unit: "would go up" };
   const sent = counts.outcomes?.sent;
   const number = counts.forward && sent !== undefined
-    ? { number: `${Math.floor(100 * sent / counts.forward)} %`, unit: "of what should go was sent" }
-    : { number: "–", unit: "nothing to send yet" };
+    ? { number: `${Math.floor(100 * sent / counts.forward)} %`, unit: "of it sent" }
+    : { number: "–", unit: "to send yet" };
   const words = { ok: "sending", waiting: "waiting", quiet: "quiet", degraded: "not well", down: "away" };
   return { state: part.state, word: words[part.state], ...number, ...trouble(part) };
 }
@@ -65,7 +65,7 @@ const ELSEWHERE = new Set(["receiver", "uplink", "club"]);
 function house(health) {
   const part = worst(health.parts.filter(({ kind }) => !ELSEWHERE.has(kind)));
   const readers = sums(health, "web", "event_streams") + sums(health, "lines", "clients");
-  const number = { number: `${readers}`, unit: readers === 1 ? "reader listens" : "readers listen" };
+  const number = { number: `${readers}`, unit: readers === 1 ? "reader" : "readers" };
   const words = { ok: "all well", waiting: "waiting", quiet: "quiet", degraded: "not well", down: "a part is down" };
   if (!part) return { state: "ok", word: words.ok, ...number };
   const about = trouble(part);

@@ -2,12 +2,13 @@
 // direction, as it is (azimuthal equidistant), and rings tell how far. Where the track is far away and small, the picture
 // holds the track alone, and the rings cross it.
 import { drawn, element, mark } from "./element.js";
+import { rounded } from "./round_step.js";
 import { clock } from "./times.js";
 import { away, distance, length } from "./units.js";
 
 const SIZE = 360, EDGE = 26;
 const SMALLEST_KM = 0.2;
-const POST_WITHIN = 3; // the post is in the picture where that makes it no more than so many times as large
+const POST_WITHIN = 8; // the post is in the picture where that makes it no more than so many times as large
 const MOST_RINGS = 60;
 const RINGS = 4; // about so many from edge to edge
 
@@ -43,7 +44,8 @@ function frameAround(points) {
   };
   const alone = around(points);
   const whole = around([...points, { east: 0, north: 0 }]);
-  const { east, north, span } = whole.span <= POST_WITHIN * alone.span ? whole : alone;
+  const isStill = alone.span <= SMALLEST_KM; // where it is, seen from here, is all that there is to see
+  const { east, north, span } = isStill || whole.span <= POST_WITHIN * alone.span ? whole : alone;
   const scale = (SIZE - 2 * EDGE) / span;
   return {
     span: SIZE / scale,
@@ -60,13 +62,13 @@ const POST = { east: 0, north: 0 };
 
 // Rings about this post, in round numbers of the reader's unit, each with its distance where it crosses the picture.
 function rings(frame) {
-  const { size, step } = length(frame.span / RINGS);
+  const { size, step, unit } = length(frame.span / RINGS);
   const made = [];
   for (let ring = Math.max(1, Math.ceil(frame.nearest / size / step)); ring * step * size < frame.farthest; ring += 1) {
     const km = ring * step * size;
     made.push(drawn("circle", { class: "ring", cx: frame.x(POST), cy: frame.y(POST), r: km * frame.scale }));
     const label = labelPlace(frame, km);
-    if (label) made.push(drawn("text", { class: "ring-label", ...label }, distance(km)));
+    if (label) made.push(drawn("text", { class: "ring-label", ...label }, `${rounded(ring * step)} ${unit}`));
     if (made.length > MOST_RINGS) break;
   }
   return made;

@@ -34,10 +34,10 @@ export const far = () => SETS[chosen].far;
 export const distance = (km) => written(km, SETS[chosen].far);
 // Where something is, seen from here: `2.4 km 47° NE`, or `here`.
 export const away = (km, degrees) => km < HERE_KM ? "here" : `${distance(km)} ${bearing(degrees)}`;
-// A round number of the reader's unit that is about `km`, and how many kilometres the unit is.
+// A round number of the reader's unit that is about `km`, the unit, and how many kilometres it is.
 export function length(km) {
-  const [size] = SETS[chosen].far;
-  return { size, step: roundStep(km / size) };
+  const [size, unit] = SETS[chosen].far;
+  return { size, unit, step: roundStep(km / size) };
 }
 export const speed = (kmh) => written(kmh, SETS[chosen].fast);
 export const height = (m) => written(m, SETS[chosen].high);
