@@ -193,7 +193,7 @@ async def test_without_a_terminal_lines_are_printed_as_they_come(tmp_path: Path)
         assert await ended(process, signal.SIGTERM) == cli.FINE
 
 
-async def test_a_terminal_is_drawn_on_and_left_as_it_was(tmp_path: Path) -> None:
+async def test_a_terminal_is_drawn_on_heeds_its_keys_and_is_left_as_it_was(tmp_path: Path) -> None:
     controlling, terminal = pty.openpty()
     before = termios.tcgetattr(terminal)
     drawn = b""
@@ -213,8 +213,14 @@ async def test_a_terminal_is_drawn_on_and_left_as_it_was(tmp_path: Path) -> None
             await running_post.hear(b"QA1BCD-9>APRS:>moored")
             await until(lambda: take(b">moored"))
             assert drawn.startswith(b"\x1b[?1049h")
+            assert b"antenna  ok" in drawn
             assert not termios.tcgetattr(terminal)[3] & termios.ECHO
-            assert await ended(process, signal.SIGINT) == cli.FINE
+            os.write(controlling, b"?")
+            await until(lambda: take(b"quiet: less"))
+            os.write(controlling, b"q")
+            async with asyncio.timeout(FAIL_SAFE_SECONDS):
+                await process.communicate()
+            assert process.returncode == cli.FINE
             await until(lambda: take(b"\x1b[?1049l"))
         assert termios.tcgetattr(terminal) == before
     finally:

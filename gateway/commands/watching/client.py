@@ -17,6 +17,8 @@ from pydantic import SecretStr, ValidationError
 
 from gateway.commands.watching.event_reader import EventReader, EventStreamError, SentEvent
 from gateway.commands.watching.published import Answering, Event, EventName, NoAnswer, Notice, event_of
+from gateway.commands.watching.watched import STATIONS
+from gateway.glance.shown import HeardShown
 from gateway.groundwork.back_off import BackOff, Pauses
 from gateway.settings import DocumentError, load_text, read_token
 
@@ -28,6 +30,9 @@ PAUSES = Pauses(first=0.5, longest=5.0, steady=10.0)
 """Until the gateway is asked again."""
 
 LARGEST_ANSWER = 4_194_304
+LARGEST_LIST = 16_777_216
+"""Octets; that of the stations, of which a post may remember some thousands."""
+
 LAST_FRAMES = 10
 
 _START_IT = "is it running? `stile run STATION` starts it"
@@ -139,6 +144,16 @@ class Client:
             raise UnansweredError(_FOREIGN)
         return [*(_event(EventName.HEARD, frame) for frame in reversed(heard)), await self.health()]
 
+    async def stations(self) -> list[HeardShown]:
+        """The last frame of each station, the least recently heard first. Raises `UnansweredError`."""
+        features = (await self._ask("/api/stations", "application/geo+json", LARGEST_LIST)).get("features")
+        if not isinstance(features, list):
+            raise UnansweredError(_FOREIGN)
+        try:
+            return [HeardShown.model_validate(feature["properties"]) for feature in features[-STATIONS:]]
+        except (ValidationError, LookupError, TypeError):
+            raise UnansweredError(_FOREIGN) from None
+
     async def health(self) -> Event:
         """How the gateway is now. Raises `UnansweredError`."""
         return _event(EventName.HEALTH, await self._ask("/api/health"))
@@ -177,23 +192,25 @@ class Client:
                     if event.kind in set(EventName):
                         yield _event(EventName(event.kind), _object(event.data))
 
-    async def _ask(self, path: str) -> Mapping[str, Any]:
+    async def _ask(
+        self, path: str, content_type: str = "application/json", largest: int = LARGEST_ANSWER
+    ) -> Mapping[str, Any]:
         try:
             async with (
                 asyncio.timeout(ANSWER_SECONDS),
                 self._session.get(path, allow_redirects=False) as response,
             ):
-                _check(response, "application/json")
-                return _object(await _body(response))
+                _check(response, content_type)
+                return _object(await _body(response, largest))
         except (aiohttp.ClientError, OSError) as error:  # TimeoutError is one
             raise UnansweredError(_trouble(error)) from None
 
 
-async def _body(response: aiohttp.ClientResponse) -> bytes:
+async def _body(response: aiohttp.ClientResponse, largest: int) -> bytes:
     body = bytearray()
     async for octets in response.content.iter_any():
         body += octets
-        if len(body) > LARGEST_ANSWER:
+        if len(body) > largest:
             raise UnansweredError(_FOREIGN)
     return bytes(body)
 

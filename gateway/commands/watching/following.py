@@ -27,16 +27,21 @@ async def following(gateway: Gateway, watched: Watched, health_seconds: float) -
                 changed.set()
 
     async def ask_health(client: Client) -> None:
+        knows_stations = False
         while True:
-            await asyncio.sleep(health_seconds)
             try:
                 health = await client.health()
+                if not knows_stations:
+                    for station in await client.stations():  # whom it heard before its events begin
+                        watched.remember(station)
+                    knows_stations = True
             except UnansweredError as error:
                 watched.take(error.trouble, _now())
             else:
                 watched.take(Answering(), _now())
                 watched.take(health, _now())
             changed.set()
+            await asyncio.sleep(health_seconds)
 
     async with Client(gateway, catch_up=True) as client, kept_tasks() as tasks:
         tasks.keep(take_all(client), "events")

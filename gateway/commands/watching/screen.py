@@ -1,7 +1,8 @@
 """The screen of a watch: what is known of a gateway in, the lines of a terminal out. No I/O, no clock.
 
 What matters most stands first, so that a small window cuts off the rest: who is asked and whether they answer,
-emergencies, alerts, the parts with the worst first, the counts, and then as many of the last frames as there is room.
+emergencies, alerts, the four tiles, and then as many of the stations and of the last frames as there is room for. On
+another face stand the parts with the worst first, and the counts.
 """
 
 from collections.abc import Iterable, Iterator
@@ -11,12 +12,12 @@ from enum import Enum, auto
 
 from gateway.commands.watching import words
 from gateway.commands.watching.columns import cut, shown, width, wrapped
+from gateway.commands.watching.face import HELP, KEYS, Face
+from gateway.commands.watching.station_table import station_table
 from gateway.commands.watching.watched import Watched
 from gateway.glance.shown import HealthShown, PartShown
+from gateway.glance.tiles import tiles
 from gateway.groundwork.part import State
-
-FEWEST_FRAMES = 4
-"""With the heading; for so many lines the parts that are well are drawn together into one."""
 
 LINES_OF_ONE = 3
 """So many lines of the screen an emergency or an alert takes at the most."""
@@ -29,6 +30,13 @@ MOST_AT_ONCE = 5
 ROWS_FOR_WHOLE_SUMS = 20
 """In a window with fewer rows each of the counts takes one line, and its end is cut off."""
 
+ROWS_WITHOUT_END = 10_000
+
+LEAST_FRAMES = 2
+"""Rows: a heading alone says nothing."""
+
+_INDENT = 4
+
 _WORST_FIRST = {state: -place for place, state in enumerate(State)}
 
 
@@ -40,6 +48,9 @@ class Emphasis(Enum):
     URGENT = auto()
 
 
+_EMPHASIS = {State.OK: Emphasis.PLAIN, State.DOWN: Emphasis.URGENT}
+
+
 @dataclass(frozen=True, slots=True)
 class ScreenLine:
     """One line of the screen, no wider than it."""
@@ -48,15 +59,84 @@ class ScreenLine:
     emphasis: Emphasis = Emphasis.PLAIN
 
 
-def screen(watched: Watched, now: datetime, columns: int, rows: int) -> list[ScreenLine]:
-    """At most `rows` lines of at most `columns` columns."""
-    lines = [*_head(watched, now, columns), *_urgent(watched, now, columns, rows), *_trouble(watched, now, columns)]
+def screen(watched: Watched, now: datetime, columns: int, rows: int, face: Face = Face.OVERVIEW) -> list[ScreenLine]:
+    """At most `rows` lines of at most `columns` columns; the last one says what the keys do."""
+    lines = [*_above(watched, now, columns, rows)]
+    room = rows - 1 - len(lines)
+    match face:
+        case Face.HELP:
+            lines += [line for text in HELP.split("\n\n") for line in (ScreenLine(""), *_wrapped(text, columns))]
+        case Face.PARTS:
+            lines += _counted(watched, now, columns, room)
+        case Face.OVERVIEW:
+            lines += _overview(watched, now, columns, room)
+    lines = lines[: rows - 1]
+    lines += [ScreenLine("")] * (rows - 1 - len(lines))
+    return [*lines, ScreenLine(cut(KEYS, columns))][:rows]
+
+
+def whole(watched: Watched, now: datetime, columns: int) -> list[ScreenLine]:
+    """All of it, one below the other."""
+    return [
+        *_above(watched, now, columns, ROWS_WITHOUT_END),
+        *_tiles(watched, now, columns),
+        *_counted(watched, now, columns, ROWS_WITHOUT_END),
+        *_stations(watched, now, columns, ROWS_WITHOUT_END),
+        *_frames(watched, now, columns, ROWS_WITHOUT_END),
+    ]
+
+
+def _above(watched: Watched, now: datetime, columns: int, rows: int) -> Iterator[ScreenLine]:
+    """What stands first on every face."""
+    yield from _head(watched, now, columns)
+    yield from _urgent(watched, now, columns, rows)
+    yield from _trouble(watched, now, columns)
+
+
+def _overview(watched: Watched, now: datetime, columns: int, room: int) -> Iterator[ScreenLine]:
+    above = [*_tiles(watched, now, columns)]
+    yield from above
+    room -= len(above)
+    frames = min(len(watched.frames) + 1, max(room - len(watched.stations) - 1, room // 2))
+    yield from _stations(watched, now, columns, room - frames)
+    yield from _frames(watched, now, columns, frames)
+
+
+def _counted(watched: Watched, now: datetime, columns: int, room: int) -> Iterator[ScreenLine]:
     if watched.health is not None:
-        after = [*_figures(watched.health, now, columns, most=1 if rows < ROWS_FOR_WHOLE_SUMS else None)]
-        room = rows - len(lines) - len(after) - FEWEST_FRAMES
-        lines += [*_parts(watched.health, now, columns, room), *after]
-    lines += _frames(watched, now, columns, rows - len(lines))
-    return lines[:rows]
+        most = 1 if room < ROWS_FOR_WHOLE_SUMS else None
+        after = [*_figures(watched.health, now, columns, most=most)]
+        yield from _parts(watched.health, now, columns, room - len(after))
+        yield from after
+
+
+def _tiles(watched: Watched, now: datetime, columns: int) -> Iterator[ScreenLine]:
+    """A line for each of the four, and what to do about it; nobody knows how they are while there is no answer."""
+    health = watched.health
+    if health is None or watched.silence is not None:
+        return
+    for tile in tiles(health, now):
+        emphasis = _EMPHASIS.get(tile.state or State.OK, Emphasis.STRONG)
+        line = f"{tile.name:8} {tile.word:8} {shown(tile.number)}"
+        yield ScreenLine(cut(line, columns), emphasis)
+        if not tile.is_well:
+            for text in wrapped("; ".join(shown(said) for said in (tile.why, tile.do) if said), columns - _INDENT):
+                yield ScreenLine(cut(" " * _INDENT + text, columns))
+    for text in words.sums(health.counts):
+        if words.OFF in text:
+            yield from _wrapped(text, columns, Emphasis.STRONG)
+
+
+def _stations(watched: Watched, now: datetime, columns: int, room: int) -> Iterator[ScreenLine]:
+    stations = watched.stations
+    shown_ones = stations[: max(0, room - 1)]
+    if not shown_ones:
+        return
+    count = f"the last {len(shown_ones)} of {len(stations)}" if len(shown_ones) < len(stations) else f"{len(stations)}"
+    yield ScreenLine(cut(f"Stations, the one heard last first ({count}):", columns), Emphasis.STRONG)
+    for station, text in zip(shown_ones, station_table(shown_ones, now), strict=True):
+        emphasis = Emphasis.STRONG if station.last.counts_as_emergency else Emphasis.PLAIN
+        yield ScreenLine(cut(text, columns), emphasis)
 
 
 def _head(watched: Watched, now: datetime, columns: int) -> Iterator[ScreenLine]:
@@ -125,8 +205,8 @@ def _part(
     yield ScreenLine(cut(words.part_words(part, now, label_columns), columns), emphasis)
     beside = [words.why_and_what_to_do(part), words.figures(part) if with_figures else ""]
     for text in beside:
-        for line in wrapped(text, columns - 4):
-            yield ScreenLine(cut(f"    {line}", columns))
+        for line in wrapped(text, columns - _INDENT):
+            yield ScreenLine(cut(" " * _INDENT + line, columns))
 
 
 def _figures(health: HealthShown, now: datetime, columns: int, *, most: int | None) -> Iterator[ScreenLine]:
@@ -135,6 +215,8 @@ def _figures(health: HealthShown, now: datetime, columns: int, *, most: int | No
 
 
 def _frames(watched: Watched, now: datetime, columns: int, room: int) -> Iterator[ScreenLine]:
+    if room < LEAST_FRAMES:
+        return
     yield ScreenLine(cut("The last frames, the newest first (times in UTC):", columns), Emphasis.STRONG)
     frames = watched.frames[: max(0, room - 1)]
     for frame, text in zip(frames, words.table_of(frames, now, columns), strict=True):

@@ -53,12 +53,18 @@ class Terminal:
     ) -> None:
         self.leave()
 
+    @property
+    def has_keys(self) -> bool:
+        """Whether somebody can type on it."""
+        return self._modes is not None
+
     def enter(self) -> None:
         """Begin to draw."""
         with contextlib.suppress(termios.error, ValueError):  # the input may be something else
             self._modes = termios.tcgetattr(sys.stdin)
             quiet = [*self._modes]
-            quiet[3] &= ~termios.ECHO  # what is typed would stand in the middle of the screen
+            # What is typed would stand in the middle of the screen; and a key is read without the one that ends a line.
+            quiet[3] &= ~(termios.ECHO | termios.ICANON)
             termios.tcsetattr(sys.stdin, termios.TCSANOW, quiet)
         self._drawn = []
         self._write(_ENTER)

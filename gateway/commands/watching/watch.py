@@ -14,12 +14,14 @@ from typing import TextIO
 from gateway.commands.watching import words
 from gateway.commands.watching.client import Client, Gateway, UnansweredError, gateway_of
 from gateway.commands.watching.following import following
+from gateway.commands.watching.keyboard import Keyboard
 from gateway.commands.watching.listing import Listing
 from gateway.commands.watching.published import Event, NoAnswer
-from gateway.commands.watching.screen import screen
+from gateway.commands.watching.screen import screen, whole
 from gateway.commands.watching.signals import end_on_signals
 from gateway.commands.watching.terminal import USUAL_SIZE, Terminal, can_draw
 from gateway.commands.watching.watched import Watched
+from gateway.glance.shown import HeardShown
 from gateway.groundwork.part import State
 
 REDRAW_SECONDS = 0.25
@@ -31,26 +33,26 @@ STILL_SECONDS = 1.0
 HEALTH_SECONDS = 2.0
 """While something is drawn the health is asked for so often: by itself the gateway tells it less often than frames."""
 
-ROWS_WITHOUT_END = 10_000
-
 
 def once(station: Path, out: TextIO, *, as_json: bool) -> bool:
     """Print how the gateway is now; whether it answers and every part is ok. Raises `DocumentError`."""
     gateway = gateway_of(station)
     try:
-        events = asyncio.run(_state(gateway))
+        events, stations = asyncio.run(_state(gateway))
     except UnansweredError as error:
         _say_trouble(error.trouble)
         return False
     watched = Watched(gateway.callsign, gateway.address)
     watched.answers = True
+    for heard in stations:
+        watched.remember(heard)
     for event in events:
         watched.take(event, _now())
     if as_json:
         print(one_line(events[-1]), file=out)
     else:
         columns = Terminal(out).size.columns if out.isatty() else USUAL_SIZE.columns
-        for line in screen(watched, _now(), columns, ROWS_WITHOUT_END):
+        for line in whole(watched, _now(), columns):
             print(line.text, file=out)
     return watched.health is not None and watched.health.state is State.OK
 
@@ -73,9 +75,9 @@ def one_line(event: Event) -> str:
     return json.dumps({event.kind: event.plain}).replace("\x7f", "\\u007f")
 
 
-async def _state(gateway: Gateway) -> list[Event]:
+async def _state(gateway: Gateway) -> tuple[list[Event], list[HeardShown]]:
     async with Client(gateway, catch_up=False) as client:
-        return await client.state()
+        return await client.state(), await client.stations()
 
 
 async def _print_objects(gateway: Gateway, out: TextIO) -> None:
@@ -106,10 +108,13 @@ async def _draw(gateway: Gateway, out: TextIO) -> None:
     with Terminal(out) as terminal:
         _let_go_while_stopped(terminal)
         async with following(gateway, watched, HEALTH_SECONDS) as changed:
+            keyboard = Keyboard(changed)
+            if terminal.has_keys:
+                keyboard.listen()
             while True:
                 size = terminal.size
                 try:
-                    terminal.draw(screen(watched, _now(), size.columns, size.lines))
+                    terminal.draw(screen(watched, _now(), size.columns, size.lines, keyboard.face))
                 except OSError:  # the terminal is gone: there is nobody to show anything to
                     return
                 changed.clear()

@@ -9,6 +9,7 @@ from gateway.glance.shown import AlertShown, ForwardedShown, HealthShown, HeardS
 from gateway.groundwork.bounded import BoundedMapping
 
 FRAMES = 200
+STATIONS = 500
 ALERTS = 20
 EMERGENCIES = 20
 """Stations; of one the newest frame counts."""
@@ -20,6 +21,15 @@ class WatchedFrame:
 
     heard: HeardShown
     sent: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class WatchedStation:
+    """A station as it was heard last; copies tell nothing new of it."""
+
+    last: HeardShown
+    placed: HeardShown | None
+    """The last frame in which it told where it is; None: in none that is known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +59,27 @@ class Watched:
 
         self.missed = 0
         self._frames = BoundedMapping[tuple[str, int], WatchedFrame](FRAMES)
+        self._stations = BoundedMapping[str, WatchedStation](STATIONS)
         self._had_events = False
 
     @property
     def frames(self) -> list[WatchedFrame]:
         """The newest first."""
         return list(reversed(self._frames.values()))
+
+    @property
+    def stations(self) -> list[WatchedStation]:
+        """The one heard last first."""
+        return sorted(self._stations.values(), key=lambda station: station.last.time)[::-1]
+
+    def remember(self, heard: HeardShown) -> None:
+        """The last frame of a station, which may be from before this watch began."""
+        before = self._stations.get(heard.source)
+        if not heard.is_news or (before is not None and before.last.time > heard.time):
+            return
+        placed = heard if heard.report.is_of_its_sender else (None if before is None else before.placed)
+        self._stations[heard.source] = WatchedStation(heard, placed)
+        self._stations.move_to_end(heard.source)
 
     def take(self, event: Notice, now: datetime) -> None:
         """The gateway told something."""
@@ -95,6 +120,7 @@ class Watched:
         if frame is not None or sent:  # what was sent was heard before: unknown, it is forgotten already
             return
         self._frames[key] = WatchedFrame(heard)
+        self.remember(heard)
         if heard.counts_as_emergency:
             before = self.emergencies.get(heard.source)
             if before is None or before.time <= heard.time:

@@ -10,6 +10,9 @@ from gateway.glance.tiles import ago
 
 CAUTION = "Not a distress watch: an emergency is shown first, and that promises nothing."
 
+OFF = "DOES NOT ADD UP"
+"""Stands beside a sum that is off."""
+
 _MOST_RECEIVER_COLUMNS = 10
 _FEWEST_VERDICT_COLUMNS = 12
 _MOST_VERDICT_COLUMNS = 27
@@ -112,7 +115,7 @@ def sums(counts: CountsShown) -> Iterator[str]:
 def _sum(whole: str, count: int, parts: Mapping[str, int]) -> str:
     named = " + ".join(f"{shown(name)} {number}" for name, number in parts.items()) or "0"
     total = sum(parts.values())
-    off = "" if total == count else f"; DOES NOT ADD UP: {count - total} not accounted for"
+    off = "" if total == count else f"; {OFF}: {count - total} not accounted for"
     return f"{whole} {count} = {named}{off}"
 
 

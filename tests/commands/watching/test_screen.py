@@ -10,13 +10,16 @@ from hypothesis import strategies as st
 from gateway.alerts.alert import emergency_alert, match_alert, silent_alert
 from gateway.commands.watching import words
 from gateway.commands.watching.columns import width
+from gateway.commands.watching.face import Face, keys_in, quits, turned
 from gateway.commands.watching.listing import Listing
 from gateway.commands.watching.published import Answering, EventName, NoAnswer, event_of
 from gateway.commands.watching.screen import Emphasis, ScreenLine, screen
+from gateway.commands.watching.station_table import station_table
 from gateway.commands.watching.watched import ALERTS, EMERGENCIES, FRAMES, Watched
 from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import heard_object
 from gateway.feed.reader import ReportReader
+from gateway.frames.plain import rfc3339
 from gateway.groundwork.part import Part, PartKind, State, shed
 from gateway.judge import conditions
 from gateway.judge.verdict import Judged, Reason
@@ -44,21 +47,27 @@ class Scene:
         self.watched.take(event_of(kind, plain), NOON)
 
     def tell_health(self, *parts: Part, counts: Counts | None = None) -> None:
-        counts = counts or Counts(5, 3, {Reason.DUPLICATE: 2}, {"sent": 2, "late": 0}, waiting=1)
+        counts = counts or Counts(5, 3, {Reason.DUPLICATE: 2}, {"sent": 1, "late": 1}, waiting=1)
         figures = {part: shed({"heard": 7, "lines": 0}) for part in parts[:1]}
-        self.tell(EventName.HEALTH, Health("0f1e", NOON_MS, parts, counts, figures).to_object())
+        activity = {"frames_per_minute": 14, "stations_last_hour": 23, "last_heard": rfc3339(NOON_MS)}
+        health = Health("0f1e", NOON_MS, parts, counts, figures, {"activity": activity})
+        self.tell(EventName.HEALTH, health.to_object())
 
     def answer(self) -> None:
         self.watched.take(Answering(), NOON)
 
-    def lines(self, columns: int = 80, rows: int = 24, after: timedelta = timedelta()) -> list[ScreenLine]:
-        return screen(self.watched, NOON + after, columns, rows)
+    def lines(
+        self, columns: int = 80, rows: int = 24, after: timedelta = timedelta(), face: Face = Face.OVERVIEW
+    ) -> list[ScreenLine]:
+        return screen(self.watched, NOON + after, columns, rows, face)
 
-    def text(self, columns: int = 80, rows: int = 24, after: timedelta = timedelta()) -> str:
-        return "\n".join(line.text for line in self.lines(columns, rows, after))
+    def text(
+        self, columns: int = 80, rows: int = 24, after: timedelta = timedelta(), face: Face = Face.OVERVIEW
+    ) -> str:
+        return "\n".join(line.text for line in self.lines(columns, rows, after, face))
 
-    def flowing(self) -> str:
-        return self.text().replace("\n", " ")
+    def flowing(self, face: Face = Face.OVERVIEW) -> str:
+        return self.text(face=face).replace("\n", " ")
 
 
 OK_PARTS = (
@@ -95,7 +104,7 @@ def test_a_hub_shows_what_each_post_is_worth() -> None:
     health = Health("0f1e", NOON_MS, [], Counts(0, 0, {}), watched={"club": CLUB}).to_object()
     scene.tell(EventName.HEALTH, health)
     scene.answer()
-    text = scene.text(columns=120, rows=40)
+    text = scene.text(columns=120, rows=40, face=Face.PARTS)
     assert "the club: QX2HUB-10 sends" in text
     assert (
         "post headland: 12 frames in the last minute, 7 heard by it alone, 46% heard first, last word 2 s ago" in text
@@ -108,8 +117,31 @@ def test_a_whole_screen(scene: Scene) -> None:
     scene.hear(b"QA1BCD-9>APRS:!5836.00N/00355.00W>under way")
     scene.hear(b"QA1BCD-9>APRS,QD1AA*:!5836.00N/00355.00W>under way", Reason.DUPLICATE)
     scene.hear(b"QZ9BCD>APRS:on the bench", Reason.RULE, "bench-beacon")
-    assert scene.text(after=timedelta(seconds=5)) == (
+    assert scene.text(after=timedelta(seconds=5), rows=17) == (
         "Stile QX1GAT-10: down   http://127.0.0.1:7583                       12:00:05 UTC\n"
+        "Not a distress watch: an emergency is shown first, and that promises nothing.\n"
+        "antenna  ok       14 a minute\n"
+        "decoder  ok       5 s ago\n"
+        "uplink   down     50% sent\n"
+        "    no server answers; can this computer reach the network?\n"
+        "house    ok       0 readers\n"
+        "Stations, the one heard last first (2):\n"
+        "QZ9BCD             direct 5 s on the bench\n"
+        "QA1BCD-9 car 2 m E direct 5 s under way\n"
+        "The last frames, the newest first (times in UTC):\n"
+        "12:00:00 vhf QZ9BCD    keep: rule bench-beacon on the bench\n"
+        "12:00:00 vhf QA1BCD-9  keep: duplicate         !5836.00N/00355.00W>under way\n"
+        "12:00:00 vhf QA1BCD-9  forward                 !5836.00N/00355.00W>under way\n"
+        "\n\n"
+        "q quits   p parts and counts   ? helps"
+    )
+
+
+def test_every_part_and_what_it_counts(scene: Scene) -> None:
+    scene.answer()
+    scene.tell_health(*OK_PARTS, DOWN)
+    assert scene.text(rows=14, face=Face.PARTS) == (
+        "Stile QX1GAT-10: down   http://127.0.0.1:7583                       12:00:00 UTC\n"
         "Not a distress watch: an emergency is shown first, and that promises nothing.\n"
         "uplink       down     since 12:00:00\n"
         "    no server answers; can this computer reach the network?\n"
@@ -118,13 +150,84 @@ def test_a_whole_screen(scene: Scene) -> None:
         "policy       ok       since 2026-06-05 12:00\n"
         "heard 5 = forward 3 + keep 2\n"
         "keep 2 = duplicate 2\n"
-        "forward 3 = sent 2 + late 0 + waiting 1\n"
+        "forward 3 = sent 1 + late 1 + waiting 1\n"
+        "14 frames in the last minute, 23 stations in the last hour, last 0 s ago\n"
         "shed, as it could not be told fast enough: vhf heard 7\n"
-        "The last frames, the newest first (times in UTC):\n"
-        "12:00:00 vhf QZ9BCD    keep: rule bench-beacon on the bench\n"
-        "12:00:00 vhf QA1BCD-9  keep: duplicate         !5836.00N/00355.00W>under way\n"
-        "12:00:00 vhf QA1BCD-9  forward                 !5836.00N/00355.00W>under way"
+        "\n"
+        "q quits   p parts and counts   ? helps"
     )
+
+
+def test_what_the_tiles_and_the_keys_mean_is_told(scene: Scene) -> None:
+    text = scene.flowing(Face.HELP)
+    assert "q quits" in text
+    for word in ("antenna:", "decoder:", "uplink:", "house:", *(f"{state}:" for state in State), "off:"):
+        assert word in text
+
+
+def test_while_there_is_no_answer_no_tile_claims_anything(scene: Scene) -> None:
+    scene.answer()
+    scene.tell_health(*OK_PARTS)
+    scene.watched.take(NoAnswer("nothing listens at its address", "is it running?"), NOON)
+    assert "antenna" not in scene.text()
+    scene.answer()
+    assert "antenna  ok" in scene.text()
+
+
+def test_a_station_is_told_by_its_last_place_whatever_it_says_now_and_a_copy_changes_nothing(scene: Scene) -> None:
+    scene.hear(b"QA1BCD-9>APRS,QD1AA*:!5838.10N/00351.00Ws045/006Kittiwake")
+    scene.post.wait(60_000)
+    scene.hear(b"QA1BCD-9>APRS:>on the way home")
+    scene.hear(b"QA1BCD-9>APRS,QD1BB*:>on the way home", Reason.DUPLICATE)
+    (station,) = scene.watched.stations
+    (line,) = station_table([station], NOON + timedelta(seconds=185))
+    assert line == "QA1BCD-9 power boat 5.5 km NE direct 2 min on the way home"
+
+
+def test_the_station_heard_last_stands_first_also_among_those_from_before(scene: Scene) -> None:
+    scene.hear(b"QA1BCD-9>APRS:>first")
+    scene.post.wait(1000)
+    scene.hear(b"QB2CDE>APRS,QD1AA*:>second")
+    older = scene.watched.stations[1].last
+    scene.hear(b"QA1BCD-9>APRS:>third")
+    scene.watched.remember(older)
+    assert [(station.last.source, station.last.information) for station in scene.watched.stations] == [
+        ("QA1BCD-9", ">third"),
+        ("QB2CDE", ">second"),
+    ]
+
+
+def test_stations_and_frames_share_what_room_there_is(scene: Scene) -> None:
+    scene.tell_health(*OK_PARTS, DOWN)
+    for number in range(60):
+        scene.hear(b"QA%dB>APRS:>moored" % number)
+    text = scene.text(80, 24)
+    assert "(the last 7 of 60):" in text
+    assert text.count("forward >moored") == 7
+
+
+@pytest.mark.parametrize(
+    ("keys", "face"),
+    [("p", Face.PARTS), ("pp", Face.OVERVIEW), ("?", Face.HELP), ("?p", Face.PARTS), ("P", Face.PARTS),
+     ("x", Face.OVERVIEW), ("px", Face.PARTS)],
+)  # fmt: skip
+def test_a_key_shows_something_else_and_a_second_time_leads_back(keys: str, face: Face) -> None:
+    seen = Face.OVERVIEW
+    for key in keys_in(keys.encode()):
+        seen = turned(seen, key)
+    assert seen is face
+
+
+@given(st.binary(max_size=64))
+def test_no_octets_are_more_than_keys(octets: bytes) -> None:
+    seen = Face.OVERVIEW
+    for key in keys_in(octets):
+        seen = turned(seen, key)
+
+
+def test_an_arrow_is_no_key() -> None:
+    assert list(keys_in(b"\x1bOq")) == []
+    assert not any(quits(key) for key in keys_in(b"\x1b[A"))
 
 
 def test_a_frame_that_went_up_is_shown_as_sent(scene: Scene) -> None:
@@ -141,7 +244,8 @@ def test_a_frame_that_went_up_is_shown_as_sent(scene: Scene) -> None:
 
 def test_counts_that_do_not_add_up_are_said_not_to(scene: Scene) -> None:
     scene.tell_health(counts=Counts(6, 3, {Reason.DUPLICATE: 2}))
-    assert "heard 6 = forward 3 + keep 2; DOES NOT ADD UP: 1 not accounted for" in scene.flowing()
+    for face in (Face.OVERVIEW, Face.PARTS):
+        assert "heard 6 = forward 3 + keep 2; DOES NOT ADD UP: 1 not accounted for" in scene.flowing(face)
 
 
 def test_a_gateway_that_does_not_answer_is_said_first_and_since_when(scene: Scene) -> None:
@@ -200,14 +304,13 @@ def test_what_is_missed_before_it_came_is_not_said_and_afterwards_is(scene: Scen
     assert "7 events are not shown" in scene.text()
 
 
-def test_in_a_low_window_parts_that_are_well_share_a_line_and_frames_are_still_seen(scene: Scene) -> None:
+def test_in_a_low_window_parts_that_are_well_share_a_line(scene: Scene) -> None:
     scene.tell_health(*OK_PARTS, DOWN)
     for _ in range(9):
         scene.hear(b"QA1BCD-9>APRS:>moored")
-    text = scene.text(80, 12)
+    text = scene.text(80, 11, face=Face.PARTS)
     assert "ok: receiver vhf, policy" in text
     assert "uplink       down" in text
-    assert text.count(">moored") >= 1
 
 
 def test_everything_remembered_is_bounded(scene: Scene) -> None:
@@ -224,8 +327,10 @@ def test_everything_remembered_is_bounded(scene: Scene) -> None:
 HOSTILE = st.text(alphabet=st.characters(exclude_categories=["Cs"]), max_size=200)
 
 
-@given(HOSTILE, HOSTILE, st.integers(1, 200), st.integers(1, 60))
-def test_any_text_in_any_window_fits_it_and_is_printable(source: str, said: str, columns: int, rows: int) -> None:
+@given(HOSTILE, HOSTILE, st.integers(1, 200), st.integers(1, 60), st.sampled_from(Face))
+def test_any_text_in_any_window_fits_it_and_is_printable(
+    source: str, said: str, columns: int, rows: int, face: Face
+) -> None:
     scene = Scene()
     scene.tell_health(*OK_PARTS, DOWN)
     judged = scene.hear(EMERGENCY)
@@ -233,8 +338,8 @@ def test_any_text_in_any_window_fits_it_and_is_printable(source: str, said: str,
     wild["report"] = {**wild["report"], "comment": said}
     scene.tell(EventName.HEARD, wild)
     scene.tell(EventName.ALERT, match_alert("near", judged, wild, said, since_ms=None, repeated=False))
-    lines = scene.lines(columns, rows)
-    assert len(lines) <= rows
+    lines = scene.lines(columns, rows, face=face)
+    assert len(lines) == rows
     assert all(width(line.text) <= columns for line in lines)
     assert all(line.text.isprintable() for line in lines)
 
