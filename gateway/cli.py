@@ -84,6 +84,11 @@ def _parser() -> argparse.ArgumentParser:
 
     _add_panel(commands.add_parser("panel", help="keep the picture of a running gateway on a small screen"))
 
+    setup = commands.add_parser("setup", help="ask for what a station file needs, try each answer, and write it")
+    setup.add_argument("folder", type=Path, nargs="?", metavar="FOLDER", help="a new folder (default: stile-station)")
+    setup.add_argument("--answers", type=Path, metavar="FILE", help="read the answers from a file, and ask nothing")
+    setup.set_defaults(command=_setup)
+
     doctor = commands.add_parser("doctor", help="look at everything outside the station file, and say what is wrong")
     doctor.add_argument("station", type=Path, metavar="STATION", help="the station file")
     doctor.add_argument("--time", metavar="HOST", help="a time server to compare the clock with")
@@ -211,6 +216,24 @@ def _panel(options: argparse.Namespace) -> int:
             show.follow(options.station, drawn_on)
     except screen.ScreenError as error:
         print(error, file=sys.stderr)
+        return FOUND_WRONG
+    return FINE
+
+
+def _setup(options: argparse.Namespace) -> int:
+    from gateway.setup.console import LeftError, TerminalConsole  # noqa: PLC0415 - loaded by the command that needs it
+    from gateway.setup.setup import FOLDER, SetupError, set_up  # noqa: PLC0415 - loaded by the command that needs it
+
+    if options.answers is None and not sys.stdin.isatty():
+        print("there is no terminal to ask at: give the answers in a file, --answers FILE", file=sys.stderr)
+        return USED_WRONGLY
+    try:
+        set_up(options.folder or FOLDER, TerminalConsole(), options.answers)
+    except SetupError as error:
+        print(error, file=sys.stderr)
+        return FOUND_WRONG
+    except (LeftError, KeyboardInterrupt):
+        print("\nLeft: nothing was written.", file=sys.stderr)
         return FOUND_WRONG
     return FINE
 

@@ -1,0 +1,46 @@
+"""A terminal: lines, and what is read without an echo. Who leaves it, by Ctrl-C or Ctrl-D, has had enough."""
+
+import getpass
+from typing import Protocol
+
+from gateway.groundwork.printable import printable
+
+
+class LeftError(Exception):
+    """The operator left before the last answer."""
+
+
+class Console(Protocol):
+    """Whom the dialogue talks with."""
+
+    def say(self, text: str) -> None:
+        """Say something, over one or more lines."""
+
+    def ask(self, prompt: str) -> str:
+        """One line. Raises `LeftError`."""
+
+    def ask_secretly(self, prompt: str) -> str:
+        """One line that is not shown. Raises `LeftError`."""
+
+
+class TerminalConsole:
+    """The terminal that the command was started in."""
+
+    def say(self, text: str) -> None:
+        """Every line made printable: some of it is from the air, or from a stranger's socket."""
+        for line in text.splitlines():
+            print(printable(line))  # noqa: T201 - talking is what it is for
+
+    def ask(self, prompt: str) -> str:
+        """One line. Raises `LeftError`."""
+        try:
+            return input(prompt)
+        except (EOFError, KeyboardInterrupt):
+            raise LeftError from None
+
+    def ask_secretly(self, prompt: str) -> str:
+        """One line, whose echo is switched off. Raises `LeftError`."""
+        try:
+            return getpass.getpass(prompt)
+        except (EOFError, KeyboardInterrupt):
+            raise LeftError from None

@@ -1,0 +1,143 @@
+"""A folder in; a station file, its secrets and the next steps out."""
+
+import asyncio
+import importlib.util
+import sys
+from collections.abc import Iterator
+from functools import cached_property
+from importlib import resources
+from pathlib import Path
+
+from gateway.settings import MQTT_PORT, WEB_PORT
+from gateway.setup import surroundings
+from gateway.setup.answers import Answers, Page
+from gateway.setup.answers_file import AnswersFile, answers_in
+from gateway.setup.console import Console
+from gateway.setup.dialogue import hold
+from gateway.setup.files import STATION, UNIT, new_files, new_token, unit_text
+from gateway.setup.phone import qr_code
+from gateway.setup.surroundings import FoundDecoder
+from gateway.setup.trials import Trial, Trials
+from gateway.setup.writing import write_all
+
+FOLDER = Path("stile-station")
+"""Where nothing else is named."""
+
+_HOMES = (Path("/home"), Path("/root"), Path("/run/user"))
+"""What a service does not see (systemd.exec(5), ProtectHome)."""
+
+CAUTIONS = (
+    "Not a distress watch: nobody may rely on this for safety of life.",
+    "Receiving, and passing on what was received, is regulated in some countries: the law where you live decides.",
+    "An antenna near power lines kills; for lightning and earthing ask a qualified installer.",
+)
+
+
+class SetupError(Exception):
+    """Nothing was written; the message says why, and what to do."""
+
+
+class ThisComputer:
+    """What is around, looked for when it is first asked for."""
+
+    def __init__(self, folder: Path, console: Console) -> None:
+        self._folder = folder.resolve()
+        self._console = console
+
+    @cached_property
+    def decoders(self) -> list[FoundDecoder]:
+        """What listens on loopback and may be a decoder."""
+        ports = [port for port in surroundings.listening_ports() if port != MQTT_PORT]
+        if ports:
+            self._console.say("Listening at what is open on this computer, for up to 5 s ...")
+        return asyncio.run(surroundings.find_decoders(ports))
+
+    @cached_property
+    def serial_devices(self) -> list[str]:
+        """What a modem may stand behind."""
+        return surroundings.serial_devices()
+
+    @property
+    def has_broker(self) -> bool:
+        """Whether something listens at a broker's usual place."""
+        return MQTT_PORT in surroundings.listening_ports()
+
+    @property
+    def can_embed_a_broker(self) -> bool:
+        """Whether what the broker in the process needs is installed."""
+        return importlib.util.find_spec("amqtt") is not None
+
+    @property
+    def can_be_a_service(self) -> bool:
+        """Whether the folder, and this program, lie where a service may read."""
+        places = (self._folder, Path(sys.prefix).resolve())
+        return not any(home == place or home in place.parents for home in _HOMES for place in places)
+
+
+def set_up(folder: Path, console: Console, answers_file: Path | None = None) -> None:
+    """Ask, or read the answers, and write. Raises `SetupError`, `LeftError` and `DocumentError`: nothing is written."""
+    _refuse_to_overwrite(folder)
+    around, trials = ThisComputer(folder, console), Trials(folder)
+
+    def try_it(key: str, answers: Answers) -> Trial:
+        return asyncio.run(trials.of(key, answers))
+
+    if answers_file is None:
+        console.say("\n".join(CAUTIONS))
+        answers = hold(console, around, try_it)
+    else:
+        answers = answers_in(
+            AnswersFile(answers_file), around, lambda key, given: _say(console, key, try_it(key, given))
+        )
+    token = new_token()
+    unit = _unit(folder) if answers.service else None
+    try:
+        write_all(folder, new_files(answers, token, unit))
+    except OSError as error:
+        raise SetupError(
+            f"{error.filename or folder} cannot be written: {error.strerror}; nothing was written"
+        ) from None
+    console.say("\n".join(_next_steps(folder, answers, token)))
+
+
+def _refuse_to_overwrite(folder: Path) -> None:
+    for name in (STATION, UNIT, "secrets"):
+        if (folder / name).exists():
+            raise SetupError(f"{folder / name} is there already, and is left as it is: name another folder")
+
+
+def _say(console: Console, key: str, trial: Trial) -> None:
+    for line in trial.lines:
+        console.say(f"{key}: {line}")
+
+
+def _unit(folder: Path) -> str:
+    template = resources.files("gateway").joinpath(UNIT).read_text("utf-8")
+    return unit_text(template, folder.resolve(), Path(sys.prefix) / "bin" / "stile")
+
+
+def _next_steps(folder: Path, answers: Answers, token: str) -> Iterator[str]:
+    station = folder / STATION
+    yield ""
+    yield f"Written: {station}. What next:"
+    yield f"  stile check {station}     says what it means"
+    yield f"  stile doctor {station}    looks at everything around it"
+    if answers.service:
+        yield from _service_steps(folder)
+    else:
+        yield f"  stile run {station}       runs the gateway"
+    if answers.page is Page.HERE:
+        yield f"The page, once it runs: http://127.0.0.1:{WEB_PORT}/"
+    elif answers.page is Page.HOUSE:
+        host = surroundings.address_in_the_house() or "the address of this computer"
+        address = f"http://{host}:{WEB_PORT}/"
+        yield f"The page, once it runs, on any phone of the house: {address}"
+        yield from qr_code(address)
+        yield f"It asks for this token once: {token}"
+        yield f"(It stands in {folder / 'secrets' / 'web'}, and goes over the house's network in the clear.)"
+
+
+def _service_steps(folder: Path) -> Iterator[str]:
+    yield "  sudo useradd --system --user-group --no-create-home --shell /usr/sbin/nologin stile"
+    yield f"  sudo install -m 644 {folder.resolve() / UNIT} /etc/systemd/system/{UNIT}"
+    yield "  sudo systemctl enable --now stile"
