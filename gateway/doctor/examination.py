@@ -1,20 +1,18 @@
 """Finds out all that the checks judge: everything at the same time, each within a bounded time of its own."""
 
 import asyncio
-import contextlib
 import os
-from collections.abc import Awaitable, Callable, Iterator, Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import NoReturn, TypeVar
-
-import structlog
+from typing import TypeVar
 
 from gateway.commands.checking import check_station
 from gateway.doctor.evidence import Evidence, PortTried, TimeAsked
 from gateway.doctor.kept_frames import KeptFrame, last_frames
 from gateway.groundwork.own_thread import in_own_thread
+from gateway.groundwork.silence import without_log
 from gateway.probes import broker, clock, disk, engine, listener, names, network_server, receiver, time_server
 from gateway.receivers.address import HostPort
 from gateway.running.lock import holder_of
@@ -48,7 +46,7 @@ async def examine(
     server = time_host or await in_own_thread(clock.own_time_server)
     time = None if server is None else partial(_ask_time, server)
     station = await in_own_thread(_read, path)
-    with _no_log():
+    with without_log():
         evidence = Evidence(checked, clock.look(), time=await probing.one(time))
         return evidence if station is None else await _Examination(station, probing, listen_seconds).add_to(evidence)
 
@@ -198,18 +196,3 @@ async def _ask_time(server: str) -> TimeAsked:
 
 async def _try_port(port: Port) -> PortTried:
     return PortTried(port, *await listener.try_port(port.kind, port.host, port.number))
-
-
-@contextlib.contextmanager
-def _no_log() -> Iterator[None]:
-    """The gateway's own parts are tried, and what they would log is told in findings."""
-    before = structlog.get_config()
-    structlog.configure(processors=[_drop], cache_logger_on_first_use=False)
-    try:
-        yield
-    finally:
-        structlog.configure(**before)
-
-
-def _drop(*_: object) -> NoReturn:
-    raise structlog.DropEvent

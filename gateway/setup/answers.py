@@ -21,7 +21,7 @@ class Page(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Answers:
+class GivenAnswers:
     """All answers, each at its default until it is given."""
 
     callsign: str = ""

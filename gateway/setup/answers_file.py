@@ -1,4 +1,4 @@
-"""Answers from a file, for where there is no terminal: YAML, by the keys of the questions; secrets apart."""
+"""GivenAnswers from a file, for where there is no terminal: YAML, by the keys of the questions; secrets apart."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -7,7 +7,7 @@ from typing import Any
 from gateway.documents import Document, DocumentError, Problem, check, parse, read_text
 from gateway.documents.values import Section
 from gateway.settings.secret import read_secret
-from gateway.setup.answers import Answers
+from gateway.setup.answers import GivenAnswers
 from gateway.setup.questions import QUESTIONS, Around, Question
 
 _FILE = "_file"
@@ -44,7 +44,7 @@ class AnswersFile:
         self._document: Document = parse(text, str(path))
         self._section = check(self._document, AnswersSection)
 
-    def answer(self, question: Question, answers: Answers, around: Around) -> Answers:
+    def answer(self, question: Question, answers: GivenAnswers, around: Around) -> GivenAnswers:
         """The answers with the one to `question`. Raises `DocumentError`."""
         key = f"{question.key}{_FILE}" if question.is_secret else question.key
         try:
@@ -63,9 +63,9 @@ class AnswersFile:
         return "" if value is None else str(value)
 
 
-def answers_in(file: AnswersFile, around: Around, told: Callable[[str, Answers], None]) -> Answers:
+def answers_in(file: AnswersFile, around: Around, told: Callable[[str, GivenAnswers], None]) -> GivenAnswers:
     """All that is wanted; `told` hears of each. Raises `DocumentError`."""
-    answers = Answers()
+    answers = GivenAnswers()
     for question in QUESTIONS:
         if question.wanted(answers):
             answers = file.answer(question, answers, around)

@@ -2,18 +2,18 @@
 
 from collections.abc import Callable
 
-from gateway.setup.answers import Answers
+from gateway.setup.answers import GivenAnswers
 from gateway.setup.console import Console
 from gateway.setup.questions import QUESTIONS, Around, Question, is_yes
 from gateway.setup.trials import Trial
 
-Try = Callable[[str, Answers], Trial]
+Try = Callable[[str, GivenAnswers], Trial]
 """Tries the answers to the question of this key."""
 
 
-def hold(console: Console, around: Around, try_it: Try) -> Answers:
+def hold(console: Console, around: Around, try_it: Try) -> GivenAnswers:
     """Ask all that is wanted. Raises `LeftError`."""
-    answers = Answers()
+    answers = GivenAnswers()
     for question in QUESTIONS:
         if question.wanted(answers):
             answers = _answered(question, answers, console, around, try_it)
@@ -30,7 +30,7 @@ def yes_or_no(console: Console, asks: str, *, default: bool) -> bool:
             console.say(str(error))
 
 
-def _answered(question: Question, answers: Answers, console: Console, around: Around, try_it: Try) -> Answers:
+def _answered(question: Question, answers: GivenAnswers, console: Console, around: Around, try_it: Try) -> GivenAnswers:
     console.say("")
     if explained := question.explains(answers, around):
         console.say(explained)

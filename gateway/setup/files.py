@@ -1,13 +1,14 @@
 """What is to be written: the station file with its comments, secrets, the service's unit. Pure."""
 
-import json
 import secrets
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import yaml
+
 from gateway.settings import WEB_PORT
-from gateway.setup.answers import Answers, Page
+from gateway.setup.answers import GivenAnswers, Page
 from gateway.setup.trials import web_host
 
 STATION = "station.yaml"
@@ -22,6 +23,8 @@ _UNIT_PROGRAM = "/opt/stile/bin/stile"
 _SECRETS = "secrets"
 _OPEN, _PRIVATE = 0o644, 0o600
 _TOKEN_OCTETS = 24
+_ONE_LINE = 1_000_000
+"""Characters of a line before it would be folded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +46,7 @@ def new_token() -> str:
     return secrets.token_hex(_TOKEN_OCTETS)
 
 
-def new_files(answers: Answers, token: str, unit: str | None) -> list[NewFile]:
+def new_files(answers: GivenAnswers, token: str, unit: str | None) -> list[NewFile]:
     """All files, the station file last. `unit`: the service's, made for this place; None: no service is wanted."""
     files = [NewFile(f"{_SECRETS}/{name}", f"{text}\n", _PRIVATE) for name, text in _secrets(answers, token)]
     if unit is not None:
@@ -56,12 +59,12 @@ def unit_text(template: str, folder: Path, program: Path) -> str:
     return template.replace(_UNIT_PROGRAM, str(program)).replace(_UNIT_FOLDER, str(folder))
 
 
-def station_text(answers: Answers) -> str:
+def station_text(answers: GivenAnswers) -> str:
     """The station file."""
     return "\n".join([*_head(answers), *_receivers(answers), *_uplink(answers), *_house(answers), ""])
 
 
-def _head(answers: Answers) -> Iterator[str]:
+def _head(answers: GivenAnswers) -> Iterator[str]:
     yield "# A station file of Stile, written by `stile setup`."
     yield "# `stile check` says what it means, `stile doctor` whether it works."
     yield "station:"
@@ -77,7 +80,7 @@ def _head(answers: Answers) -> Iterator[str]:
         yield "  # position: {locator: IO88AO}   # where the antenna is, for distances and bearings"
 
 
-def _receivers(answers: Answers) -> Iterator[str]:
+def _receivers(answers: GivenAnswers) -> Iterator[str]:
     yield "receivers:   # as many as you like; names are yours to choose"
     for name, address in zip(answers.receiver_names, answers.receivers, strict=True):
         yield f"  - name: {name}"
@@ -85,7 +88,7 @@ def _receivers(answers: Answers) -> Iterator[str]:
     yield "policy: receive-only   # what may go up: a ready policy, or a path as ./mine.yaml"
 
 
-def _uplink(answers: Answers) -> Iterator[str]:
+def _uplink(answers: GivenAnswers) -> Iterator[str]:
     if not answers.servers:
         yield "# uplink:   # to send to the network, which needs your own callsign"
         yield "#   servers: [tcp://server.example:14580]"
@@ -99,7 +102,7 @@ def _uplink(answers: Answers) -> Iterator[str]:
         yield f"  # passcode_file: {_SECRETS}/passcode   # without one the gateway logs in to receive only"
 
 
-def _house(answers: Answers) -> Iterator[str]:
+def _house(answers: GivenAnswers) -> Iterator[str]:
     if answers.broker is not None:
         yield "bus:   # everything heard, for home automation and screens"
         yield f"  broker: {_quoted(answers.broker)}"
@@ -116,7 +119,7 @@ def _house(answers: Answers) -> Iterator[str]:
     yield "# lines: {listen: 127.0.0.1:7582}   # monitor text of everything heard, for programs that read it"
 
 
-def _secrets(answers: Answers, token: str) -> Iterator[tuple[str, str]]:
+def _secrets(answers: GivenAnswers, token: str) -> Iterator[tuple[str, str]]:
     if answers.passcode is not None:
         yield "passcode", answers.passcode.get_secret_value()
     if answers.broker_password is not None:
@@ -125,11 +128,12 @@ def _secrets(answers: Answers, token: str) -> Iterator[tuple[str, str]]:
         yield "web", token
 
 
-def _secret(answers: Answers, name: str) -> str:
+def _secret(answers: GivenAnswers, name: str) -> str:
     """How the station file names a secret: the service manager hands them to a service."""
     return f"$CREDENTIALS_DIRECTORY/{name}" if answers.service else f"{_SECRETS}/{name}"
 
 
 def _quoted(text: str) -> str:
-    """A text that YAML reads as this text and nothing else (YAML 1.2.2 section 7.3.1: JSON's strings are some)."""
-    return json.dumps(text)
+    """A text in double quotes, that YAML reads as this text and nothing else, whatever it holds."""
+    written: str = yaml.safe_dump(text, default_style='"', width=_ONE_LINE)
+    return written.rstrip("\n")

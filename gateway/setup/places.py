@@ -14,7 +14,7 @@ _HEMISPHERES = "NSEW"
 _BEFORE = re.compile(rf"\s*([{_HEMISPHERES}])([^{_HEMISPHERES}]+)([{_HEMISPHERES}])([^{_HEMISPHERES}]+)")
 _AFTER = re.compile(rf"([^{_HEMISPHERES}]+)([{_HEMISPHERES}])([^{_HEMISPHERES}]+)([{_HEMISPHERES}])\s*")
 _SEXAGESIMAL = re.compile(
-    rf"\s*({_NUMBER})\s*[°\s]?(?:\s*({_NUMBER})\s*['\u2032\s]?)?(?:\s*({_NUMBER})\s*[\"\u2033]?)?[\s,;]*"
+    rf"[\s,;]*({_NUMBER})\s*[°\s]?(?:\s*({_NUMBER})\s*['\u2032\s]?)?(?:\s*({_NUMBER})\s*[\"\u2033]?)?[\s,;]*"
 )
 _POLE, _DATE_LINE = 90, 180
 

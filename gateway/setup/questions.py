@@ -15,7 +15,7 @@ from gateway.settings.bus import BusSettings
 from gateway.settings.secret import HIGHEST_PASSCODE
 from gateway.settings.station import StationSettings
 from gateway.settings.uplink import UplinkSettings
-from gateway.setup.answers import Answers, Page
+from gateway.setup.answers import GivenAnswers, Page
 from gateway.setup.places import HOW_TO_WRITE, read_place
 from gateway.setup.surroundings import FoundDecoder
 from gateway.uplink.passcode import belongs
@@ -47,21 +47,25 @@ class Around(Protocol):
         """Whether what the broker in the process needs is installed."""
 
     @property
+    def is_for_a_service(self) -> bool:
+        """Whether the folder is one of those where services have theirs."""
+
+    @property
     def can_be_a_service(self) -> bool:
         """Whether the folder is one that a service may read."""
 
 
-def _nothing(_answers: Answers, _around: Around) -> str:
+def _nothing(_answers: GivenAnswers, _around: Around) -> str:
     return ""
 
 
-def _always(_answers: Answers) -> bool:
+def _always(_answers: GivenAnswers) -> bool:
     return True
 
 
-Words = Callable[[Answers, Around], str]
-Read = Callable[[str, Answers, Around], Mapping[str, Any]]
-"""From what was typed to fields of `Answers`. Raises `ValueError`, whose message says what would be right."""
+Words = Callable[[GivenAnswers, Around], str]
+Read = Callable[[str, GivenAnswers, Around], Mapping[str, Any]]
+"""From what was typed to fields of `GivenAnswers`. Raises `ValueError`, whose message says what would be right."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,10 +83,10 @@ class Question:
     default: Words = field(default=_nothing)
     """The answer of who only presses Enter; it is shown unless it is empty."""
 
-    wanted: Callable[[Answers], bool] = field(default=_always)
+    wanted: Callable[[GivenAnswers], bool] = field(default=_always)
     is_secret: bool = False
 
-    def answered(self, text: str, answers: Answers, around: Around) -> Answers:
+    def answered(self, text: str, answers: GivenAnswers, around: Around) -> GivenAnswers:
         """The answers with this one. Raises `ValueError`."""
         said = text.strip() or self.default(answers, around)
         return replace(answers, **self.read(said, answers, around))
@@ -96,13 +100,13 @@ def is_yes(text: str) -> bool:
     raise ValueError(f"{text.strip()!r} is neither yes nor no")
 
 
-def _read_callsign(text: str, _answers: Answers, _around: Around) -> Mapping[str, Any]:
+def _read_callsign(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
     if text.lower().rstrip(".") in LISTENING:
         return {"listens_only": True, "callsign": ""}
     return {"callsign": _proper_name(text), "listens_only": False}
 
 
-def _read_name(text: str, _answers: Answers, _around: Around) -> Mapping[str, Any]:
+def _read_name(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
     return {"callsign": _proper_name(text)}
 
 
@@ -113,14 +117,14 @@ def _proper_name(text: str) -> str:
     return name
 
 
-def _read_place(text: str, _answers: Answers, _around: Around) -> Mapping[str, Any]:
+def _read_place(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
     if text.lower() in NOTHING:
         return {"place": None, "locator": None}
     place, locator = read_place(text)
     return {"place": place, "locator": locator}
 
 
-def _explain_decoders(_answers: Answers, around: Around) -> str:
+def _explain_decoders(_answers: GivenAnswers, around: Around) -> str:
     lines = [f"  {number}  {one.address}  {one.heard}" for number, one in enumerate(around.decoders, 1)]
     lines += [
         f"  {number}  kiss+serial://{device}" for number, device in enumerate(around.serial_devices, len(lines) + 1)
@@ -130,7 +134,7 @@ def _explain_decoders(_answers: Answers, around: Around) -> str:
     return "\n".join(lines) or "No decoder was found on this computer."
 
 
-def _read_receivers(text: str, _answers: Answers, around: Around) -> Mapping[str, Any]:
+def _read_receivers(text: str, _answers: GivenAnswers, around: Around) -> Mapping[str, Any]:
     found = [*(one.address for one in around.decoders), *(f"kiss+serial://{one}" for one in around.serial_devices)]
     addresses = tuple(dict.fromkeys(_receiver(word, found) for word in re.split(r"[\s,]+", text) if word))
     if not addresses:
@@ -150,14 +154,14 @@ def _receiver(word: str, found: list[str]) -> str:
     return word
 
 
-def _read_servers(text: str, _answers: Answers, _around: Around) -> Mapping[str, Any]:
+def _read_servers(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
     if text.lower() in NOTHING:
         return {"servers": ()}
     servers = [word if "://" in word else f"tcp://{word}" for word in re.split(r"[\s,]+", text) if word]
     return {"servers": tuple(_checked(UplinkSettings, "servers", servers=servers))}
 
 
-def _read_passcode(text: str, answers: Answers, _around: Around) -> Mapping[str, Any]:
+def _read_passcode(text: str, answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
     if text.lower() in {*NOTHING, "-1"}:
         return {"passcode": None}
     if not (text.isascii() and text.isdecimal() and len(text) < 6 and int(text) <= HIGHEST_PASSCODE):  # noqa: PLR2004 - digits
@@ -167,7 +171,7 @@ def _read_passcode(text: str, answers: Answers, _around: Around) -> Mapping[str,
     return {"passcode": SecretStr(text)}
 
 
-def _read_broker(text: str, _answers: Answers, around: Around) -> Mapping[str, Any]:
+def _read_broker(text: str, _answers: GivenAnswers, around: Around) -> Mapping[str, Any]:
     if text.lower() in NOTHING:
         return {"broker": None}
     if text == EMBEDDED and not around.can_embed_a_broker:
@@ -176,7 +180,7 @@ def _read_broker(text: str, _answers: Answers, around: Around) -> Mapping[str, A
     return {"broker": _checked(BusSettings, "broker", broker=address)}
 
 
-def _read_broker_user(text: str, _answers: Answers, _around: Around) -> Mapping[str, Any]:
+def _read_broker_user(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
     return {"broker_user": None if text.lower() in NOTHING else _checked_user(text)}
 
 
@@ -185,7 +189,7 @@ def _checked_user(text: str) -> str:
     return text
 
 
-def _read_broker_password(text: str, answers: Answers, _around: Around) -> Mapping[str, Any]:
+def _read_broker_password(text: str, answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
     if not text:
         raise ValueError("there is no password")
     if not text.isprintable() or answers.broker is None:
@@ -196,7 +200,7 @@ def _read_broker_password(text: str, answers: Answers, _around: Around) -> Mappi
     return {"broker_password": SecretStr(text)}
 
 
-def _read_page(text: str, _answers: Answers, _around: Around) -> Mapping[str, Any]:
+def _read_page(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
     try:
         return {"page": Page("no" if text.lower() in NOTHING else text.lower())}
     except ValueError:
@@ -215,15 +219,15 @@ def _checked(section: type[Any], name: str, **values: object) -> Any:  # noqa: A
         raise ValueError(error.errors()[0]["msg"].removeprefix("Value error, ")) from None
 
 
-def _needs_user(answers: Answers) -> bool:
+def _needs_user(answers: GivenAnswers) -> bool:
     return answers.broker is not None and not answers.broker.startswith(EMBEDDED)
 
 
-def _first_decoder(_answers: Answers, around: Around) -> str:
+def _first_decoder(_answers: GivenAnswers, around: Around) -> str:
     return "1" if any(one.speaks for one in around.decoders) else ""
 
 
-def _usual_broker(_answers: Answers, around: Around) -> str:
+def _usual_broker(_answers: GivenAnswers, around: Around) -> str:
     return "mqtt://127.0.0.1:1883" if around.has_broker else "no"
 
 
@@ -232,9 +236,7 @@ QUESTIONS = (
         "callsign",
         'Your callsign with an SSID, as QX1GAT-10, or "I only listen"',
         _read_callsign,
-        lambda *_: (
-            "To send to the network needs your own callsign; the SSID tells your stations from each other."
-        ),
+        lambda *_: "To send to the network needs your own callsign; the SSID tells your stations from each other.",
         lambda *_: "I only listen",
     ),
     Question(
@@ -313,6 +315,6 @@ QUESTIONS = (
         "Write a service, so that it runs from the start of the computer",
         _flag("service"),
         lambda _, around: "" if around.can_be_a_service else _NO_SERVICE,
-        lambda _, around: "yes" if around.can_be_a_service else "no",
+        lambda _, around: "yes" if around.is_for_a_service and around.can_be_a_service else "no",
     ),
 )

@@ -2,15 +2,18 @@
 
 import asyncio
 import importlib.util
+import os
+import shlex
 import sys
 from collections.abc import Iterator
 from functools import cached_property
 from importlib import resources
 from pathlib import Path
 
+from gateway.groundwork.silence import without_log
 from gateway.settings import MQTT_PORT, WEB_PORT
 from gateway.setup import surroundings
-from gateway.setup.answers import Answers, Page
+from gateway.setup.answers import GivenAnswers, Page
 from gateway.setup.answers_file import AnswersFile, answers_in
 from gateway.setup.console import Console
 from gateway.setup.dialogue import hold
@@ -25,6 +28,8 @@ FOLDER = Path("stile-station")
 
 _HOMES = (Path("/home"), Path("/root"), Path("/run/user"))
 """What a service does not see (systemd.exec(5), ProtectHome)."""
+
+_SERVICES = Path("/etc")
 
 CAUTIONS = (
     "Not a distress watch: nobody may rely on this for safety of life.",
@@ -68,6 +73,11 @@ class ThisComputer:
         return importlib.util.find_spec("amqtt") is not None
 
     @property
+    def is_for_a_service(self) -> bool:
+        """Whether the folder is one of those where services have theirs."""
+        return _SERVICES in self._folder.parents
+
+    @property
     def can_be_a_service(self) -> bool:
         """Whether the folder, and this program, lie where a service may read."""
         places = (self._folder, Path(sys.prefix).resolve())
@@ -76,11 +86,12 @@ class ThisComputer:
 
 def set_up(folder: Path, console: Console, answers_file: Path | None = None) -> None:
     """Ask, or read the answers, and write. Raises `SetupError`, `LeftError` and `DocumentError`: nothing is written."""
-    _refuse_to_overwrite(folder)
+    _require_room(folder)
     around, trials = ThisComputer(folder, console), Trials(folder)
 
-    def try_it(key: str, answers: Answers) -> Trial:
-        return asyncio.run(trials.of(key, answers))
+    def try_it(key: str, answers: GivenAnswers) -> Trial:
+        with without_log():
+            return asyncio.run(trials.of(key, answers))
 
     if answers_file is None:
         console.say("\n".join(CAUTIONS))
@@ -100,7 +111,11 @@ def set_up(folder: Path, console: Console, answers_file: Path | None = None) -> 
     console.say("\n".join(_next_steps(folder, answers, token)))
 
 
-def _refuse_to_overwrite(folder: Path) -> None:
+def _require_room(folder: Path) -> None:
+    """See before the first question that what is written at the end can be."""
+    nearest = next(place for place in (folder.absolute(), *folder.absolute().parents) if place.exists())
+    if not nearest.is_dir() or not os.access(nearest, os.W_OK | os.X_OK):
+        raise SetupError(f"{nearest} is no folder that you may write to: name another folder, or begin with sudo")
     for name in (STATION, UNIT, "secrets"):
         if (folder / name).exists():
             raise SetupError(f"{folder / name} is there already, and is left as it is: name another folder")
@@ -116,15 +131,15 @@ def _unit(folder: Path) -> str:
     return unit_text(template, folder.resolve(), Path(sys.prefix) / "bin" / "stile")
 
 
-def _next_steps(folder: Path, answers: Answers, token: str) -> Iterator[str]:
-    station = folder / STATION
+def _next_steps(folder: Path, answers: GivenAnswers, token: str) -> Iterator[str]:
+    station = shlex.quote(str(folder / STATION))
     yield ""
     yield f"Written: {station}. What next:"
-    yield f"  stile check {station}     says what it means"
-    yield f"  stile doctor {station}    looks at everything around it"
     if answers.service:
-        yield from _service_steps(folder)
+        yield from _service_steps(folder.resolve(), station)
     else:
+        yield f"  stile check {station}     says what it means"
+        yield f"  stile doctor {station}    looks at everything around it"
         yield f"  stile run {station}       runs the gateway"
     if answers.page is Page.HERE:
         yield f"The page, once it runs: http://127.0.0.1:{WEB_PORT}/"
@@ -137,7 +152,9 @@ def _next_steps(folder: Path, answers: Answers, token: str) -> Iterator[str]:
         yield f"(It stands in {folder / 'secrets' / 'web'}, and goes over the house's network in the clear.)"
 
 
-def _service_steps(folder: Path) -> Iterator[str]:
+def _service_steps(folder: Path, station: str) -> Iterator[str]:
+    unit, secrets = shlex.quote(str(folder / UNIT)), shlex.quote(str(folder / "secrets"))
     yield "  sudo useradd --system --user-group --no-create-home --shell /usr/sbin/nologin stile"
-    yield f"  sudo install -m 644 {folder.resolve() / UNIT} /etc/systemd/system/{UNIT}"
+    yield f"  sudo install -m 644 {unit} /etc/systemd/system/{UNIT}"
     yield "  sudo systemctl enable --now stile"
+    yield f"  sudo CREDENTIALS_DIRECTORY={secrets} stile doctor {station}    looks at everything around it"

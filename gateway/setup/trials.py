@@ -16,7 +16,7 @@ from gateway.receivers.address import parse
 from gateway.settings import RECEIVE_ONLY_PASSCODE, WEB_PORT
 from gateway.settings.bus import BusSettings
 from gateway.settings.uplink import UplinkSettings
-from gateway.setup.answers import Answers, Page
+from gateway.setup.answers import GivenAnswers, Page
 from gateway.setup.places import said_back, usual_frequency
 
 _SHOWN = 70
@@ -42,18 +42,18 @@ class Trials:
     folder: Path
     listen_seconds: float = receiver.LISTEN_SECONDS
 
-    async def of(self, key: str, answers: Answers) -> Trial:
+    async def of(self, key: str, answers: GivenAnswers) -> Trial:
         """Try what was answered to the question `key`."""
         tries = _TRIES.get(key)
         return _FINE if tries is None else await tries(self, answers)
 
-    async def place(self, answers: Answers) -> Trial:
+    async def place(self, answers: GivenAnswers) -> Trial:
         """Said back in other words: the operator alone knows."""
         if answers.place is None:
             return _FINE
         return Trial((said_back(answers.place),), asks="Is that right?")
 
-    async def receivers(self, answers: Answers) -> Trial:
+    async def receivers(self, answers: GivenAnswers) -> Trial:
         """Each is heard by the gateway's own receiver."""
         heard = await asyncio.gather(
             *(receiver.hear("trial", parse(address), seconds=self.listen_seconds) for address in answers.receivers)
@@ -64,32 +64,32 @@ class Trials:
             lines.append(f"VHF stations near you are usually on {usual} (common practice; your band plan goes first).")
         return Trial(tuple(lines), all(map(_is_fine, heard)))
 
-    async def servers(self, answers: Answers) -> Trial:
+    async def servers(self, answers: GivenAnswers) -> Trial:
         """Each is greeted, and asked to let us receive."""
         return await self._log_in(answers, RECEIVE_ONLY_PASSCODE)
 
-    async def passcode(self, answers: Answers) -> Trial:
+    async def passcode(self, answers: GivenAnswers) -> Trial:
         """Each server is asked to verify the login."""
         if answers.passcode is None:
             return Trial(("Without a passcode nothing goes up; it can be added later.",))
         return await self._log_in(answers, int(answers.passcode.get_secret_value()))
 
-    async def broker(self, answers: Answers) -> Trial:
+    async def broker(self, answers: GivenAnswers) -> Trial:
         """It is asked whether it lets guests in; a refusal leads to the next question."""
         if answers.broker is None or BusSettings(broker=answers.broker).embedded:
             return _FINE
         trial = await self._ask_broker(answers)
         return trial if trial.is_fine else Trial(trial.lines)
 
-    async def broker_user(self, answers: Answers) -> Trial:
+    async def broker_user(self, answers: GivenAnswers) -> Trial:
         """Who needs no user must be let in without."""
         return await self._ask_broker(answers) if answers.broker_user is None else _FINE
 
-    async def broker_password(self, answers: Answers) -> Trial:
+    async def broker_password(self, answers: GivenAnswers) -> Trial:
         """The user must be let in, and have the rights."""
         return await self._ask_broker(answers)
 
-    async def page(self, answers: Answers) -> Trial:
+    async def page(self, answers: GivenAnswers) -> Trial:
         """Its port must be free."""
         if answers.page is Page.NO:
             return _FINE
@@ -98,7 +98,7 @@ class Trials:
             return _FINE
         return Trial((f"port {WEB_PORT} cannot be had: {said}; does a gateway run here already?",), is_fine=False)
 
-    async def journal(self, answers: Answers) -> Trial:
+    async def journal(self, answers: GivenAnswers) -> Trial:
         """Its folder must have room."""
         if not answers.journal or answers.service:
             return _FINE
@@ -106,7 +106,7 @@ class Trials:
         found = disk.look(folder)
         return Trial((f"{folder}: {found.trouble}",), is_fine=False) if found.trouble else _FINE
 
-    async def _log_in(self, answers: Answers, passcode: int) -> Trial:
+    async def _log_in(self, answers: GivenAnswers, passcode: int) -> Trial:
         addresses = UplinkSettings(servers=list(answers.servers)).addresses if answers.servers else ()
         found = await asyncio.gather(
             *(network_server.ask(host, port, answers.callsign, passcode, watch_seconds=0) for host, port in addresses)
@@ -114,7 +114,7 @@ class Trials:
         lines = [f"{host}:{port}: {_answered(each)}" for (host, port), each in zip(addresses, found, strict=True)]
         return Trial(tuple(lines), all(each.software and (each.accepted or each.verified is None) for each in found))
 
-    async def _ask_broker(self, answers: Answers) -> Trial:
+    async def _ask_broker(self, answers: GivenAnswers) -> Trial:
         if answers.broker is None:
             return _FINE
         section = BusSettings(broker=answers.broker, username=answers.broker_user)
@@ -128,7 +128,7 @@ class Trials:
         return Trial(("it lets us in, and takes and retains what is published",))
 
 
-_TRIES: dict[str, Callable[[Trials, Answers], Awaitable[Trial]]] = {
+_TRIES: dict[str, Callable[[Trials, GivenAnswers], Awaitable[Trial]]] = {
     "place": Trials.place,
     "receivers": Trials.receivers,
     "servers": Trials.servers,
