@@ -9,11 +9,17 @@ import pytest
 from demo.network_server import NetworkServer
 from gateway import cli, settings
 from gateway.commands.checking import check_station
-from gateway.setup import setup, surroundings
+from gateway.setup import surroundings
 from gateway.setup.trials import Trial, Trials
 from tests.mosquitto_broker import free_port
 from tests.probes.answering import frame, in_kiss, saying
 from tests.setup.at_a_terminal import setting_up
+
+
+def is_any(folder: Path) -> bool:
+    """Whether there is anything in it."""
+    return any(folder.iterdir())
+
 
 PASSCODE = "21161"  # trade-notes' check value for QX1GAT, from memory
 FRAMES = in_kiss(*(frame(f">report {number}") for number in range(25)))
@@ -62,7 +68,7 @@ async def test_control_c_leaves_nothing(tmp_path: Path, at: str) -> None:
         await terminal.until("Left: nothing was written.")
         assert await terminal.status() == cli.FOUND_WRONG
         assert "Traceback" not in terminal.shown
-    assert os.listdir(tmp_path) == []
+    assert not is_any(tmp_path)
 
 
 @pytest.fixture
@@ -70,7 +76,6 @@ def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(surroundings, "listening_ports", lambda *_: [])
     monkeypatch.setattr(surroundings, "serial_devices", lambda *_: [])
     monkeypatch.setattr(surroundings, "address_in_the_house", lambda: "192.0.2.7")
-    monkeypatch.setattr(setup, "WEB_PORT", free_port())
     monkeypatch.chdir(tmp_path)
     (tmp_path / "passcode").write_text(PASSCODE)
     return tmp_path
@@ -102,7 +107,7 @@ def test_for_the_house_a_token_is_made_and_an_address_told_with_its_code(
     out = capsys.readouterr().out
     token = (house / "post/secrets/web").read_text().strip()
     assert f"It asks for this token once: {token}\n" in out
-    assert f"http://192.0.2.7:{setup.WEB_PORT}/" in out
+    assert f"http://192.0.2.7:{settings.WEB_PORT}/" in out
     assert sum(line.startswith("██") for line in out.splitlines()) >= 14
     assert settings.load(house / "post/station.yaml", {}).web_token is not None
 
@@ -129,16 +134,9 @@ def untried(monkeypatch: pytest.MonkeyPatch) -> None:
     ],
 )
 def test_a_mistake_in_the_answers_is_told_with_its_line_and_nothing_is_written(
-    house: Path,
-    answers: dict[str, object],
-    said: str,
-    capsys: pytest.CaptureFixture[str],
-    monkeypatch: pytest.MonkeyPatch,
+    house: Path, answers: dict[str, object], said: str, capsys: pytest.CaptureFixture[str], untried: None
 ) -> None:
-    async def nothing(*_: object, **__: object) -> setup.Trial:
-        return setup.Trial()
-
-    monkeypatch.setattr(setup.Trials, "of", nothing)
+    del untried
     assert cli.main(["setup", "post", "--answers", str(written(house, **answers))]) == cli.FOUND_WRONG
     told = capsys.readouterr().err
     assert said in told
