@@ -3,6 +3,7 @@
 import asyncio
 import gc
 import io
+import os
 import shutil
 from collections.abc import Generator
 
@@ -10,8 +11,12 @@ import hypothesis
 import pytest
 
 hypothesis.settings.register_profile("stile", deadline=None, derandomize=True)
-hypothesis.settings.load_profile("stile")
 """The same examples in every run, and no limit of time for one: a loaded machine makes no test fail."""
+
+hypothesis.settings.register_profile("nightly", deadline=None, max_examples=1000, print_blob=True)
+"""Others in every run, and more: `STILE_EXAMPLES=nightly tests/run`. What fails says how to make it fail again."""
+
+hypothesis.settings.load_profile(os.environ.get("STILE_EXAMPLES", "stile"))
 
 MISSING_TOOL = "missing tool"
 

@@ -1,0 +1,83 @@
+"""Octets that are made to reach new code, into everything that reads what strangers send.
+
+    .venv/bin/pip install 'atheris>=3,<4'        # a fuzzer that is led by coverage; it has wheels for Linux
+    .venv/bin/python -m tests.bench.fuzzing --minutes 60
+    .venv/bin/python -m tests.bench.fuzzing --only report --minutes 5
+
+Each target of `fuzz_targets.py` has its share of the time, in one process after the other. What a reader lets out, or
+takes more than some seconds or memory for, is printed with its octets, and it ends with 1. One line a target tells how
+many inputs there were, and how many branches they reached.
+"""
+
+import argparse
+import re
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+SECONDS_AN_INPUT = 5
+MEMORY_MB = 1000
+LONGEST_INPUT = 2000
+
+_DONE = re.compile(r"^Done \d+ runs", re.MULTILINE)
+_STATUS = re.compile(r"#(\d+)\s+\w+\s+cov: (\d+)(?: ft: (\d+))?.*?exec/s: (\d+)")
+
+
+def fuzz(name: str, folder: str, seconds: int) -> None:
+    """In a process of its own: never returns."""
+    import atheris  # noqa: PLC0415 - installed by hand, for this alone
+
+    with atheris.instrument_imports(include=["gateway"]):
+        from tests.bench.fuzz_targets import TARGETS  # noqa: PLC0415 - counted from its import on
+
+    target = TARGETS[name]
+    for number, seed in enumerate(target.seeds):
+        (Path(folder) / f"seed-{number}").write_bytes(seed)
+    limits = [f"-max_total_time={seconds}", f"-timeout={SECONDS_AN_INPUT}", f"-rss_limit_mb={MEMORY_MB}"]
+    atheris.Setup(
+        [name, folder, f"-max_len={LONGEST_INPUT}", f"-artifact_prefix={folder}/found-", *limits], target.read
+    )
+    atheris.Fuzz()
+
+
+def run(name: str, seconds: int) -> bool:
+    """Fuzz one target; whether nothing got out."""
+    with tempfile.TemporaryDirectory(prefix="fuzz-") as folder:
+        command = [sys.executable, "-m", "tests.bench.fuzzing", "--child", name, folder, str(seconds)]
+        said = subprocess.run(command, capture_output=True, text=True, errors="replace", check=False).stderr
+        counted = _STATUS.findall(said)
+        inputs, branches, _, pace = counted[-1] if counted else ("0", "0", "", "0")
+        print(f"{name:14} {int(inputs):>10,} inputs  {branches:>6} branches reached  {pace:>6} a second", flush=True)
+        found = sorted(Path(folder).glob("found-*"))
+        for path in found:
+            print(f"  {path.name[6:20]}: {path.read_bytes()!r}")
+        if found or not _DONE.search(said):
+            print("\n".join(said.splitlines()[-40:]))
+            return False
+    return True
+
+
+def names() -> list[str]:
+    """Of all targets."""
+    text = (Path(__file__).parent / "fuzz_targets.py").read_text("utf-8")
+    return re.findall(r'^    "([a-z-]+)": Fuzzed\(', text, re.MULTILINE)
+
+
+def main() -> int:
+    """The command line."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    parser.add_argument("--only", action="append", choices=names(), metavar="TARGET", help="; ".join(names()))
+    parser.add_argument("--minutes", type=float, default=60.0, help="in all (60)")
+    parser.add_argument("--child", nargs=3, help=argparse.SUPPRESS)
+    chosen = parser.parse_args()
+    if chosen.child:
+        name, folder, seconds = chosen.child
+        fuzz(name, folder, int(seconds))
+    wanted = chosen.only or names()
+    held = [run(name, max(1, int(chosen.minutes * 60 / len(wanted)))) for name in wanted]
+    return 0 if all(held) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,141 @@
+"""Faults drawn by chance, one or two at a time, upon a gateway that goes on: nothing twice, nothing late, all adds up.
+
+    .venv/bin/python -m tests.bench.soak --minutes 45 --draw 1
+
+Servers, decoder, broker, wall clock, disk, log, clients and the process itself take their turns. The draw is printed:
+the same one makes the same faults. At each step's end all must be well again and the books are held against each other.
+Every minute it prints what the gateway holds: memory, descriptors, threads, tasks. In the middle part the process is
+never ended, so that its memory after 5 minutes and at the end can be compared; before and after that it is killed and
+restarted as well. It ends with 1 where anything was wrong. It wants a mosquitto; with libfaketime, clocks jump, too.
+"""
+
+import argparse
+import asyncio
+import random
+import re
+import signal
+import statistics
+import sys
+import tempfile
+import time
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.bench.soak_faults import FAULTS, Fault
+from tests.bench.soak_post import HAS_FAKETIME, Post, post
+
+FIRST_MINUTES = 4.0
+"""So long the process is ended, too, and again in the last part, which lasts as long."""
+
+MOST_GROWTH_MB = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What the gateway holds at one moment."""
+
+    minutes: float
+    memory_mb: float
+    descriptors: int
+    threads: int
+    tasks: int
+
+
+async def reading(place: Post, began: float) -> Reading | None:
+    """Now; None where there is no process (Linux, proc_pid_status(5))."""
+    tasks, process = place.folder / "tasks", place.process
+    if process is None or process.returncode is not None:
+        return None
+    with suppress(OSError):
+        tasks.unlink(missing_ok=True)
+        process.send_signal(signal.SIGUSR1)
+        await asyncio.sleep(0.5)
+        return _read(process.pid, tasks, (time.monotonic() - began) / 60)
+    return None
+
+
+def _read(process: int, tasks: Path, minutes: float) -> Reading:
+    status = Path(f"/proc/{process}/status").read_text("ascii")
+    found = dict(re.findall(r"^(VmRSS|Threads):\s+(\d+)", status, re.MULTILINE))
+    descriptors = sum(1 for _ in Path(f"/proc/{process}/fd").iterdir())
+    counted = int(tasks.read_text("ascii")) if tasks.exists() else -1
+    return Reading(minutes, int(found["VmRSS"]) / 1024, descriptors, int(found["Threads"]), counted)
+
+
+async def keep_reading(place: Post, began: float, readings: list[Reading]) -> None:
+    """Every minute."""
+    while True:
+        now = await reading(place, began)
+        if now is not None:
+            readings.append(now)
+            print(
+                f"{now.minutes:6.1f} min  {now.memory_mb:6.1f} MB  {now.descriptors:3} descriptors  {now.threads:2} "
+                f"threads  {now.tasks:3} tasks  {len(place.books.arrived)} of {len(place.books.said)} up",
+                flush=True,
+            )
+        await asyncio.sleep(60.0 - (time.monotonic() - began) % 60.0)
+
+
+async def step(place: Post, chance: random.Random, faults: list[Fault]) -> None:
+    """One or two faults at once, then all well again."""
+    drawn = [(fault, chance.uniform(0.5, 8.0)) for fault in chance.sample(faults, chance.choice((1, 1, 2)))]
+    print("      " + ", ".join(f"{fault.name} {seconds:.1f} s" for fault, seconds in drawn), flush=True)
+    if any(fault.ends_process for fault, _ in drawn):  # a process that is away cannot suffer anything else
+        drawn = [each for each in drawn if each[0].ends_process][:1]
+    await asyncio.gather(*(fault.suffer(place, seconds) for fault, seconds in drawn))
+    await place.until_well()
+    await asyncio.sleep(chance.uniform(0.0, 2.0))
+    await place.add_up()
+
+
+async def soak(minutes: float, draw: int, folder: Path) -> bool:
+    """Whether nothing was wrong."""
+    chance, readings = random.Random(draw), list[Reading]()
+    began = time.monotonic()
+    lasting = [fault for fault in FAULTS if not fault.ends_process]
+    async with post(folder) as place:
+        watching = asyncio.create_task(keep_reading(place, began, readings))
+        first = min(FIRST_MINUTES, minutes / 4)
+        for until, faults in ((first, FAULTS), (minutes, lasting), (minutes + first, FAULTS)):
+            while time.monotonic() - began < until * 60:
+                await step(place, chance, faults)
+            readings += [now] if (now := await reading(place, began)) else []
+        watching.cancel()
+        place.quiet = True
+        await place.end(signal.SIGTERM)
+        print(place.check_journal())
+    return _tell(place, readings, first, minutes)
+
+
+def _tell(place: Post, readings: list[Reading], first: float, minutes: float) -> bool:
+    books = place.books
+    print(f"{len(books.arrived)} of {len(books.said)} frames went up, the slowest in {books.worst_seconds:.2f} s")
+    steady = [each for each in readings if first + 1 <= each.minutes <= minutes + 0.2]
+    late = [each.memory_mb for each in steady[-3:]]
+    if late:
+        then, now = steady[0], statistics.median(late)
+        grown = now - then.memory_mb
+        print(f"memory: {then.memory_mb:.1f} MB after {then.minutes:.1f} min, {now:.1f} at the end: {grown:+.1f} MB")
+        if grown > MOST_GROWTH_MB:
+            books.note(f"memory grew by {grown:.1f} MB")
+    for wrong in books.wrong:
+        print(f"wrong: {wrong}")
+    print("nothing was wrong" if not books.wrong else f"{len(books.wrong)} things were wrong")
+    return not books.wrong
+
+
+def main() -> int:
+    """The command line."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    parser.add_argument("--minutes", type=float, default=45.0)
+    parser.add_argument("--draw", type=int, default=random.SystemRandom().randrange(1 << 20))
+    chosen = parser.parse_args()
+    clocks = "" if HAS_FAKETIME else "; clocks do not jump, for want of libfaketime"
+    print(f"draw {chosen.draw}, {chosen.minutes:g} minutes{clocks}", flush=True)
+    with tempfile.TemporaryDirectory(prefix="soak-") as folder:
+        return 0 if asyncio.run(soak(chosen.minutes, chosen.draw, Path(folder))) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
