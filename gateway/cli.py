@@ -7,10 +7,11 @@ import io
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
 
 from gateway import __version__
+from gateway.commands import usage
 from gateway.running.lock import LockHeldError
 from gateway.settings import DocumentError
 
@@ -34,7 +35,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the value is the exit status."""
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # what the terminal has no character for is escaped
-    options = _parser().parse_args(arguments)
+    options = _read(sys.argv[1:] if arguments is None else arguments)
     try:
         status: int = options.command(options)
         if sys.stdout is not None:  # it is None where the descriptor was closed at the start
@@ -48,14 +49,27 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return status
 
 
-def _parser() -> argparse.ArgumentParser:
+def _read(arguments: Sequence[str]) -> argparse.Namespace:
+    """What was asked for. Leaves with 2 where that is no command, or not how it is used."""
+    parser, commands = parsers()
+    wrong = usage.what_is_wrong(arguments, commands)
+    if wrong is not None:
+        parser.error(wrong)
+    if not arguments:
+        parser.print_help(sys.stderr)
+        parser.exit(USED_WRONGLY)
+    return parser.parse_args(arguments)
+
+
+def parsers() -> tuple[argparse.ArgumentParser, Collection[str]]:
+    """What reads the arguments, and the names of all commands."""
     parser = argparse.ArgumentParser(
         prog="stile",
         description="The gateway between a radio decoder, the position-reporting network and the house.",
         epilog=NOT_A_DISTRESS_WATCH,
     )
-    parser.add_argument("--version", action="version", version=f"stile {__version__}")
-    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    parser.add_argument("-V", "--version", action="version", version=f"stile {__version__}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
 
     run = commands.add_parser("run", help="run the gateway")
     run.add_argument("station", type=Path, metavar="STATION", help="the station file")
@@ -84,12 +98,12 @@ def _parser() -> argparse.ArgumentParser:
 
     _add_panel(commands.add_parser("panel", help="keep the picture of a running gateway on a small screen"))
 
-    setup = commands.add_parser("setup", help="ask for what a station file needs, try each answer, and write it")
+    setup = commands.add_parser("setup", help="ask for what a station file needs, try it, and write it")
     setup.add_argument("folder", type=Path, nargs="?", metavar="FOLDER", help="a new folder (default: stile-station)")
     setup.add_argument("--answers", type=Path, metavar="FILE", help="read the answers from a file, and ask nothing")
     setup.set_defaults(command=_setup)
 
-    doctor = commands.add_parser("doctor", help="look at everything outside the station file, and say what is wrong")
+    doctor = commands.add_parser("doctor", help="say what is wrong outside the station file, and what to do")
     doctor.add_argument("station", type=Path, metavar="STATION", help="the station file")
     doctor.add_argument("--time", metavar="HOST", help="a time server to compare the clock with")
     doctor.add_argument("--json", action="store_true", help="print one JSON object")
@@ -97,7 +111,18 @@ def _parser() -> argparse.ArgumentParser:
     doctor.set_defaults(command=_doctor)
 
     _add_replay(commands.add_parser("replay", help="judge what was heard again, by one policy or two"))
-    return parser
+
+    changes = commands.add_parser("changes", help="say what changed from version to version")
+    changes.add_argument("--since", metavar="VERSION", help="only what came after this version")
+    changes.set_defaults(command=_changes)
+
+    completion = commands.add_parser("completion", help="print what a shell reads to complete the commands")
+    completion.add_argument("shell", choices=usage.SHELLS, help="the shell")
+    completion.set_defaults(command=_completion)
+
+    manual = commands.add_parser("manual", help="print the manual page: `stile manual | man -l -`")
+    manual.set_defaults(command=_manual)
+    return parser, commands.choices
 
 
 def _add_replay(replay: argparse.ArgumentParser) -> None:
@@ -272,6 +297,35 @@ def _replay(options: argparse.Namespace) -> int:
         print(request.misuse, file=sys.stderr)
         return USED_WRONGLY
     return FINE if replaying.Replaying(request).run(sys.stdout) else FOUND_WRONG
+
+
+def _changes(options: argparse.Namespace) -> int:
+    from gateway.commands import changes  # noqa: PLC0415 - loaded by the command that needs it
+
+    try:
+        print(changes.changes(options.since))
+    except changes.UnknownVersionError as error:
+        print(error, file=sys.stderr)
+        return FOUND_WRONG
+    return FINE
+
+
+def _completion(options: argparse.Namespace) -> int:
+    return _print_made(lambda parser: usage.completion(parser, options.shell))
+
+
+def _manual(_: argparse.Namespace) -> int:
+    return _print_made(usage.manual)
+
+
+def _print_made(make: Callable[[argparse.ArgumentParser], str]) -> int:
+    """Print what is made from the parser of the commands."""
+    try:
+        print(make(parsers()[0]), end="")
+    except usage.ExtraMissingError as error:
+        print(error, file=sys.stderr)
+        return FOUND_WRONG
+    return FINE
 
 
 def _say_problems(error: DocumentError, *, as_json: bool) -> None:

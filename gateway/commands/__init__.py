@@ -2,6 +2,7 @@
 
 | file | holds |
 | --- | --- |
+| `changes.py` | `stile changes`: what changed from version to version, as the package carries it |
 | `checking.py` | what `stile check` says of a station file: what is wrong with it |
 | `explaining.py` | what `stile explain` tells of one frame: each question asked of it, the answer, what decided |
 | `panel/` | `stile panel`: the picture of a running gateway, kept on a framebuffer or in a file |
@@ -12,5 +13,6 @@
 | `station_warnings.py` | what the author of a station file may not have meant, though the gateway can run so |
 | `understood.py` | what a station file says, said back in other words: call, place, whom it listens to |
 | `what_if.py` | what another policy would have done of late: a process of its own |
+| `usage.py` | how the commands are asked for: what is said to a wrong one; completion, the manual page |
 | `watching/` | `stile watch`: the live state of a running gateway in a terminal |
 """

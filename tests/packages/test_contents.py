@@ -26,6 +26,7 @@ def names_in(wheel: Path) -> set[str]:
         "policies/receive-only.yaml",
         "policies/policy.schema.json",
         "policies/README.md",
+        "guide/changes.md",
         "guide/packages.md",
         "feed/schema/heard.schema.json",
         "reports/report.schema.json",
