@@ -11,6 +11,7 @@ from gateway.doctor.finding import Finding, look, ok, wrong
 from gateway.frames.plain import rfc3339
 from gateway.groundwork.clocks import is_plausible
 from gateway.groundwork.duration import DAY_MS, in_words
+from gateway.groundwork.part import PartKind, State
 from gateway.journal.schema import OLDEST_SQLITE
 from gateway.probes.disk import Carrier, FolderFound
 from gateway.probes.listener import PortFound
@@ -48,10 +49,16 @@ def running_gateway(evidence: Evidence) -> Iterator[Finding]:
     """Whether a gateway runs with this station file now."""
     if evidence.station is None:
         return
-    if evidence.gateway:
-        yield ok(f"one runs with this station file, as process {evidence.gateway}: what it holds is not tried")
-    else:
-        yield ok("none runs with this station file here")
+    if evidence.gateway is None:
+        yield ok("none runs with this station file")
+        return
+    process = f", as process {evidence.gateway}" if evidence.gateway else ""
+    yield ok(f"one runs with this station file{process}")
+    for part in evidence.parts.values():
+        if part.kind == PartKind.RECEIVER or part.state is State.OK:
+            continue  # receivers are told below
+        what = f"it says of itself: {part.state}{f', {part.why}' if part.why else ''}"
+        yield wrong(what, part.do, part.label) if part.state is State.DOWN else look(what, part.do, part.label)
 
 
 def folders(evidence: Evidence) -> Iterator[Finding]:
@@ -75,7 +82,7 @@ def ports(evidence: Evidence) -> Iterator[Finding]:
         match tried.found:
             case PortFound.FREE:
                 yield ok("can be listened at", subject)
-            case PortFound.TAKEN if evidence.gateway:
+            case PortFound.TAKEN if evidence.gateway_runs:
                 yield ok("is taken, as it should be while the gateway runs", subject)
             case PortFound.TAKEN:
                 yield wrong(

@@ -32,7 +32,7 @@ def servers(evidence: Evidence) -> Iterator[Finding]:
 
 def another_gateway(evidence: Evidence) -> Iterator[Finding]:
     """Whether another gateway runs with the station's login."""
-    if evidence.gateway or evidence.station is None:
+    if evidence.gateway_runs or evidence.station is None:
         return  # what is seen of this login is our own gateway's
     lines = sum(found.same_login for found in evidence.servers.values() if found is not None)
     online = evidence.broker is not None and evidence.broker.gateway_online

@@ -8,8 +8,9 @@ from gateway.doctor.finding import Finding, Grade, look, ok, wrong
 from gateway.doctor.kept_frames import direct_place
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Place
+from gateway.glance.shown import PartShown
 from gateway.groundwork.duration import in_words
-from gateway.groundwork.part import State
+from gateway.groundwork.part import PartKind, State
 from gateway.probes.receiver import ReceiverFound
 from gateway.receivers.address import HostPort, ReceiverAddress, SerialLine
 from gateway.receivers.receiver import ReceiverCounts
@@ -36,7 +37,10 @@ def receivers(evidence: Evidence) -> Iterator[Finding]:
         return
     for receiver in evidence.station.settings.receivers:
         found = evidence.receivers.get(receiver.name)
-        if found is None:
+        part = evidence.parts.get((PartKind.RECEIVER, receiver.name))
+        if part is not None:
+            yield said_by_gateway(receiver.name, part)
+        elif found is None:
             yield look("it could not be tried in time", "try again", receiver.name)
         else:
             yield from _heard(receiver.name, receiver.address, found, evidence)
@@ -68,6 +72,19 @@ def place(evidence: Evidence) -> Iterator[Finding]:
     yield look(what, "on HF that is as it should be; on VHF see whether the `position:` is the antenna's")
 
 
+def said_by_gateway(name: str, part: PartShown) -> Finding:
+    """What the running gateway says of a receiver."""
+    if part.state is not State.OK:
+        what = f"the running gateway says: {part.state}{f', {part.why}' if part.why else ''}"
+        return wrong(what, part.do, name) if part.state is State.DOWN else look(what, part.do, name)
+    frames, damaged = part.figures.get("frames", 0), part.figures.get("damaged", 0)
+    if isinstance(frames, float) and isinstance(damaged, float) and damaged > DAMAGED_SHARE * frames:
+        return look(f"the running gateway hears it, and {damaged / frames:.0%} of all were damaged", _DECODER, name)
+    age = part.figures.get("last_frame_age_seconds")
+    last = f", the last {in_words(int(age * 1000))} ago" if isinstance(age, float) else ""
+    return ok(f"the running gateway hears it: {frames:.0f} frames{last}", name)
+
+
 def _heard(name: str, address: ReceiverAddress, found: ReceiverFound, evidence: Evidence) -> Iterator[Finding]:
     part, counts = found.part, found.counts
     if found.good_frames:
@@ -77,7 +94,7 @@ def _heard(name: str, address: ReceiverAddress, found: ReceiverFound, evidence: 
             yield look(f"{in_time}, and {share:.0%} of all were damaged", _DECODER, name)
         else:
             yield ok(in_time, name)
-    elif part.state is State.DOWN and evidence.gateway and _is_for_one_alone(address):
+    elif part.state is State.DOWN and evidence.gateway_runs and _is_for_one_alone(address):
         yield ok("the running gateway listens there: " + _last_kept(name, evidence), name)
     elif part.state is State.DOWN or found.other_language is not None or _speaks_in_vain(counts):
         yield wrong(f"{address}: {part.why}", part.do, name)

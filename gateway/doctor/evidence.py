@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from gateway.commands.checking import CheckReport
 from gateway.doctor.kept_frames import KeptFrame
+from gateway.doctor.own_health import Parts
 from gateway.probes.broker import BrokerFound
 from gateway.probes.clock import ClockFound
 from gateway.probes.disk import FolderFound
@@ -44,8 +45,11 @@ class Evidence:
     """None where the station file cannot be read: then nothing that it names was looked at."""
 
     passcode_from_environment: bool = False
-    gateway: int = 0
-    """The process of the gateway that runs with this station file; 0: none is known of."""
+    gateway: int | None = None
+    """The process of the gateway that runs with this station file; 0: one that cannot be seen; None: none runs."""
+
+    parts: Parts = field(default_factory=dict)
+    """What that gateway says of its parts; empty where it does not answer."""
 
     folders: tuple[FolderFound, ...] = ()
     ports: tuple[PortTried, ...] = ()
@@ -65,3 +69,8 @@ class Evidence:
     broker: BrokerFound | None = None
     engines: Mapping[str, str | None] = field(default_factory=dict)
     """By address, why it is no engine of a club; empty where it is one."""
+
+    @property
+    def gateway_runs(self) -> bool:
+        """Whether a gateway runs with this station file."""
+        return self.gateway is not None

@@ -2,6 +2,7 @@
 
 import asyncio
 import os
+import re
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
 from functools import partial
@@ -9,9 +10,11 @@ from pathlib import Path
 from typing import TypeVar
 
 from gateway.commands.checking import check_station
+from gateway.doctor import own_health
 from gateway.doctor.evidence import Evidence, PortTried, TimeAsked
 from gateway.doctor.kept_frames import KeptFrame, last_frames
 from gateway.groundwork.own_thread import in_own_thread
+from gateway.groundwork.part import PartKind
 from gateway.groundwork.silence import without_log
 from gateway.probes import broker, clock, disk, engine, listener, names, network_server, receiver, time_server
 from gateway.receivers.address import HostPort
@@ -33,6 +36,7 @@ LONGEST_SECONDS = 38.0
 AT_A_TIME = 32
 """Probes that run together."""
 
+_WITH_PORT = re.compile(r"([^:]+|\[.+\]):(\d{1,5})", re.ASCII)
 _T = TypeVar("_T")
 _Probe = Callable[[], Awaitable[_T]]
 
@@ -82,10 +86,13 @@ class _Examination:
         self._probing = probing
         self._listen_seconds = listen_seconds
         self._gateway = holder_of(station.path)
+        self._parts: own_health.Parts = {}
 
     async def add_to(self, evidence: Evidence) -> Evidence:
         """Everything at the same time."""
         probing = self._probing
+        if self._gateway is not None:
+            self._parts = await probing.one(partial(own_health.ask, self._text.path)) or {}
         async with asyncio.TaskGroup() as together:
             kept = together.create_task(probing.one(self._journal()))
             folders = together.create_task(probing.each(self._folders()))
@@ -100,6 +107,7 @@ class _Examination:
             station=self._text,
             passcode_from_environment=self._passcode_from_environment(),
             gateway=self._gateway,
+            parts=self._parts,
             kept=kept.result() or (),
             folders=tuple(filter(None, folders.result().values())),
             ports=tuple(filter(None, tried.result().values())),
@@ -140,6 +148,7 @@ class _Examination:
         return {
             one.name: partial(receiver.hear, one.name, one.address, one.allow, seconds=self._listen_seconds)
             for one in self._settings.receivers
+            if (PartKind.RECEIVER, one.name) not in self._parts  # which says it, and may be the decoder's only guest
         }
 
     def _names(self) -> dict[str, _Probe[str]]:
@@ -189,9 +198,15 @@ def _with_secrets(station: StationText) -> StationFile | None:
 
 async def _ask_time(server: str) -> TimeAsked:
     try:
-        return TimeAsked(server, await time_server.ask(server))
+        return TimeAsked(server, await time_server.ask(*host_and_port(server)))
     except time_server.NoTimeError as error:
         return TimeAsked(server, None, str(error))
+
+
+def host_and_port(server: str) -> tuple[str, int]:
+    """Of a time server, written as HOST or HOST:PORT; an address of IPv6 before a port stands in brackets."""
+    parts = _WITH_PORT.fullmatch(server)
+    return (server.strip("[]"), time_server.TIME_PORT) if parts is None else (parts[1].strip("[]"), int(parts[2]))
 
 
 async def _try_port(port: Port) -> PortTried:

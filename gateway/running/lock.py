@@ -38,14 +38,27 @@ def held(paths: Iterable[Path]) -> Iterator[None]:
         yield
 
 
-def holder_of(path: Path) -> int:
-    """The number of the process whose gateway runs with the file at `path`; 0 where there is none, or none is known.
+def holder_of(path: Path) -> int | None:
+    """The process of the gateway that runs with the file at `path`; 0: one that cannot be seen from here; None: none.
 
-    The lock itself is not asked for: a gateway that starts at that moment would find it taken.
+    A holder in another container is in no list that this one sees. So the lock is asked for, to share it, for as long
+    as that takes; a gateway that starts at that very moment is refused, and started again by its service manager.
     """
-    with contextlib.suppress(OSError):
-        return _holder_of(path.stat())
-    return 0
+    try:
+        descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+    except OSError:
+        return None
+    try:
+        if holder := _holder_of(os.fstat(descriptor)):
+            return holder
+        fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return 0
+    except OSError:  # a file system that knows no locks
+        return None
+    finally:
+        os.close(descriptor)
+    return None
 
 
 def _take(path: Path) -> int:

@@ -11,7 +11,7 @@ from importlib import resources
 from pathlib import Path
 
 from gateway.groundwork.silence import without_log
-from gateway.settings import MQTT_PORT, WEB_PORT
+from gateway.settings import LINES_PORT, MQTT_PORT, WEB_PORT
 from gateway.setup import surroundings
 from gateway.setup.answers import GivenAnswers, Page
 from gateway.setup.answers_file import AnswersFile, answers_in
@@ -30,6 +30,8 @@ _HOMES = (Path("/home"), Path("/root"), Path("/run/user"))
 """What a service does not see (systemd.exec(5), ProtectHome)."""
 
 _SERVICES = Path("/etc")
+_NO_DECODERS = frozenset({MQTT_PORT, LINES_PORT, WEB_PORT})
+"""Ports of a broker and of a gateway, whose text port looks like a decoder."""
 
 CAUTIONS = (
     "Not a distress watch: nobody may rely on this for safety of life.",
@@ -52,7 +54,7 @@ class ThisComputer:
     @cached_property
     def decoders(self) -> list[FoundDecoder]:
         """What listens on loopback and may be a decoder."""
-        ports = [port for port in surroundings.listening_ports() if port != MQTT_PORT]
+        ports = [port for port in surroundings.listening_ports() if port not in _NO_DECODERS]
         if ports:
             self._console.say("Listening at what is open on this computer, for up to 5 s ...")
         return asyncio.run(surroundings.find_decoders(ports))

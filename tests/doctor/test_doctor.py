@@ -6,6 +6,7 @@ import socket
 import sqlite3
 import subprocess
 import sys
+import time
 from collections.abc import AsyncIterator
 from pathlib import Path
 
@@ -14,12 +15,14 @@ import pytest_asyncio
 
 from demo.network_server import NetworkServer
 from gateway.doctor import examination
+from gateway.doctor.checks import judge
 from gateway.doctor.finding import Grade
 from gateway.probes import broker, clock, network_server, receiver
 from gateway.running.lock import held
-from tests.doctor.posts import LISTEN_SECONDS, PASSCODE, Post
+from tests.doctor.posts import LISTEN_SECONDS, PASSCODE, Looked, Post
 from tests.mosquitto_broker import Login, MosquittoBroker, free_port, publish
 from tests.probes.answering import frame, in_kiss, saying
+from tests.probes.test_time_server import answer, server
 
 HERE = "!5836.00N/00355.00W>moored"
 NEAR = "!5837.00N/00350.00W>under way"
@@ -254,3 +257,24 @@ async def test_no_probe_makes_the_whole_late(post: Post, monkeypatch: pytest.Mon
 async def test_the_log_says_nothing_of_what_is_tried(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
     await Post(tmp_path, free_port()).looked_at()
     assert capfd.readouterr() == ("", "")
+
+
+async def test_a_clock_that_goes_ahead_of_a_time_server(post: Post) -> None:
+    async with server(lambda asked: [answer(asked, time.time() - 3600)]) as port:
+        evidence = await examination.examine(post.write(), time_host=f"127.0.0.1:{port}", listen_seconds=LISTEN_SECONDS)
+    _, compared, *_ = Looked(judge(evidence)).of("clock")
+    assert compared[0] is Grade.WRONG
+    assert "the clock is 1 h ahead of this time server's" in compared[1] or "59 min 59 s" in compared[1]
+
+
+@pytest.mark.parametrize(
+    ("written", "place"),
+    [
+        ("time.example", ("time.example", 123)),
+        ("127.0.0.1:1123", ("127.0.0.1", 1123)),
+        ("2001:db8::1", ("2001:db8::1", 123)),
+        ("[2001:db8::1]:1123", ("2001:db8::1", 1123)),
+    ],
+)
+def test_a_time_server_is_named_with_its_port_or_without(written: str, place: tuple[str, int]) -> None:
+    assert examination.host_and_port(written) == place
