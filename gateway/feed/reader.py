@@ -1,6 +1,7 @@
 """The report of a judged frame as a plain object, with what only this post knows of it: how far, where, and by name."""
 
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from typing import Any
 
 from gateway import reports
@@ -12,6 +13,9 @@ from gateway.frames.plain import PlainObject
 from gateway.groundwork.remembered import Past
 from gateway.judge.conditions import Post, origin_at
 from gateway.judge.verdict import Judged
+
+REMEMBERED_REPORTS = 256
+"""As many as are written to the journal at one go."""
 
 
 class ReportReader:
@@ -27,7 +31,8 @@ class ReportReader:
 
     def __init__(self, post: Post, telemetry: TelemetryMemory | None = None) -> None:
         self.telemetry = TelemetryMemory() if telemetry is None else telemetry
-        self._origin = post.origin
+        self.origin = post.origin
+        """Where distances are reckoned from; None where it is not known. It remembers the last of them."""
 
     def hear(self, judged: Judged) -> None:
         """Remember what a frame says of its sender's telemetry. It costs next to nothing where it says nothing."""
@@ -63,7 +68,7 @@ class ReportReader:
         if channels is not None:
             plain["channels"] = channels
         position = report.position
-        origin = self._origin if judged.heard.place is None else origin_at(judged.heard.place)
+        origin = self.origin if judged.heard.place is None else origin_at(judged.heard.place)
         if position is not None and origin is not None:
             line = origin.line_to(position.latitude, position.longitude)
             plain["distance_km"] = round(line.distance_km, 3)
@@ -76,15 +81,21 @@ _ABOUT_SOMETHING_ELSE = {reports.Kind.OBJECT, reports.Kind.ITEM}
 
 
 def place_of_sender(judged: Judged) -> Place | None:
-    """Where the sender of a frame says that it is, in degrees to a tenth of a metre; None: it does not."""
+    """Where the sender of a frame says that it is; None: it does not."""
     if judged.innermost is None:
         return None
     report = _report_of(judged.innermost, judged.information)
     position = report.position
     if position is None or report.kind in _ABOUT_SOMETHING_ELSE:
         return None
-    return Place(round(position.latitude, 6), round(position.longitude, 6))
+    return Place(position.latitude, position.longitude)
 
 
 def _report_of(frame: Frame, information: bytes) -> reports.Report:
-    return reports.read(frame.destination, information)
+    return _read(frame.destination, information)
+
+
+@lru_cache(REMEMBERED_REPORTS)
+def _read(destination: str, information: bytes) -> reports.Report:
+    """What is read for one who asks is asked for by the next soon after."""
+    return reports.read(destination, information)

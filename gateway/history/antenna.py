@@ -71,8 +71,8 @@ class SectorReach:
         rank = -(-self.frames * percent // 100)
         for distance_m in sorted(self.distances):
             rank -= self.distances[distance_m]
-            if rank <= 0:
-                return distance_m
+            if rank <= 0:  # the middle of the last class may lie beyond the farthest that was heard
+                return distance_m if self.farthest is None else min(distance_m, self.farthest[0])
         return None
 
     def to_object(self) -> PlainObject:

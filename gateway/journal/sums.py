@@ -59,7 +59,7 @@ def add(
 ) -> None:
     """Add frames that are new in the file, and when lines were sent that were not known to be."""
     hours: Counter[tuple[int, str]] = Counter()
-    stations: dict[tuple[str, int], _StationDay] = {}
+    stations: dict[tuple[int, str], _StationDay] = {}
     reach: dict[tuple[int, int, str], _ReachDay] = {}
     distances: Counter[tuple[int, int, int]] = Counter()
     for row, measured in rows:
@@ -68,7 +68,7 @@ def add(
         day = row.time_ms // DAY_MS
         hours[row.time_ms // HOUR_MS, row.reason or FORWARD] += 1
         if row.source is not None and is_network_callsign(row.source):
-            station = stations.setdefault((row.source, day), _StationDay())
+            station = stations.setdefault((day, row.source), _StationDay())
             station.frames += 1
             station.direct += row.is_direct
             station.last_ms = max(station.last_ms, row.time_ms)
@@ -103,18 +103,18 @@ def forget_old(connection: sqlite3.Connection, time_ms: int) -> None:
 
 
 def _within_bounds(
-    connection: sqlite3.Connection, stations: dict[tuple[str, int], _StationDay]
-) -> dict[tuple[str, int], _StationDay]:
+    connection: sqlite3.Connection, stations: dict[tuple[int, str], _StationDay]
+) -> dict[tuple[int, str], _StationDay]:
     """The same; of a day that knows too many, those that are new on it are one without a name."""
-    for day in {day for _, day in stations}:
+    for day in {day for day, _ in stations}:
         known = connection.execute("SELECT count(*) FROM days_of_stations WHERE day = ?", (day,)).fetchone()[0]
         if known + len(stations) <= MOST_STATIONS_A_DAY:
             continue
         of_day = "SELECT source FROM days_of_stations WHERE day = ?"
         named = {source for (source,) in connection.execute(of_day, (day,))}
-        for key in [key for key in stations if key[1] == day and key[0] not in named]:
+        for key in [key for key in stations if key[0] == day and key[1] not in named]:
             new = stations.pop(key)
-            others = stations.setdefault(("", day), _StationDay())
+            others = stations.setdefault((day, ""), _StationDay())
             others.frames += new.frames
             others.direct += new.direct
             others.last_ms = max(others.last_ms, new.last_ms)

@@ -14,6 +14,7 @@ from gateway.feed.health import Health
 from gateway.feed.sink import RunningSink
 from gateway.frames.heard import Run
 from gateway.judge.source import PolicySource
+from gateway.reports.distance import Origin
 from gateway.running.house import House
 from gateway.settings import DocumentError, StationFile
 
@@ -48,7 +49,7 @@ class Sinks:
         self.bus = _make_bus(station, run, house)
         self.lines = _make_lines(station, run, house)
         self.web = _make_web(station, run, house, asked)
-        self.journal = _make_journal(station, run, policy)
+        self.journal = _make_journal(station, run, policy, house.reader.origin)
         self.captures = _make_captures(station, run)
 
     @property
@@ -116,14 +117,13 @@ def _make_web(station: StationFile, run: Run, house: House, asked: Asked) -> "We
     return WebServer(options, sources, run.now, run.identity, busy=house.is_busy)
 
 
-def _make_journal(station: StationFile, run: Run, policy: str) -> "Journal | None":
+def _make_journal(station: StationFile, run: Run, policy: str, origin: Origin | None) -> "Journal | None":
     options = station.journal
     if options is None:
         return None
     from gateway.journal.journal import Journal  # noqa: PLC0415 - loaded where it is asked for
 
-    post = station.settings.post
-    return Journal(options, run, callsign=post.callsign, policy=policy, origin=post.origin)
+    return Journal(options, run, callsign=station.settings.station.callsign, policy=policy, origin=origin)
 
 
 def _make_captures(station: StationFile, run: Run) -> "CaptureKeeper | None":

@@ -27,7 +27,11 @@ def feature(station: Station) -> bytes:
 def point(payload: HeardPayload) -> PlainObject | None:
     """Where the sender of a frame says that it is, as a geometry: longitude first (section 3.1.1). None: it does not.
 
+    In degrees, to a tenth of a metre.
+
     An altitude is not in it: on the air it is above mean sea level, in GeoJSON above the ellipsoid.
     """
     place = place_of_sender(payload.judged)
-    return None if place is None else {"type": "Point", "coordinates": [place.longitude, place.latitude]}
+    if place is None:
+        return None
+    return {"type": "Point", "coordinates": [round(place.longitude, 6), round(place.latitude, 6)]}

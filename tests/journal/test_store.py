@@ -192,7 +192,7 @@ def test_beyond_its_octets_the_oldest_goes_however_young(path: Path) -> None:
     store.close()
     kept = [sequence for _, sequence in heard_in(path)]
     assert kept == list(range(kept[0], 2501))
-    assert 280 < len(kept) < 700
+    assert 150 < len(kept) < 700
     assert path.stat().st_size < 1.5 * octets
 
 

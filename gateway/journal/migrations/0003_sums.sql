@@ -15,14 +15,14 @@ CREATE TABLE hours (
 
 -- Sums of a day of UTC, counted since 1970, by station. An empty source is all that had no room.
 CREATE TABLE days_of_stations (
-    source TEXT NOT NULL,
     day INTEGER NOT NULL,
+    source TEXT NOT NULL,
     frames INTEGER NOT NULL,
     direct INTEGER NOT NULL,            -- of them, heard without a repeater and a relay
     last_ms INTEGER NOT NULL,
-    PRIMARY KEY (source, day)
+    PRIMARY KEY (day, source)           -- the rows of a day lie together: a memory card is written by whole pages
 ) WITHOUT ROWID;
-CREATE INDEX days_of_stations_by_day ON days_of_stations (day, source);
+CREATE INDEX days_of_stations_by_source ON days_of_stations (source, day);
 
 -- What counts for the reach: of each day who was how far away at most, and how many frames were in a class of distance.
 CREATE TABLE days_of_reach (
@@ -51,5 +51,5 @@ INSERT INTO hours
     SELECT sent_ms / 3600000, 'sent', count(*) FROM heard WHERE sent_ms >= 1767225600000 GROUP BY 1;
 INSERT OR IGNORE INTO hours SELECT DISTINCT hour, 'ran', 1 FROM hours;
 INSERT INTO days_of_stations
-    SELECT source, time_ms / 86400000, count(*), 0, max(time_ms) FROM heard
+    SELECT time_ms / 86400000, source, count(*), 0, max(time_ms) FROM heard
     WHERE source IS NOT NULL AND time_ms >= 1767225600000 GROUP BY 1, 2;
