@@ -6,7 +6,6 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import pytest
 from playwright.async_api import Browser, expect
 
 from gateway.groundwork.duration import HOUR_MS
@@ -27,7 +26,13 @@ MARKUP = "<img src=x onerror=\"document.title='taken'\">"
 
 NONE = "–"  # noqa: RUF001 - as the page writes it
 
-VIEWS = ("reach?since=1d&against=1d", "when", "why?over=month", "policy")
+VIEWS = {
+    "reach?since=1d&against=1d": ".polar .sector",
+    "when": ".week td",
+    "why?over=month": "#over-time .column",
+    "policy": ".lines li",
+}
+"""Every view, and what is there once it is drawn."""
 
 
 @dataclass
@@ -53,11 +58,9 @@ def heard_for_a_day(path: Path, rules: str = "") -> PostOfADay:
 
 
 @asynccontextmanager
-async def shown(
-    browser: Browser, gateway: Gateway, view: str, size: str = "desk"
-) -> AsyncIterator[tuple[OpenWeb, Window]]:
+async def shown(browser: Browser, gateway: Gateway, view: str) -> AsyncIterator[tuple[OpenWeb, Window]]:
     """A window on a view, in front of a gateway."""
-    async with open_web(gateway) as web, open_window(browser, SIZES[size]) as window:
+    async with open_web(gateway) as web, open_window(browser) as window:
         await window.open(f"{web.address}/#{view}")
         await window.shows("#wire", "live")
         yield web, window
@@ -67,23 +70,23 @@ async def test_the_reach_is_told_in_words_and_by_sector_to_whoever_uses_the_keyb
     browser: Browser, tmp_path: Path
 ) -> None:
     async with shown(browser, heard_for_a_day(tmp_path), "reach?since=2d") as (_, window):
-        whole = await window.shows("#reach .big", "23 frames from 2 stations")
+        whole = await window.shows("#view-reach .big", "23 frames from 2 stations")
         assert "the farthest QB2CDE-9, 19 km" in whole
         await expect(window.page.locator(".polar .farthest_km")).to_have_count(2)
         sectors = window.page.get_by_role("slider", name="Sectors around this antenna")
         await sectors.focus()
         await window.page.keyboard.press("ArrowRight")
-        words = await window.shows("#reach .chosen", "0° to 10° N: 22 frames from 1 station. Half within 11 km")
+        words = await window.shows("#view-reach .chosen", "0° to 10° N: 22 frames from 1 station. Half within 11 km")
         assert await sectors.get_attribute("aria-valuetext") == words
         await window.page.keyboard.press("ArrowLeft")
-        await window.shows("#reach .chosen", "350° to 360° N: nothing was heard direct.")
+        await window.shows("#view-reach .chosen", "350° to 360° N: nothing was heard direct.")
         assert window.complaints == []
 
 
 async def test_the_table_below_the_reach_has_the_numbers_of_the_interface(browser: Browser, tmp_path: Path) -> None:
     async with shown(browser, heard_for_a_day(tmp_path), "reach?since=2d") as (web, window):
         await window.page.get_by_text("The same as a table").click()
-        rows = window.page.locator("#reach tbody tr")
+        rows = window.page.locator("#view-reach tbody tr")
         await expect(rows).to_have_count(36)
         told = (await web.get("/api/reach?since=2d")).json()["sectors"]
         for place, sector in enumerate(told):
@@ -96,7 +99,7 @@ async def test_two_periods_stand_one_upon_the_other_with_the_result_of_the_test_
     browser: Browser, tmp_path: Path
 ) -> None:
     async with shown(browser, heard_for_a_day(tmp_path), "reach?since=1h") as (web, window):
-        await window.shows("#reach .big", "1 frame from 1 station")
+        await window.shows("#view-reach .big", "1 frame from 1 station")
         await expect(window.page.locator(".polar .against")).to_have_count(0)
         await window.page.get_by_label("beside", exact=True).select_option("30d")
         await expect(window.page.locator(".polar .against")).to_have_count(1)
@@ -107,13 +110,13 @@ async def test_two_periods_stand_one_upon_the_other_with_the_result_of_the_test_
 
 async def test_a_period_from_a_day_to_a_day_stays_in_the_address(browser: Browser, tmp_path: Path) -> None:
     async with shown(browser, heard_for_a_day(tmp_path), "reach") as (_, window):
-        await window.shows("#reach .big", "23 frames")
+        await window.shows("#view-reach .big", "23 frames")
         await window.page.get_by_label("Show", exact=True).select_option("days")
         await window.page.get_by_label("Show: from").fill("2026-06-06")
         await window.page.get_by_label("Show: before").fill("2026-06-07")
-        await window.shows("#reach .big", "10 frames from 1 station")
+        await window.shows("#view-reach .big", "10 frames from 1 station")
         await window.page.reload()
-        await window.shows("#reach .big", "10 frames from 1 station")
+        await window.shows("#view-reach .big", "10 frames from 1 station")
         assert await window.page.get_by_label("Show: before").input_value() == "2026-06-07"
 
 
@@ -130,7 +133,7 @@ async def test_hours_in_which_nothing_was_heard_are_told_and_the_week_has_its_nu
         assert saturday == [NONE, "1", "1", NONE]
         await window.page.get_by_role("slider", name="Heard in each hour").focus()
         await window.page.keyboard.press("End")
-        await window.shows("#when .chosen", "13:00: 1 heard: to go up 1.")
+        await window.shows("#view-when .chosen", "13:00: 1 heard: to go up 1.")
         assert window.complaints == []
 
 
@@ -186,18 +189,19 @@ async def test_the_policy_stands_with_its_lines_and_how_often_each_rule_decided(
 
 async def test_without_a_journal_the_pictures_say_what_they_need(browser: Browser) -> None:
     async with shown(browser, Gateway(), "reach") as (_, window):
-        await window.shows("#reach", "write `journal:")
+        await window.shows("#view-reach", "write `journal:")
         await window.page.evaluate("() => { location.hash = 'when' }")
-        await window.shows("#when", "write `journal:")
+        await window.shows("#view-when", "write `journal:")
 
 
-@pytest.mark.parametrize("size", SIZES)
-async def test_no_picture_needs_scrolling_sideways(size: str, browser: Browser, tmp_path: Path) -> None:
-    async with shown(browser, heard_for_a_day(tmp_path), "now", size) as (_, window):
-        for view, proof in zip(VIEWS, (".polar .sector", ".week td", "#over-time .column", ".lines li"), strict=True):
+async def test_no_picture_needs_scrolling_sideways(browser: Browser, tmp_path: Path) -> None:
+    async with shown(browser, heard_for_a_day(tmp_path), "now") as (_, window):
+        for view, proof in VIEWS.items():
             await window.page.evaluate("view => { location.hash = view }", view)
             await expect(window.page.locator(proof).first).to_be_visible()
             for summary in await window.page.locator("details.numbers summary").all():
                 await summary.click()
-            too_wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-            assert await window.page.evaluate(too_wide) == 0, view
+            for width, height in SIZES.values():
+                await window.page.set_viewport_size({"width": width, "height": height})
+                too_wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+                assert await window.page.evaluate(too_wide) == 0, (view, width)

@@ -1,7 +1,7 @@
 // The reach of the antenna as a picture: north is up, a ring is a distance, and each sector has three steps, of which
 // the innermost is the median of what was heard from there and the outermost the farthest. A second period is a line.
 // One lone frame from far away would shrink all the others to a dot: such a sector goes past the outermost ring instead.
-import { drawn, element } from "./element.js";
+import { drawn } from "./element.js";
 import { chooser } from "./chooser.js";
 import { far } from "./units.js";
 
@@ -18,7 +18,8 @@ export function polar(label) {
   const picture = drawn("svg", { class: "polar", viewBox: "-200 -200 400 400" });
   const words = chooser(picture, { label, at: (event) => sectorAt(picture, event), isRound: true });
   return {
-    element: element("div", { class: "polar-frame" }, picture, words.element),
+    picture,
+    words: words.element,
     // `sectors` as `/api/reach` has them, those of another period or null, and what gives the words about one.
     // Gives back whether some sector goes past the outermost ring.
     draw(sectors, against, tell) {

@@ -1,6 +1,8 @@
 // The steps to the verdict on one frame: what was asked of it, what the answer was, and which answer decided.
 import { element, fromTheAir } from "./element.js";
 
+const NAMED = /^(rule|rate) /; // the other steps say in their questions what they are
+
 // An element that asks for them at once, and says so where they cannot be told.
 export function stepsTo(frame, wire) {
   const place = element("div", { class: "steps" }, element("p", { class: "faint" }, "asking why …"));
@@ -12,7 +14,7 @@ export function stepsTo(frame, wire) {
 
 function shown(steps, asRecorded) {
   const lines = steps.map(({ step, asked, answer, decided }) => element("li", { "data-decided": decided ? "yes" : null },
-    element("span", { class: "asked", title: step }, fromTheAir(asked)), " ",
+    fromTheAir(NAMED.test(step) ? `${step}: ${asked}` : asked), " ",
     element("strong", null, fromTheAir(answer)), decided ? " ← this decided" : ""));
   return [
     asRecorded ? "" : element("p", { class: "caution" },

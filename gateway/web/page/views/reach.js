@@ -26,7 +26,7 @@ function open(section, page) {
   const results = element("ul", { class: "results", id: "results" });
   const notes = element("p", { class: "faint" });
   const table = numberTable("What was heard direct, by sector");
-  const shown = element("div", null, whole, results, element("div", { class: "beside" }, picture.element, legend), table.element, notes);
+  const shown = element("div", null, whole, results, element("div", { class: "beside" }, picture.picture, element("div", { class: "aside" }, legend, picture.words)), table.element, notes);
   section.append(element("h2", null, "The reach of this antenna"),
     element("form", { class: "asks", submit: (event) => event.preventDefault() }, since.element, against.element),
     element("p", { class: "faint" }, "Only where stations heard direct say that they are: by no repeater, and no objects."), notice, shown);
