@@ -10,17 +10,3 @@ ANALYZE sqlite_master;
 DELETE FROM sqlite_stat1;
 INSERT INTO sqlite_stat1 VALUES ('heard', 'heard_by_source', '500000 256 2'), ('heard', 'heard_by_time', '500000 1');
 ANALYZE sqlite_master;
-
--- The sums of a day by station, likewise: those of today lie together.
-CREATE TABLE stations_by_day (
-    source TEXT NOT NULL,
-    day INTEGER NOT NULL,
-    frames INTEGER NOT NULL,
-    direct INTEGER NOT NULL,
-    last_ms INTEGER NOT NULL,
-    PRIMARY KEY (day, source)
-) WITHOUT ROWID;
-INSERT INTO stations_by_day SELECT * FROM days_of_stations ORDER BY day, source;
-DROP TABLE days_of_stations;
-ALTER TABLE stations_by_day RENAME TO days_of_stations;
-CREATE INDEX days_of_stations_by_source ON days_of_stations (source, day);
