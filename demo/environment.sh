@@ -16,6 +16,19 @@ all_is_installed() {
     done
 }
 
+show_progress() { # of what pip prints: on a terminal, how many packages it has come to
+    found=0
+    while read -r word next _; do
+        if [ "$word" = Collecting ]; then
+            found=$((found + 1))
+            [ ! -t 2 ] || printf '\r%s packages found ' "$found" >&2
+        fi
+        if [ "$word $next" = "Installing collected" ] && [ -t 2 ]; then
+            printf '\r%s packages found, now they are installed\n' "$found" >&2
+        fi
+    done
+}
+
 if ! all_is_installed; then
     for candidate in ${STILE_PYTHON:-python3 python3.14 python3.13 python3.12 python3.11}; do
         if "$candidate" -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null; then
@@ -37,8 +50,17 @@ if ! all_is_installed; then
             exit 1
         fi
         [ -x "$python" ] || "$base" -m venv "$venv" || exit 1
-        # Twice quiet: without its warnings, but with its errors.
-        "$python" -m pip install -q -q --disable-pip-version-check --editable "$tree[$extras]" || exit 1
+        # Its warnings are of no use here; its errors are shown where it failed.
+        said=$venv/.said
+        failed=$venv/.failed
+        rm -f "$failed"
+        {
+            "$python" -m pip install --disable-pip-version-check --editable "$tree[$extras]" 2>"$said" || touch "$failed"
+        } | show_progress
+        if [ -e "$failed" ]; then
+            cat "$said" >&2
+            exit 1
+        fi
     fi
     [ "$(head -n 1 "$installed" 2>/dev/null)" = "$asked_by" ] || echo "$asked_by" > "$installed"
     echo "$extras" | tr , '\n' >> "$installed"

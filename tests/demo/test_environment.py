@@ -1,6 +1,7 @@
 """The script that makes the virtual environment, with a stand-in for the installer."""
 
 import os
+import re
 import subprocess
 from pathlib import Path
 
@@ -11,6 +12,9 @@ INSTALLER = """#!/bin/sh
 echo "$*" >> "$LOG"
 case $1 in venv) mkdir -p "$5/bin" && cp /bin/true "$5/bin/python";; esac
 """
+
+
+RUNS = ("tests/run", "demo/run")
 
 
 class Place:
@@ -63,6 +67,26 @@ def test_what_is_wanted_more_is_added(place: Place) -> None:
     (added,) = place.wants("check")
     assert added.endswith("[check]")
     assert place.wants("broker") == place.wants("check") == []
+
+
+def test_the_demo_needs_nothing_more_after_the_tests(place: Place) -> None:
+    folder = SCRIPT.parents[1]
+    wanted = {name: re.findall(r"^extras=(.*)$", (folder / name).read_text(), re.MULTILINE) for name in RUNS}
+    place.wants(*wanted["tests/run"])
+    assert place.wants(*wanted["demo/run"]) == []
+
+
+def test_what_pip_cannot_install_ends_it_with_pips_own_words(place: Place) -> None:
+    (place.tools / "uv").unlink()
+    (place.tree / ".venv/bin").mkdir(parents=True)
+    pip = place.tree / ".venv/bin/python"
+    pip.write_text("#!/bin/sh\necho Collecting it; echo 'no such thing' >&2; exit 3\n")
+    pip.chmod(0o755)
+    environment = {"PATH": f"{place.tools}:/usr/bin:/bin", "tree": str(place.tree), "extras": "test"}
+    ended = subprocess.run(["sh", "-euc", f". {SCRIPT}"], env=environment, check=False, capture_output=True, text=True)
+    assert ended.returncode == 1
+    assert ended.stderr.endswith("no such thing\n")
+    assert ended.stdout == ""
 
 
 def test_a_change_of_what_the_project_asks_for_installs_again(place: Place) -> None:
