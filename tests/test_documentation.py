@@ -46,7 +46,7 @@ def blocks() -> list[tuple[str, str]]:
     for name in DOCUMENTS:
         path = TREE / name
         text = path.read_text("utf-8") if path.exists() else ""
-        for match in re.finditer(r"^```yaml[^\n]*\n(.*?)^```", text, re.MULTILINE | re.DOTALL):
+        for match in re.finditer(r"^```yaml(?! answers)[^\n]*\n(.*?)^```", text, re.MULTILINE | re.DOTALL):
             line = text.count("\n", 0, match.start()) + 1
             found.append((f"{name}:{line}", match[1]))
     return found
