@@ -55,7 +55,7 @@ def test_no_board_waits_for_a_network_or_for_the_time() -> None:
 def test_the_manager_hears_that_it_is_ready_and_lives() -> None:
     assert setting("Type") == ["notify"]
     assert [int(seconds) for seconds in setting("WatchdogSec")] == [60]
-    assert setting("ExecReload") == ["/bin/kill -HUP $MAINPID"]
+    assert setting("ExecReload") == ['/bin/sh -c "kill -HUP $MAINPID"']
 
 
 def test_every_secret_has_an_answer_where_its_file_is_missing() -> None:
