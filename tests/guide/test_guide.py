@@ -16,6 +16,9 @@ from tests.guide.pages import GUIDE, TREE, blocks
 DOCUMENTS = sorted(
     path for path in TREE.rglob("*.md") if not {part[:1] for part in path.relative_to(TREE).parts} & {"."}
 )
+_CALLED = re.compile(r"(?:^|&& |\|\| |=\S+ |sudo )(?:\S*/)?stile (.*?)(?: &&| \|| >|$)")
+"""What follows the program's name, up to the next command."""
+
 TROUBLE = (GUIDE / "when-something-is-wrong.md").read_text("utf-8")
 
 
@@ -25,7 +28,7 @@ def commands() -> Iterator[tuple[str, list[str]]]:
         text = document.read_text("utf-8")
         for block in re.findall(r"^```sh[^\n]*\n(.*?)^```", text, re.MULTILINE | re.DOTALL):
             for line in block.replace("\\\n", " ").splitlines():
-                for called in re.findall(r"(?:^|&& |\|\| |=\S+ |sudo )(?:\S*/)?stile (.*?)(?: &&| \|\|| \|| >|$)", line):
+                for called in _CALLED.findall(line):
                     yield f"{document.relative_to(TREE)}: {called.strip()}", shlex.split(called, comments=True)
 
 
