@@ -29,7 +29,7 @@ pytestmark = [
 ]
 
 BOARD = "stile-board"
-FOLDER = "/root/stile"
+FOLDER = "/srv/stile"
 PATIENCE_SECONDS = 60.0
 FORWARDED = "1 verified, 0 not), [1-9][0-9]* lines"
 """What the stand-in server says of itself once it has accepted a line."""
