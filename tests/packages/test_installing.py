@@ -44,7 +44,7 @@ def works(program: Path, folder: Path) -> bool:
 
 
 def test_what_is_pinned_is_all_that_the_package_and_its_extras_ask_for(tmp_path: Path) -> None:
-    """Installed by hash alone. `tests/from_nothing` does the same with pip, as the guide says it."""
+    """Installed by hash alone, as the guide has it with pip."""
     python = tmp_path / "stile/bin/python"
     run("uv", "venv", "--quiet", "--python", sys.executable, tmp_path / "stile")
     pip = ("uv", "pip", "install", "--quiet", "--python", python)
