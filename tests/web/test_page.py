@@ -22,8 +22,9 @@ EMERGENCY = b'QB2BCD-7>332UVT:`(_fn"Oj/help'
 """Ours, after APRS101 chapter 10's example: no message bit is set."""
 
 
-async def test_text_from_the_air_is_shown_as_text_whatever_it_says(browser: Browser) -> None:
-    async with open_web() as web, open_window(browser) as window:
+async def test_text_from_the_air_is_shown_as_text_whatever_it_says(browser: Browser, tmp_path: Path) -> None:
+    keep_journal(tmp_path / "stile.db", [])
+    async with open_web(Gateway(journal=tmp_path / "stile.db")) as web, open_window(browser) as window:
         web.hear(b"QA1BCD-9>APRS:!5836.00N/00355.00W>" + MARKUP)
         await window.open(web.address)
         await window.shows(".stations", MARKUP.decode())

@@ -22,7 +22,7 @@ import { Known } from "./known.js";
 import { Raised } from "./raised.js";
 import { learn } from "./symbols.js";
 import { Tiles, stateOf } from "./tiles.js";
-import { clock, zone } from "./times.js";
+import { clock, tellTime, zone } from "./times.js";
 import * as units from "./units.js";
 import { VIEWS } from "./views.js";
 import { Wire } from "./wire.js";
@@ -84,6 +84,7 @@ class Page {
   }
 
   takeHealth(health) {
+    tellTime(health.time);
     this.known.takeHealth(health);
     this.changes.takeHealth(health);
   }

@@ -4,8 +4,8 @@ import { element, fromTheAir, keepList, mark, say } from "./element.js";
 import { byTime, hourOf, isDirect } from "./known.js";
 import { Sparkline } from "./sparkline.js";
 import { symbolName } from "./symbols.js";
-import { age, timeOf } from "./times.js";
-import { away } from "./units.js";
+import { age, now, timeOf } from "./times.js";
+import { away, bearing, distance } from "./units.js";
 import { KINDS, cameBy, told } from "./words.js";
 
 const AT_A_TIME = 100;
@@ -46,8 +46,7 @@ export function stationTable(page) {
       way.value = WAYS[asked.way] ? asked.way : "";
       const all = [...page.known.stations.values()];
       const found = all.filter((station) => isAsked(station, asked)).sort(ORDERS[order.value].compare);
-      const now = Date.now();
-      keepList(rows, found.slice(0, most), (station) => station.source, rowOf, (row, station) => row.update(station, now));
+      keepList(rows, found.slice(0, most), (station) => station.source, rowOf, (row, station) => row.update(station));
       say(count, counted(found.length, all.length));
       more.hidden = found.length <= most;
       say(more, `Show ${Math.min(AT_A_TIME, found.length - most)} more of ${found.length - most}`);
@@ -87,10 +86,10 @@ function rowOf() {
   const row = element("li", null, call, what, says, where, way, element("span", { class: "day" }, day.element), heard);
   let shown = null;
   let shownAt = null;
-  row.update = (station, now) => {
+  row.update = (station) => {
     const { last, place } = station;
     const at = place ? away(place.distance, place.bearing) : "";
-    say(where, at);
+    if (shownAt !== at) where.replaceChildren(...pieces(place));
     if (shown !== last || shownAt !== at) {
       mark(call, "href", to("station", station.source));
       call.replaceChildren(fromTheAir(station.source));
@@ -100,16 +99,24 @@ function rowOf() {
       heard.replaceChildren(timeOf(last.time, ""));
       [shown, shownAt] = [last, at];
     }
-    drawDay(day, station, now);
+    drawDay(day, station);
     say(what, symbolName(station.symbol) || KINDS[last.report?.kind] || "");
-    say(heard.firstChild, age(now - Date.parse(last.time)));
+    say(heard.firstChild, age(now() - Date.parse(last.time)));
   };
   return row;
 }
 
+// How far and in which direction: a line may break between the two, and nowhere else.
+function pieces(place) {
+  if (!place) return [];
+  const whole = away(place.distance, place.bearing);
+  const [far, way] = [distance(place.distance), bearing(place.bearing)];
+  return whole === `${far} ${way}` ? [element("span", null, far), " ", element("span", null, way)] : [whole];
+}
+
 // The last 24 hours, the present one last.
-function drawDay(day, station, now) {
-  const hour = hourOf(now);
+function drawDay(day, station) {
+  const hour = hourOf(now());
   const frames = Array.from({ length: DAY_HOURS }, (_, index) => station.day.get(hour - DAY_HOURS + 1 + index) ?? 0);
   const hours = frames.filter(Boolean).length;
   day.draw(frames, `heard in ${hours} of the last ${DAY_HOURS} hours`);

@@ -2,7 +2,7 @@
 // lives, and what to do where it is not well. Every part of the gateway stands behind one of them.
 import { element, mark, say } from "./element.js";
 import { to } from "./address.js";
-import { age } from "./times.js";
+import { age, now } from "./times.js";
 
 const SEVERITY = ["ok", "waiting", "quiet", "degraded", "down"];
 const SIGNS = { ok: "✓", waiting: "…", quiet: "~", degraded: "!", down: "✕", off: "–", unknown: "?" };
@@ -82,9 +82,9 @@ export class Tiles {
   }
 
   // Without proof that the gateway lives, no tile has a state.
-  draw(health, isSilent, now = Date.now()) {
+  draw(health, isSilent) {
     for (const { name, of } of TILES) {
-      const told = health ? of(health, now) : { word: "not known yet", number: "–", unit: "" };
+      const told = health ? of(health, now()) : { word: "not known yet", number: "–", unit: "" };
       const shown = isSilent !== false ? { ...told, state: "unknown", word: health ? "not known" : "asking …", why: "", todo: "" } : told;
       const { item, sign, word, number, unit, todo } = this.made.get(name);
       mark(item, "data-state", shown.state ?? "unknown");

@@ -2,21 +2,33 @@
 import { element } from "./element.js";
 
 const SECOND = 1000, MINUTE = 60 * SECOND, HOUR = 60 * MINUTE, DAY = 24 * HOUR;
+const ON_THE_WAY = 5 * SECOND;
+
+let ahead = 0; // how many milliseconds the reader's clock is ahead of the gateway's
+
+// The gateway's clock shows `time` now. Where the two clocks differ by more than a moment on the way, ages go by its own.
+export function tellTime(time) {
+  const difference = Date.now() - Date.parse(time);
+  ahead = Math.abs(difference) > ON_THE_WAY ? difference : 0;
+}
+
+// Now, as the gateway has it: Unix milliseconds.
+export const now = () => Date.now() - ahead;
 
 // The reader's zone by name, and how it is written today: `Europe/London (BST)`.
-export function zone(now = new Date()) {
+export function zone() {
   const { timeZone } = new Intl.DateTimeFormat().resolvedOptions();
-  const named = new Intl.DateTimeFormat(undefined, { timeZoneName: "short" }).formatToParts(now);
+  const named = new Intl.DateTimeFormat(undefined, { timeZoneName: "short" }).formatToParts(new Date());
   const short = named.find((part) => part.type === "timeZoneName")?.value;
   return short && short !== timeZone ? `${timeZone} (${short})` : timeZone;
 }
 
 // `14:03:22`; of another day, with the date.
-export function clock(time, now = new Date()) {
-  const date = new Date(time);
+export function clock(time) {
+  const [date, today] = [new Date(time), new Date()];
   const hours = date.toLocaleTimeString(undefined, { hour: "2-digit", minute: "2-digit", second: "2-digit" });
-  if (date.toDateString() === now.toDateString()) return hours;
-  const day = { day: "numeric", month: "short", ...(date.getFullYear() !== now.getFullYear() && { year: "numeric" }) };
+  if (date.toDateString() === today.toDateString()) return hours;
+  const day = { day: "numeric", month: "short", ...(date.getFullYear() !== today.getFullYear() && { year: "numeric" }) };
   return `${date.toLocaleDateString(undefined, day)}, ${hours}`;
 }
 
@@ -31,7 +43,7 @@ export function age(milliseconds) {
   return `${Math.floor(milliseconds / DAY)} days`;
 }
 
-export const ago = (time, now = Date.now()) => `${age(now - new Date(time))} ago`;
+export const ago = (time) => `${age(now() - new Date(time))} ago`;
 
 // A time in the page: as the reader's clock has it, or as `text` says it.
 export function timeOf(time, text = clock(time)) {

@@ -16,7 +16,7 @@ export class TrackPicture {
   constructor() {
     this.picture = drawn("svg", { class: "track", viewBox: `0 0 ${SIZE} ${SIZE}`, role: "img" });
     this.legend = element("p", { class: "faint" }, "● heard direct  ○ by others  ◆ where it was last  ✛ this post");
-    this.element = element("figure", null, this.picture, this.legend);
+    this.element = element("figure", { hidden: true }, this.picture, this.legend);
   }
 
   // `track`: the earliest first, each with `distance_km` and `bearing_deg` from here.
