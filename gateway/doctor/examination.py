@@ -4,12 +4,12 @@ import asyncio
 import os
 import re
 from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
-from gateway.commands.checking import check_station
+from gateway.commands.checking import CheckReport, check_station
 from gateway.doctor import own_health
 from gateway.doctor.evidence import Evidence, PortTried, TimeAsked
 from gateway.doctor.kept_frames import KeptFrame, last_frames
@@ -23,6 +23,7 @@ from gateway.settings import (
     PASSCODE_VARIABLE,
     RECEIVE_ONLY_PASSCODE,
     DocumentError,
+    Problem,
     StationFile,
     StationText,
     load_text,
@@ -46,13 +47,22 @@ async def examine(
 ) -> Evidence:
     """All the evidence about the station at `path`; each receiver is heard for `listen_seconds` at most."""
     probing = _Probing()
-    checked = await in_own_thread(check_station, path)
+    checked = await probing.one(partial(in_own_thread, check_station, path))
+    station = await probing.one(partial(in_own_thread, _read, path))
     server = time_host or await in_own_thread(clock.own_time_server)
     time = None if server is None else partial(_ask_time, server)
-    station = await in_own_thread(_read, path)
     with without_log():
-        evidence = Evidence(checked, clock.look(), time=await probing.one(time))
+        evidence = Evidence(checked or _unread(path), clock.look(), time=await probing.one(time))
         return evidence if station is None else await _Examination(station, probing, listen_seconds).add_to(evidence)
+
+
+@dataclass(frozen=True, slots=True)
+class _StationInHand:
+    """The station file, with its secrets where they can be had, and the gateway that runs with it."""
+
+    text: StationText
+    whole: StationFile | None
+    gateway: int | None
 
 
 class _Probing:
@@ -79,13 +89,13 @@ class _Probing:
 class _Examination:
     """What is to be asked about one station, and how."""
 
-    def __init__(self, station: StationText, probing: _Probing, listen_seconds: float) -> None:
-        self._text = station
-        self._settings = station.settings
-        self._whole = _with_secrets(station)
+    def __init__(self, station: _StationInHand, probing: _Probing, listen_seconds: float) -> None:
+        self._text = station.text
+        self._settings = station.text.settings
+        self._whole = station.whole
         self._probing = probing
         self._listen_seconds = listen_seconds
-        self._gateway = holder_of(station.path)
+        self._gateway = station.gateway
         self._parts: own_health.Parts = {}
 
     async def add_to(self, evidence: Evidence) -> Evidence:
@@ -182,18 +192,22 @@ class _Examination:
         return {f"{scheme}://{host}:{port}": partial(engine.ask, host, port) for scheme, host, port in club.addresses}
 
 
-def _read(path: Path) -> StationText | None:
+def _read(path: Path) -> _StationInHand | None:
+    """What is wrong with it `check_station` tells."""
     try:
-        return load_text(path)
-    except DocumentError:  # which `check_station` tells
+        text = load_text(path)
+    except DocumentError:
         return None
+    try:
+        whole = with_secrets(text)
+    except DocumentError:
+        whole = None
+    return _StationInHand(text, whole, holder_of(path))
 
 
-def _with_secrets(station: StationText) -> StationFile | None:
-    try:
-        return with_secrets(station)
-    except DocumentError:  # which `check_station` tells
-        return None
+def _unread(path: Path) -> CheckReport:
+    what = "it could not be read in time: does the disk under it, or under what it names, answer?"
+    return CheckReport(path, (Problem(str(path), 1, "", what),))
 
 
 async def _ask_time(server: str) -> TimeAsked:

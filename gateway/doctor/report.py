@@ -15,6 +15,7 @@ from gateway.settings import StationText
 _FIELD = 2
 _LOCATOR = re.compile(r"\b([A-R]{2})[0-9]{2}(?:[A-X]{2}(?:[0-9]{2})?)?\b", re.IGNORECASE | re.ASCII)
 _DEGREES = re.compile(r"(?<![\w.])-?\d{1,3}\.\d{2,}(?![\w.])")
+_HOME = re.compile(r"(/home|/Users)/[^/\s:]+")
 _PLACED = frozenset({"station file", "place"})
 """Checks whose words may quote the operator's place."""
 
@@ -50,4 +51,6 @@ def _without_place(text: str) -> str:
 
 
 def _without_home(text: str) -> str:
-    return text.replace(str(Path.home()), "~") if Path.home() != Path("/") else text
+    """Whose computer it is does not matter."""
+    own = str(Path.home())
+    return _HOME.sub(r"\1/(somebody)", text.replace(own, "~") if len(own) > 1 else text)

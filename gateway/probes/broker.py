@@ -28,6 +28,9 @@ _TRIAL = b"a trial of `stile doctor`, cleared at once"
 _FIRST_FAILURE = 128
 """Codes from here on refuse (MQTT 5.0 section 2.4)."""
 
+_NOT_LET_IN = frozenset({134, 135})
+"""Bad user name or password; not authorised (MQTT 5.0 section 2.4)."""
+
 _ONLINE = b"online"
 
 
@@ -56,6 +59,9 @@ class BrokerFound:
     """Why there was none."""
 
     rights: tuple[TopicRights, ...] = ()
+    refuses_login: bool = False
+    """It is there, and does not let this user in."""
+
     gateway_online: bool = False
     """The gateway's own topic says that one is connected with this callsign and base."""
 
@@ -63,20 +69,17 @@ class BrokerFound:
 async def ask(options: BusOptions) -> BrokerFound:
     """Hold one conversation with the broker that `options` names."""
     topics = Topics(options.base, options.callsign)
-    prefixes = [topics.prefix]
-    if options.discovery is not None:
-        prefixes.append(f"{options.discovery.prefix}/device")
     try:
         await _reach(options)
         async with _client(options) as client:
             messages = aiter(client.messages)
             online = await _read(client, messages, topics.status) == (_ONLINE, True)
-            rights: list[TopicRights] = []
-            while prefixes and (not rights or rights[-1].retained):
-                rights.append(await _rights(client, messages, prefixes.pop(0)))
-            return BrokerFound(None, tuple(rights), online)
+            rights = [await _rights(client, messages, topics.prefix)]
+            if options.discovery is not None and rights[0].retained:
+                rights.append(await _discovery_rights(client, messages, options, options.discovery.prefix))
+            return BrokerFound(None, tuple(rights), gateway_online=online)
     except (aiomqtt.MqttError, BusOptionsError, OSError) as error:
-        return BrokerFound(_explained(error))
+        return BrokerFound(_explained(error), refuses_login=_code_of(error) in _NOT_LET_IN)
 
 
 async def _reach(options: BusOptions) -> None:
@@ -106,7 +109,7 @@ def _client(options: BusOptions) -> aiomqtt.Client:
 
 
 async def _rights(client: aiomqtt.Client, messages: AsyncIterator[aiomqtt.Message], prefix: str) -> TopicRights:
-    topic, wanted = f"{prefix}/stile-trial-{secrets.token_hex(4)}", f"{prefix}/#"
+    topic, wanted = f"{prefix}/{_trial_name()}", f"{prefix}/#"
     if _refused(await client.subscribe(topic, 1)):
         return TopicRights(wanted, refuses_to_tell=True)
     await client.publish(topic, _TRIAL, 1)
@@ -114,12 +117,30 @@ async def _rights(client: aiomqtt.Client, messages: AsyncIterator[aiomqtt.Messag
         return TopicRights(wanted)
     await client.unsubscribe(topic)
     try:
-        await client.publish(topic, _TRIAL, 1, retain=True)
-        again = await _read(client, messages, topic)
-        await client.publish(topic, b"", 1, retain=True)
+        try:
+            await client.publish(topic, _TRIAL, 1, retain=True)
+            again = await _read(client, messages, topic)
+        finally:
+            await client.publish(topic, b"", 1, retain=True)
     except aiomqtt.MqttError:  # a broker that retains nothing may end the connection (MQTT 5.0 section 3.2.2.3.5)
         return TopicRights(wanted, came=True)
     return TopicRights(wanted, came=True, retained=again == (_TRIAL, True))
+
+
+async def _discovery_rights(
+    client: aiomqtt.Client, messages: AsyncIterator[aiomqtt.Message], options: BusOptions, prefix: str
+) -> TopicRights:
+    """A hub reads these topics, so nothing is left there, and the message is an empty one: a device that is gone."""
+    topic, wanted = f"{prefix}/device/{options.client_identifier}/{_trial_name()}/config", f"{prefix}/device/#"
+    if _refused(await client.subscribe(topic, 1)):
+        return TopicRights(wanted, refuses_to_tell=True)
+    await client.publish(topic, b"", 1)
+    came = await _next(messages, topic) is not None
+    return TopicRights(wanted, came=came, retained=came)
+
+
+def _trial_name() -> str:
+    return f"stile-trial-{secrets.token_hex(4)}"
 
 
 async def _read(
@@ -154,5 +175,9 @@ def _explained(error: Exception) -> BusTrouble:
     cause = error.__cause__ or error
     if isinstance(cause, BusOptionsError | OSError):
         return explain(cause)
-    code = getattr(error, "rc", None)
-    return explain(BrokerError(type(error).__name__, code.value if isinstance(code, ReasonCode) else None))
+    return explain(BrokerError(type(error).__name__, _code_of(error)))
+
+
+def _code_of(error: Exception) -> int | None:
+    code = error.rc if isinstance(error, aiomqtt.MqttCodeError) else None
+    return code.value if isinstance(code, ReasonCode) else None

@@ -23,7 +23,9 @@ from gateway.uplink.passcode import belongs
 LISTENING = frozenset({"", "listen", "i only listen", "only listen", "none", "no"})
 NOTHING = frozenset({"", "no", "none", "-"})
 EMBEDDED = "embedded"
-_NO_SERVICE = "A service sees no home folders: have Stile in /opt/stile and its files in /etc/stile for one."
+_NO_SERVICE = (
+    "a service sees no home folders and none for passing files: have Stile in /opt/stile, and its files in /etc/stile"
+)
 _YES, _NO = frozenset({"y", "yes", "true"}), frozenset({"n", "no", "false"})
 
 
@@ -207,8 +209,15 @@ def _read_page(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[st
         raise ValueError(f"{text!r}: answer here, house or no") from None
 
 
-def _flag(name: str) -> Read:
-    return lambda text, _answers, _around: {name: is_yes(text)}
+def _read_journal(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
+    return {"journal": is_yes(text)}
+
+
+def _read_service(text: str, _answers: GivenAnswers, around: Around) -> Mapping[str, Any]:
+    is_wanted = is_yes(text)
+    if is_wanted and not around.can_be_a_service:
+        raise ValueError(_NO_SERVICE)
+    return {"service": is_wanted}
 
 
 def _checked(section: type[Any], name: str, **values: object) -> Any:  # noqa: ANN401 - what the section makes of it
@@ -307,14 +316,14 @@ QUESTIONS = (
     Question(
         "journal",
         "Keep a journal of what was heard for 30 days",
-        _flag("journal"),
+        _read_journal,
         default=lambda *_: "yes",
     ),
     Question(
         "service",
         "Write a service, so that it runs from the start of the computer",
-        _flag("service"),
-        lambda _, around: "" if around.can_be_a_service else _NO_SERVICE,
+        _read_service,
+        lambda _, around: "" if around.can_be_a_service else f"Not from here: {_NO_SERVICE}.",
         lambda _, around: "yes" if around.is_for_a_service and around.can_be_a_service else "no",
     ),
 )

@@ -3,6 +3,7 @@
 import asyncio
 import importlib.util
 import os
+import re
 import shlex
 import sys
 from collections.abc import Iterator
@@ -26,8 +27,11 @@ from gateway.setup.writing import write_all
 FOLDER = Path("stile-station")
 """Where nothing else is named."""
 
-_HOMES = (Path("/home"), Path("/root"), Path("/run/user"))
-"""What a service does not see (systemd.exec(5), ProtectHome)."""
+_UNSEEN = (Path("/home"), Path("/root"), Path("/run/user"), Path("/tmp"), Path("/var/tmp"))  # noqa: S108 - not used
+"""What a service does not see (systemd.exec(5), ProtectHome and PrivateTmp)."""
+
+_PLAIN_PATH = re.compile(r"[A-Za-z0-9/._+-]+")
+"""What a unit file takes as it is: a space would part it, a per cent sign begin a specifier (systemd.syntax(7))."""
 
 _SERVICES = Path("/etc")
 _NO_DECODERS = frozenset({MQTT_PORT, LINES_PORT, WEB_PORT})
@@ -83,7 +87,8 @@ class ThisComputer:
     def can_be_a_service(self) -> bool:
         """Whether the folder, and this program, lie where a service may read."""
         places = (self._folder, Path(sys.prefix).resolve())
-        return not any(home == place or home in place.parents for home in _HOMES for place in places)
+        seen = not any(unseen == place or unseen in place.parents for unseen in _UNSEEN for place in places)
+        return seen and all(_PLAIN_PATH.fullmatch(str(place)) for place in places)
 
 
 def set_up(folder: Path, console: Console, answers_file: Path | None = None) -> None:

@@ -10,6 +10,7 @@ from gateway.frames.frame import Frame
 from gateway.groundwork.part import State
 from gateway.groundwork.printable import printable
 from gateway.probes import broker, disk, listener, network_server, receiver
+from gateway.probes.broker import BrokerFound
 from gateway.probes.listener import PortFound
 from gateway.probes.receiver import ReceiverFound
 from gateway.receivers.address import parse
@@ -78,8 +79,10 @@ class Trials:
         """It is asked whether it lets guests in; a refusal leads to the next question."""
         if answers.broker is None or BusSettings(broker=answers.broker).embedded:
             return _FINE
-        trial = await self._ask_broker(answers)
-        return trial if trial.is_fine else Trial(trial.lines)
+        found = await self._found_broker(answers)
+        if found.refuses_login:
+            return Trial(("it asks for a user",))
+        return _of_broker(found)
 
     async def broker_user(self, answers: GivenAnswers) -> Trial:
         """Who needs no user must be let in without."""
@@ -115,17 +118,13 @@ class Trials:
         return Trial(tuple(lines), all(each.software and (each.accepted or each.verified is None) for each in found))
 
     async def _ask_broker(self, answers: GivenAnswers) -> Trial:
-        if answers.broker is None:
-            return _FINE
-        section = BusSettings(broker=answers.broker, username=answers.broker_user)
+        return _of_broker(await self._found_broker(answers))
+
+    async def _found_broker(self, answers: GivenAnswers) -> BrokerFound:
+        user = {} if answers.broker_user is None else {"username": answers.broker_user}
+        section = BusSettings(broker=answers.broker or "", **user)
         password = answers.broker_password.get_secret_value() if answers.broker_password is not None else None
-        found = await broker.ask(section.options(answers.callsign, self.folder, password))
-        if found.trouble is not None:
-            return Trial((f"{found.trouble.why}: {found.trouble.do}",), is_fine=False)
-        missing = [rights.filter for rights in found.rights if not rights.retained]
-        if missing:
-            return Trial((f"it lets us in, but not read, write and retain {', '.join(missing)}",), is_fine=False)
-        return Trial(("it lets us in, and takes and retains what is published",))
+        return await broker.ask(section.options(answers.callsign, self.folder, password))
 
 
 _TRIES: dict[str, Callable[[Trials, GivenAnswers], Awaitable[Trial]]] = {
@@ -144,6 +143,15 @@ _TRIES: dict[str, Callable[[Trials, GivenAnswers], Awaitable[Trial]]] = {
 def web_host(page: Page) -> str:
     """Where the page listens."""
     return "0.0.0.0" if page is Page.HOUSE else "127.0.0.1"  # noqa: S104 - the operator wants it for the house
+
+
+def _of_broker(found: BrokerFound) -> Trial:
+    if found.trouble is not None:
+        return Trial((f"{found.trouble.why}; {found.trouble.do}",), is_fine=False)
+    missing = [rights.filter for rights in found.rights if not rights.retained]
+    if missing:
+        return Trial((f"it lets us in, but not read, write and retain {', '.join(missing)}",), is_fine=False)
+    return Trial(("it lets us in, and takes and retains what is published",))
 
 
 def _is_fine(found: ReceiverFound) -> bool:

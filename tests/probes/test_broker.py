@@ -49,7 +49,18 @@ async def test_nothing_of_the_trial_is_left_and_no_topic_of_the_gateway_is_touch
         seen = {message.topic for message in onlooker.seen}
     assert found.gateway_online
     assert left == {"stile/QX1GAT-10/status": b"online"}
-    assert all("stile-trial" in topic for topic in seen - {"stile/QX1GAT-10/status", "end-of-retained"})
+    trials = seen - {"stile/QX1GAT-10/status", "end-of-retained"}
+    assert len(trials) == 1
+    assert all("stile-trial" in topic for topic in trials)
+
+
+async def test_a_hub_gets_no_more_than_an_empty_message_which_it_passes_over() -> None:
+    async with MosquittoBroker() as house, witness(house, "homeassistant/#") as hub:
+        await broker.ask(bus_options(house.port, discovery=DiscoveryOptions("homeassistant", ())))
+        seen = await hub.until(bool)
+        left = await retained(house)
+    assert [message.payload for message in seen] == [b""]
+    assert left == {}
 
 
 @pytest.mark.parametrize(
@@ -81,6 +92,7 @@ async def test_a_wrong_password_is_told_in_the_words_of_the_bus() -> None:
         found = await broker.ask(bus_options(house.port, username=LOGIN.username, password="wrong"))
     assert found.trouble is not None
     assert found.trouble.why == "the broker does not let this user in: wrong username or password"
+    assert found.refuses_login
 
 
 async def test_a_broker_that_is_gone_is_told_with_the_systems_reason() -> None:

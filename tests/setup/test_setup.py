@@ -9,7 +9,7 @@ import pytest
 from demo.network_server import NetworkServer
 from gateway import cli, settings
 from gateway.commands.checking import check_station
-from gateway.setup import surroundings
+from gateway.setup import setup, surroundings
 from gateway.setup.trials import Trial, Trials
 from tests.mosquitto_broker import free_port
 from tests.probes.answering import frame, in_kiss, saying
@@ -76,6 +76,7 @@ def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(surroundings, "listening_ports", lambda *_: [])
     monkeypatch.setattr(surroundings, "serial_devices", lambda *_: [])
     monkeypatch.setattr(surroundings, "address_in_the_house", lambda: "192.0.2.7")
+    monkeypatch.setattr(setup, "_UNSEEN", ())
     monkeypatch.chdir(tmp_path)
     (tmp_path / "passcode").write_text(PASSCODE)
     return tmp_path
