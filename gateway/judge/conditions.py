@@ -14,7 +14,7 @@ from gateway.frames.heard import Place
 from gateway.groundwork.duration import DAY_MS, MINUTE_MS
 from gateway.judge import policy as written
 from gateway.judge.patterns import PatternIndex
-from gateway.reports import Report, read
+from gateway.reports import Kind, Report, kind_of, read
 from gateway.reports.distance import Origin
 
 MINUTES_A_DAY = 24 * 60
@@ -83,6 +83,11 @@ class Subject:
     time_ms: int
     origin: Origin | None
     """The station; None where its position is not known."""
+
+    @cached_property
+    def kind(self) -> Kind:
+        """What kind of report it is: that needs no more of it to be read, mostly."""
+        return kind_of(self.frame.destination, self.information)
 
     @cached_property
     def report(self) -> Report:
@@ -177,7 +182,7 @@ def _subject_predicates(when: written.Conditions, labels: PatternIndex) -> list[
         predicates.append(lambda subject: any(text in subject.text for text in texts))
     if when.report is not None:
         kinds = frozenset(when.report)
-        predicates.append(lambda subject: subject.report.kind in kinds)
+        predicates.append(lambda subject: subject.kind in kinds)
     if when.symbol is not None:
         symbols = frozenset(when.symbol)
         predicates.append(lambda subject: subject.report.symbol in symbols)

@@ -18,8 +18,10 @@ LONGEST_WINDOW_MS = HOUR_MS
 LOOKS_PER_WINDOW = 60
 """How often in a window the level is reckoned anew."""
 
-MAXIMUM_SOURCES = 16_384
-"""Sources told apart in one window: about 6 MB for each bucket. Those beyond it share one place, and so one share."""
+MAXIMUM_SOURCES = 2700
+"""Sources told apart in one window: under 1 MB for each bucket. Those beyond it share one place, and so one share.
+
+A radio channel at its fullest, seven frames a second, needs more than six minutes to bring so many."""
 
 OVERFLOW_SOURCE = ""
 

@@ -217,7 +217,7 @@ class Judge:
         """Whether the rate at `place` of the policy has room for a line of so many octets."""
         limit = self.limits[place]
         key = _key(limit.per, subject)
-        return limit.admits(key, subject.frame.source, moment, octets, kind=lambda: subject.report.kind)
+        return limit.admits(key, subject.frame.source, moment, octets, kind=lambda: subject.kind)
 
 
 def _duplicate_key(standing: HeaderStanding, information: bytes) -> bytes:
@@ -232,5 +232,5 @@ def _key(per: Per, subject: Subject) -> str:
     if per is Per.RECEIVER:
         return subject.traits.receiver
     if per is Per.REPORT:
-        return subject.report.kind.value
+        return subject.kind.value
     return per.value

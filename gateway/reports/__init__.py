@@ -10,6 +10,7 @@ house and for policies that ask: whether a frame may go up never depends on it, 
 | `compressed.py` | compressed positions: thirteen octets for place, symbol and one thing more (APRS101 chapter 9) |
 | `distance.py` | how far, and in which direction: the shortest line on the WGS 84 ellipsoid between two points |
 | `extension.py` | data extensions |
+| `kinds.py` | what kind of report it is, told from the first octets where these leave no doubt |
 | `locator.py` | Maidenhead locators, both ways: fields of 20° by 10°, squares of 2° by 1° |
 | `measured.py` | the parts of a report that hold what was measured: weather, storms |
 | `message.py` | messages, their acknowledgements, bulletins |
@@ -36,6 +37,7 @@ house and for policies that ask: whether a frame may go up never depends on it, 
 | `words.py` | a report in plain words, for people: each fact with its label |
 """
 
+from gateway.reports.kinds import kind_of
 from gateway.reports.measured import Definition, Storm, StormType, Telemetry, Weather
 from gateway.reports.place import (
     Antenna,
@@ -111,6 +113,7 @@ __all__ = [
     "Written",
     "describe",
     "is_emergency",
+    "kind_of",
     "load_schema",
     "read",
     "to_object",
