@@ -9,11 +9,15 @@ import os
 import sys
 from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from gateway import __version__
 from gateway.commands import usage
 from gateway.running.lock import LockHeldError
 from gateway.settings import DocumentError
+
+if TYPE_CHECKING:
+    from gateway.commands.journal_of import Told
 
 FINE, FOUND_WRONG, USED_WRONGLY = 0, 1, 2
 """Exit statuses of every command but `run`."""
@@ -25,6 +29,8 @@ the policy can mend (EX_CONFIG), after which alone a service should not start it
 
 LONGEST_LINE = 4096
 """Octets read of a line from standard input; no frame is as long."""
+
+WHEN = "30d, 12h, today, a date, a time, or two of these with / between (default: %(default)s)"
 
 NOT_A_DISTRESS_WATCH = (
     "Not a distress watch: emergencies are shown first and never held back by a rate, and that promises nothing."
@@ -110,6 +116,9 @@ def parsers() -> tuple[argparse.ArgumentParser, Collection[str]]:
     doctor.add_argument("--report", action="store_true", help="print one text that is safe to show to others")
     doctor.set_defaults(command=_doctor)
 
+    _add_who(commands.add_parser("who", help="say who was heard, or what is known of one station"))
+    _add_reach(commands.add_parser("reach", help="say how far the antenna hears, and whether that has changed"))
+
     _add_replay(commands.add_parser("replay", help="judge what was heard again, by one policy or two"))
 
     changes = commands.add_parser("changes", help="say what changed from version to version")
@@ -140,6 +149,33 @@ def _add_replay(replay: argparse.ArgumentParser) -> None:
     replay.add_argument("--json", action="store_true", help="print one JSON object, every frame that differs in it")
     replay.add_argument("--top", type=int, default=20, metavar="N", help="groups of frames that differ (default: 20)")
     replay.set_defaults(command=_replay)
+
+
+def _add_who(who: argparse.ArgumentParser) -> None:
+    who.description = "Asks the journal alone, whether the gateway runs or not."
+    who.add_argument("station", type=Path, metavar="STATION", help="the station file, with its `journal:`")
+    who.add_argument("call", nargs="?", metavar="CALL", help="all that is known of this station")
+    who.add_argument("--since", default="1d", metavar="WHEN", help=WHEN)
+    _add_forms(who)
+    who.set_defaults(command=_who)
+
+
+def _add_reach(reach: argparse.ArgumentParser) -> None:
+    reach.description = (
+        "Asks the journal alone, whether the gateway runs or not. What counts is a station's own position, heard "
+        "without a repeater. What was heard in the last ten minutes may be missing."
+    )
+    reach.add_argument("station", type=Path, metavar="STATION", help="the station file, with its `journal:`")
+    reach.add_argument("--since", default="30d", metavar="WHEN", help=WHEN)
+    reach.add_argument("--against", metavar="WHEN", help="compare with this period; 30d: the 30 days before the first")
+    _add_forms(reach)
+    reach.set_defaults(command=_reach)
+
+
+def _add_forms(parser: argparse.ArgumentParser) -> None:
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="print one JSON object")
+    form.add_argument("--csv", action="store_true", help="print a table, as CSV")
 
 
 def _add_panel(panel: argparse.ArgumentParser) -> None:
@@ -278,6 +314,37 @@ def _doctor(options: argparse.Namespace) -> int:
     else:
         print(in_report(diagnosis) if options.report else diagnosis.in_words())
     return FOUND_WRONG if diagnosis.is_wrong else FINE
+
+
+def _who(options: argparse.Namespace) -> int:
+    from gateway.commands import who  # noqa: PLC0415 - loaded by the command that needs it
+
+    if options.call is None:
+        return _tell(options, lambda: who.who(options.station, options.since))
+    return _tell(options, lambda: who.who_is(options.station, options.call, options.since))
+
+
+def _reach(options: argparse.Namespace) -> int:
+    from gateway.commands import reaching  # noqa: PLC0415 - loaded by the command that needs it
+
+    return _tell(options, lambda: reaching.reach(options.station, options.since, options.against))
+
+
+def _tell(options: argparse.Namespace, ask: Callable[[], "Told"]) -> int:
+    """Print what the journal tells, in the form that was asked for."""
+    from gateway.commands.journal_of import AskedWronglyError  # noqa: PLC0415 - loaded by the command that needs it
+    from gateway.commands.who import as_csv  # noqa: PLC0415 - loaded by the command that needs it
+
+    try:
+        told = ask()
+    except AskedWronglyError as error:
+        print(error, file=sys.stderr)
+        return USED_WRONGLY
+    if options.csv:
+        print(as_csv(told.rows()), end="")
+    else:
+        print(json.dumps(told.to_object(), indent=2) if options.json else told.in_words())
+    return FINE
 
 
 def _replay(options: argparse.Namespace) -> int:

@@ -115,6 +115,19 @@ class Inquiry:
                 for source, frames, direct, last_ms, count in self._rows(select, days.start, days.stop - 1, limit)
             ]  # fmt: skip
 
+    def last_frames(self, period: Period) -> dict[str, tuple[int, bytes]]:
+        """By station, how many of its frames were heard in a short period, and the last one's heard object."""
+        select = (
+            "SELECT source, count(*), object, max(id) FROM heard"
+            " WHERE time_ms >= ? AND time_ms < ? AND source IS NOT NULL GROUP BY source LIMIT ?"
+        )
+        with self._explained():
+            return {
+                _text(source): (frames, text)
+                for source, frames, text, _ in self._rows(select, period.from_ms, period.to_ms, MOST_STATIONS)
+                if isinstance(text, bytes)
+            }
+
     def days_of_station(self, source: str, period: Period) -> list[PlainObject]:
         """How often a station was heard on each day, the earliest first."""
         select = (

@@ -102,7 +102,7 @@ class Store:
         self._path = options.path
         self._run_record = run
         self._ageing = Ageing(options.keep_ms)
-        self._pending = PendingFile(options.path.with_name(f"{options.path.name}-pending"), run)
+        self._pending = PendingFile(pending_path(options.path), run)
         self._held = _Held()
         self._taken: Batch | None = None
         self._left_behind = True
@@ -336,6 +336,11 @@ class Store:
         self.notice = DiskTrouble(f"the journal was damaged: it is now {aside}, and a new one was begun", do)
         _log.error("journal damaged, a new one is begun", path=str(self._path), old=str(aside))
         return True
+
+
+def pending_path(journal: Path) -> Path:
+    """The file beside a journal."""
+    return journal.with_name(f"{journal.name}-pending")
 
 
 def _place_of(path: Path) -> tuple[int, int] | None:

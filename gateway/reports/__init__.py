@@ -74,7 +74,7 @@ from gateway.reports.report import (
     UserDefinedReport,
     WeatherReport,
 )
-from gateway.reports.words import describe
+from gateway.reports.words import describe, describe_object
 
 __all__ = [
     "Antenna",
@@ -112,6 +112,7 @@ __all__ = [
     "WeatherReport",
     "Written",
     "describe",
+    "describe_object",
     "is_emergency",
     "kind_of",
     "load_schema",

@@ -1,0 +1,73 @@
+"""The journal of a station file, asked from a terminal: whether the gateway runs or not, and without disturbing it."""
+
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Protocol
+
+from gateway import settings
+from gateway.documents import DocumentError, Problem
+from gateway.frames.plain import PlainObject
+from gateway.history.period import Period, read_period
+from gateway.history.station_past import PastFrame
+from gateway.journal.asking import Inquiry
+from gateway.journal.pending import read_pending
+from gateway.journal.store import pending_path
+from gateway.journal.trouble import JournalError
+
+
+class Told(Protocol):
+    """What the journal told, to be printed."""
+
+    def to_object(self) -> PlainObject:
+        """The plain form."""
+
+    def in_words(self) -> str:
+        """For a terminal. Text from the air is escaped."""
+
+    def rows(self) -> Iterator[Sequence[object]]:
+        """For a table, a heading first."""
+
+
+class AskedWronglyError(Exception):
+    """What stands on the command line is not how it is asked for; the message says how."""
+
+
+def journal_path(station: settings.StationText) -> Path:
+    """Where its journal lies. Raises `DocumentError` where it names none."""
+    journal = station.settings.journal
+    if journal is None:
+        what = "there is no journal to ask: write `journal: {path: stile.db}`"
+        raise DocumentError([station.document.problem((), what)])
+    return station.folder / journal.path
+
+
+@contextmanager
+def inquiry_of(station: Path) -> Iterator[Inquiry]:
+    """The journal, opened to be read. Raises `DocumentError`."""
+    text = settings.load_text(station)
+    path = journal_path(text)
+    try:
+        with Inquiry(path) as inquiry:
+            yield inquiry
+    except JournalError as error:
+        raise DocumentError([Problem(str(path), 1, "", str(error))]) from None
+
+
+def not_worked_in(station: Path) -> list[PastFrame]:
+    """What was heard in the last minutes and stands beside the journal, the newest first."""
+    try:
+        runs = read_pending(pending_path(journal_path(settings.load_text(station))))
+    except OSError:
+        return []
+    frames = [PastFrame(run.record.identity, row.sequence, row.encoded) for run in runs for row in run.rows]
+    return frames[::-1]
+
+
+def period_until_now(name: str, written: str, until_ms: int | None = None) -> Period:
+    """The period that an option names. Raises `AskedWronglyError`."""
+    try:
+        return read_period(written, time.time_ns() // 1_000_000 if until_ms is None else until_ms)
+    except ValueError as error:
+        raise AskedWronglyError(f"{name} {written}: {error}") from None
