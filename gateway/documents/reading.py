@@ -197,7 +197,8 @@ class _Reader:
         """A key that is no text, or the rest of a number with a comma in it: it is told, and passed over."""
         self._skip(key)
         event = self._next()
-        comma = slips.decimal_comma(before, key.value) if start.flow_style and _is_nothing(event) else None
+        may_be_a_rest = start.flow_style and _is_nothing(event) and isinstance(key, yaml.ScalarEvent)
+        comma = slips.decimal_comma(before, key.value) if may_be_a_rest else None
         what = comma or "a key that is no text: put it in quotation marks"
         self._problem(key, what, place=tuple(self._place[:-1]), at=key.start_mark.column + 1)
         self._skip(event)

@@ -100,6 +100,12 @@ def test_a_key_without_a_value_is_named_lest_it_ask_nothing_in_silence() -> None
     assert told_of(text) == [f"house.yaml:4: rules[0].when.source: {said}", f"house.yaml:6: rules[1]: {said}"]
 
 
+@pytest.mark.parametrize("inside", ["{{callsign}}", "{[a]}", "{? [a], b: 1}", "{*a}", "[{{a: 1}}]"])
+def test_a_placeholder_in_two_pairs_of_braces_is_told_and_not_tripped_over(inside: str) -> None:
+    """Found by fuzzing: a mapping in the place of a key, with no value behind it."""
+    assert told_of(f"station: {inside}\n")[-1].endswith(": a key that is no text: put it in quotation marks")
+
+
 @pytest.mark.parametrize("key", ["1", "true", "~", "1.5", "[a, b]", "{a: b}", "!!binary YQ=="])
 def test_a_key_is_text(key: str) -> None:
     assert told_of(f"a: 1\n? {key}\n: 2") == ["house.yaml:2: a key that is no text: put it in quotation marks"]
