@@ -120,10 +120,10 @@ def test_who_comes_and_goes_while_the_shelves_are_gone_through_hides_nobody_who_
 def test_stations_that_were_restored_in_any_order_are_forgotten_in_the_order_in_which_they_were_heard() -> None:
     post, stations = Post(), Stations(forget_ms=10_000)
     frames = []
-    for name in (b"QA1AAA", b"QA1BBB", b"QA1CCC"):
+    for name, wait_ms in ((b"QA1AAA", 8000), (b"QA1BBB", 0), (b"QA1CCC", 4000), (b"QA1DDD", 0)):
         frames.append(HeardPayload(post.hear(name + b">APRS:>here"), ReportReader(PLACE)))
-        post.wait(4000)
+        post.wait(wait_ms)
     entry = [NOON_MS, 1, None, None]
-    stations.restore({"stations": [entry] * 3}, Past(0, [frames[2], frames[0], frames[1]]))
+    stations.restore({"stations": [entry] * 4}, Past(0, [frames[place] for place in (3, 2, 0, 1)]))
     stations.forget(post.moment.elapsed_ms)
-    assert [station.source for station in stations] == ["QA1BBB", "QA1CCC"]
+    assert [station.source for station in stations] == ["QA1BBB", "QA1CCC", "QA1DDD"]

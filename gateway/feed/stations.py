@@ -186,7 +186,7 @@ class Stations:
         """After stations were adopted or restored: those heard longest ago come first again."""
         if not self._is_in_order:
             self._is_in_order = True
-            for station in sorted(self, key=lambda station: station.last.judged.heard.moment.elapsed_ms):
+            for station in sorted(self, key=_place_in_order):
                 self._stations.move_to_end(station.source)
 
     def _put(self, last: HeardPayload, memory: "Memory", latest: object, more: list[object]) -> None:
@@ -225,6 +225,12 @@ class Memory:
         """Whether it can be so: it may come from a file or a broker."""
         times = (self.first_heard_ms, self.last_direct_ms or 0)
         return 1 <= self.frames <= HIGHEST_NUMBER and all(0 <= time_ms <= HIGHEST_TIME_MS for time_ms in times)
+
+
+def _place_in_order(station: Station) -> tuple[int, int]:
+    """Frames of one read have the same time: their numbers tell which came first."""
+    last = station.last.judged.heard
+    return last.moment.elapsed_ms, last.sequence
 
 
 def _entry_of(station: Station) -> list[object]:
