@@ -1,12 +1,13 @@
 """The uplink as a whole: connections one after the other for ever, and lines handed to them at most once, never late.
 
-How it keeps that promise. A line waits in the `Outbox`, and there alone, for as long as it is fresh. It leaves in one
-write with its neighbours, and only while the kernel takes everything at once: the transport holds no more than what
-was left of one such write, the kernel no more than its small send buffer. What was handed over is never handed over
-again. While anything waits or is unacknowledged, a watch looks about once a second, or when the next thing falls due:
-what is stale in the queue is `late`; a connection whose oldest octets were not acknowledged within `freshness` is
-reset, which throws away what the kernel still held. So a line is handed over within `freshness` of being heard, and
-acknowledged within `freshness` of that, or it does not arrive at all. With nothing to do, nothing runs.
+How it keeps that promise (`crossing.py` decides, and this carries it out). A line waits in the `Outbox`, and there
+alone, for as long as it is fresh. It leaves in one write with its neighbours, and only while the kernel takes
+everything at once: the transport holds no more than what was left of one such write, the kernel no more than its
+small send buffer. What was handed over is never handed over again. While anything waits or is unacknowledged, a watch
+looks about once a second, or when the next thing falls due: what is stale in the queue is `late`; a connection whose
+oldest octets were not acknowledged within `freshness` is reset, which throws away what the kernel still held. So a
+line is handed over within `freshness` of being heard, and acknowledged within `freshness` of that, or it does not
+arrive at all. With nothing to do, nothing runs.
 """
 
 import asyncio
@@ -20,14 +21,13 @@ import structlog
 from gateway.frames.heard import Run
 from gateway.groundwork.back_off import BackOff
 from gateway.groundwork.part import Figure, Part
+from gateway.uplink.connection import Connection
+from gateway.uplink.crossing import Crossing
 from gateway.uplink.dial import DialError, dial
 from gateway.uplink.link import Link
-from gateway.uplink.outbox import AnyDeparture, LineOutbox, Outcome, Report
+from gateway.uplink.outbox import AnyDeparture, Outcome, Report
 from gateway.uplink.session import NOT_ACCEPTED, Event, Login, LoginAnswered, Session
 from gateway.uplink.state import LOGIN_REFUSED_ADVICE, UplinkOptions, UplinkPhase, UplinkState
-
-BATCH_OCTETS = 4096
-"""About how much goes into one write, so that little is left over when the kernel takes only a part."""
 
 WATCH_SECONDS = 1.0
 SHORTEST_WATCH_SECONDS = 0.02
@@ -55,12 +55,14 @@ class Uplink(Generic[AnyDeparture]):
         """`run` has the clock that departures go by. Raises `session.LoginError` for what makes no login line."""
         self._options = options
         self._login = Login(options.callsign, options.passcode, options.filter)
-        self._refuses = self._login.receive_only
         self._run = run
         self._on_outcome = on_outcome
         self._on_change = on_change
-        self._outbox = LineOutbox[AnyDeparture](
-            freshness_ms=options.freshness_ms, limit_octets=options.queue_bytes, report=on_outcome
+        self._crossing = Crossing[AnyDeparture](
+            freshness_ms=options.freshness_ms,
+            limit_octets=options.queue_bytes,
+            receive_only=self._login.receive_only,
+            report=on_outcome,
         )
         self._turn = 0
         self._back_off = BackOff(options.pauses, turns=len(options.servers))
@@ -79,19 +81,10 @@ class Uplink(Generic[AnyDeparture]):
         """
         if not departures:
             return ()
-        outbox = self._outbox
-        outbox.put(departures)
-        if self._stopped.is_set():
-            outbox.give_up(Outcome.STOPPED)
-        elif self._refuses or self._standing.phase is UplinkPhase.UNVERIFIED:
-            outbox.give_up(Outcome.REFUSED)
-        else:
-            sent = self._flush()
-            outbox.trim()
-            if self._watch is None:
-                self._look_in(min(WATCH_SECONDS, self._options.freshness_ms / 1000))
-            return sent
-        return ()
+        sent = self._crossing.offer(departures, self._clock())
+        if self._watch is None and not self._stopped.is_set() and not self._crossing.refuses:
+            self._look_in(min(WATCH_SECONDS, self._options.freshness_ms / 1000))
+        return sent
 
     @property
     def verified(self) -> bool:
@@ -101,21 +94,15 @@ class Uplink(Generic[AnyDeparture]):
     @property
     def writable(self) -> bool:
         """Whether a line could be handed over now, and would go straight to the kernel."""
-        return self._link is not None and self._link.writable
+        connection = self._crossing.connection
+        return connection is not None and connection.is_writable(self._clock())
 
     def send_now(self, lines: Sequence[bytes]) -> int:
         """Hand over whole lines that somebody else keeps, at this very moment; gives back how many, from the first on.
 
         What the kernel does not take whole at once is not taken at all, but for the rest of one write.
         """
-        now_ms = self._clock()
-        count = 0
-        while count < len(lines) and self._link is not None and self._link.writable:
-            batch, octets = count, 0
-            while count < len(lines) and octets < BATCH_OCTETS:
-                octets += len(lines[count])
-                count += 1
-            self._link.write(b"".join(lines[batch:count]), now_ms)
+        count = self._crossing.send_now(lines, self._clock())
         if count and self._watch is None:
             self._look_in(min(WATCH_SECONDS, self._options.freshness_ms / 1000))
         return count
@@ -138,7 +125,7 @@ class Uplink(Generic[AnyDeparture]):
         """
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(seconds):
-                while self._is_getting_through():  # noqa: ASYNC110 - the kernel tells nobody of an acknowledgement
+                while self._crossing.is_getting_through():  # noqa: ASYNC110 - the kernel tells nobody of an acknowledgement
                     await asyncio.sleep(DRAIN_LOOK_SECONDS)
         self._stop()
 
@@ -152,9 +139,10 @@ class Uplink(Generic[AnyDeparture]):
 
     def state(self) -> UplinkState:
         """Everything that health needs to know, as of now."""
-        standing, totals = self._standing, self._totals
-        if self._link is not None:
-            totals = totals.with_link(self._link)
+        standing, totals, outbox = self._standing, self._totals, self._crossing.outbox
+        connection = None if self._link is None else self._link.connection
+        if connection is not None:
+            totals = totals.with_connection(connection)
         return UplinkState(
             phase=standing.phase,
             since_ms=standing.since_ms,
@@ -163,48 +151,26 @@ class Uplink(Generic[AnyDeparture]):
             reason=str(standing.trouble),
             remark=standing.trouble.remark,
             login_refused=standing.trouble.login_refused,
-            outcomes=dict(self._outbox.counts),
-            offered=self._outbox.offered,
-            waiting=self._outbox.waiting,
+            outcomes=dict(outbox.counts),
+            offered=outbox.offered,
+            waiting=outbox.waiting,
             unconfirmed=totals.unconfirmed,
             bytes_sent=totals.bytes_sent,
             last_heard_ms=totals.last_heard_ms,
             comments=totals.comments,
             lines_discarded=totals.lines_discarded,
             connections=totals.connections,
-            mute=self._link is not None and self._link.session.is_mute(self._clock()),
+            mute=connection is not None and connection.session.is_mute(self._clock()),
         )
-
-    def _is_getting_through(self) -> bool:
-        link = self._link
-        return link is not None and (self._outbox.waiting > 0 or link.oldest_in_flight_ms() is not None)
 
     def _clock(self) -> int:
         return self._run.now().elapsed_ms
 
     def _send_what_waits(self) -> None:
         """The connection takes lines, now or again."""
-        sent = self._flush()
+        sent = self._crossing.send_what_waits(self._clock())
         if sent:
             self._on_outcome(Outcome.SENT, sent)
-
-    def _flush(self) -> Sequence[AnyDeparture]:
-        """Hand over what is fresh, for as long as the kernel takes it whole; returns what was handed over."""
-        link, outbox = self._link, self._outbox
-        if link is None or not link.writable:
-            return ()
-        sent: list[AnyDeparture] = []
-        now_ms = self._clock()
-        outbox.expire(now_ms)
-        while outbox.waiting and link.writable:
-            batch = outbox.take_fresh(now_ms, BATCH_OCTETS)
-            if batch:
-                link.write(b"".join([departure.line for departure in batch]), now_ms)
-                outbox.sent(batch)
-                sent += batch
-            else:  # one that was heard long before its neighbours stands at the head
-                outbox.expire(now_ms)
-        return sent
 
     def _look_in(self, seconds: float) -> None:
         self._watch = asyncio.get_running_loop().call_later(seconds, self._look)
@@ -212,17 +178,10 @@ class Uplink(Generic[AnyDeparture]):
     def _look(self) -> None:
         """Let go of what is stale, wherever it is; look again while anything waits or is in flight."""
         self._watch = None
-        now_ms, freshness_ms = self._clock(), self._options.freshness_ms
-        self._outbox.expire(now_ms)
-        oldest_ms = self._link.oldest_in_flight_ms() if self._link is not None else None
-        if self._link is not None and oldest_ms is not None and now_ms - oldest_ms > freshness_ms:
-            self._link.end(f"the server acknowledged nothing for {freshness_ms / 1000:g} s")
-            oldest_ms = None
-        due_ms = [] if oldest_ms is None else [oldest_ms + freshness_ms + 1]
-        if self._outbox.expires_ms is not None:
-            due_ms.append(self._outbox.expires_ms)
-        if due_ms:
-            self._look_in(max(SHORTEST_WATCH_SECONDS, min(WATCH_SECONDS, (min(due_ms) - now_ms) / 1000)))
+        now_ms = self._clock()
+        due_ms = self._crossing.look(now_ms)
+        if due_ms is not None:
+            self._look_in(max(SHORTEST_WATCH_SECONDS, min(WATCH_SECONDS, (due_ms - now_ms) / 1000)))
 
     async def _connect_and_stay(self, host: str, port: int) -> tuple["_UplinkTrouble", int, bool]:
         """One connection from its first look-up to its end.
@@ -252,17 +211,19 @@ class Uplink(Generic[AnyDeparture]):
             unverified_ms=options.unverified_ms,
         )
         link = self._link = Link(session, clock=self._clock, on_event=self._on_event, on_writable=self._send_what_waits)
+        connection = self._crossing.connection = link.connection
         self._change(UplinkPhase.LOGGING_IN, trouble=self._standing.trouble)
         try:
             await asyncio.get_running_loop().create_connection(lambda: link, sock=sock)
             await link.ended.wait()
         finally:
-            link.end("the gateway stops")
+            connection.end("the gateway stops")
             await link.ended.wait()
-            self._totals = self._totals.with_link(link)
-            self._link = None
-        trouble = _UplinkTrouble(link.reason, session.remark, login_refused=session.answered and not session.accepted)
-        return trouble, self._clock() - self._standing.since_ms if session.accepted else 0, link.carried_lines
+            self._totals = self._totals.with_connection(connection)
+            self._link = self._crossing.connection = None
+        refused = session.answered and not session.accepted
+        trouble = _UplinkTrouble(connection.reason, session.remark, login_refused=refused)
+        return trouble, self._clock() - self._standing.since_ms if session.accepted else 0, connection.carried_lines
 
     async def _stay_away(self, trouble: "_UplinkTrouble", stood_ms: int, *, worked: bool) -> None:
         if self._stopped.is_set():
@@ -280,7 +241,7 @@ class Uplink(Generic[AnyDeparture]):
     def _on_event(self, event: Event) -> None:
         if not isinstance(event, LoginAnswered):
             return
-        if self._refuses:
+        if self._login.receive_only:
             self._change(UplinkPhase.RECEIVE_ONLY, server_name=event.server)
             _log.info("uplink is up, to receive only", server=self._standing.server, name=event.server)
         elif event.verified:
@@ -289,10 +250,10 @@ class Uplink(Generic[AnyDeparture]):
             self._said_unverified = False
             self._send_what_waits()
         else:
-            remark = self._link.session.remark if self._link is not None else ""
+            remark = self._link.connection.session.remark if self._link is not None else ""
             trouble = _UplinkTrouble(NOT_ACCEPTED, remark, login_refused=True)
             self._change(UplinkPhase.UNVERIFIED, server_name=event.server, trouble=trouble)
-            self._outbox.give_up(Outcome.REFUSED)
+            self._crossing.give_up_refused()
             self._say_unverified(event.server)
             return
         self._logged_trouble = ""
@@ -315,13 +276,13 @@ class Uplink(Generic[AnyDeparture]):
             return
         self._stopped.set()
         if self._link is not None:
-            if self._link.oldest_in_flight_ms() is None:
+            if self._link.connection.oldest_in_flight_ms() is None:
                 self._link.close("the gateway stops")
             else:
-                self._link.end("the gateway stops")
+                self._link.connection.end("the gateway stops")
         if self._watch is not None:
             self._watch.cancel()
-        self._outbox.give_up(Outcome.STOPPED)
+        self._crossing.stop()
         self._change(UplinkPhase.STOPPED, trouble=_UplinkTrouble("the gateway stops"))
 
     def _change(
@@ -377,13 +338,13 @@ class _Totals:
     lines_discarded: int = 0
     last_heard_ms: int | None = None
 
-    def with_link(self, link: Link) -> "_Totals":
+    def with_connection(self, connection: Connection) -> "_Totals":
         """These, and those of one more connection."""
-        session = link.session
+        session = connection.session
         return _Totals(
             connections=self.connections + 1,
-            unconfirmed=self.unconfirmed + link.unconfirmed,
-            bytes_sent=self.bytes_sent + link.octets_sent,
+            unconfirmed=self.unconfirmed + connection.unconfirmed,
+            bytes_sent=self.bytes_sent + connection.octets_sent,
             comments=self.comments + session.comments,
             lines_discarded=self.lines_discarded + session.lines_discarded,
             last_heard_ms=self.last_heard_ms if session.last_heard_ms is None else session.last_heard_ms,
