@@ -29,7 +29,7 @@ _END_SHARE = 0.42
 _FEWEST_LETTERS = 8
 """The width of a screen is that of so many of the largest letters of running text."""
 
-_NAME_SHARE, _NUMBER_SHARE = 0.28, 0.22
+_NAME_SHARE, _WORD_SHARE, _NUMBER_SHARE = 0.28, 0.26, 0.22
 """How high what stands on a tile may be for its width, so that it is of one size on all four."""
 
 _LESS = 0.8
@@ -222,7 +222,7 @@ def _tiles(tiles: tuple[Tile, ...], area: _Space, sheet: _Sheet) -> None:
             ink = faint = Ink.ON_BOX
         name, word, number = column.within(sheet.margin).rows(0.28, 0.44, 0.28)
         sheet.write((tile.name,), name.middle(round(column.width * _NAME_SHARE)), faint)
-        sheet.write((tile.word,), word, ink)
+        sheet.write((tile.word,), word.middle(round(column.width * _WORD_SHARE)), ink)
         sheet.write((tile.number,), number.middle(round(column.width * _NUMBER_SHARE)), faint)
 
 

@@ -15,6 +15,14 @@ from gateway.groundwork.part import SEVERITY, PartKind, State
 
 _GOES_UP = {PartKind.UPLINK, PartKind.CLUB}
 
+_WORDS: dict[str, dict[State | None, str]] = {
+    "antenna": {State.OK: "hearing", State.WAITING: "not known"},
+    "decoder": {State.OK: "connected", State.DEGRADED: "not well", State.DOWN: "away", None: "none"},
+    "uplink": {State.OK: "sending", State.DEGRADED: "not well", State.DOWN: "away", None: "not set up"},
+    "house": {State.OK: "all well", State.DEGRADED: "not well", State.DOWN: "a part is down", None: "all well"},
+}
+"""For what does not stand here the state itself is the word."""
+
 
 @dataclass(frozen=True, slots=True)
 class Tile:
@@ -32,8 +40,8 @@ class Tile:
 
     @property
     def word(self) -> str:
-        """The state in a word."""
-        return "off" if self.state is None else self.state.value
+        """The state in a word, as the page says it."""
+        return _WORDS[self.name].get(self.state) or str(self.state)
 
     @property
     def is_well(self) -> bool:
@@ -62,10 +70,10 @@ def _antenna(health: HealthShown, receivers: Sequence[PartShown]) -> Tile:
     quiet = [part for part in receivers if part.state is State.QUIET]
     if quiet:
         return _of_parts("antenna", quiet, number)
-    if receivers and all(part.state is State.DOWN for part in receivers):
-        return Tile("antenna", State.WAITING, number, "no decoder answers: nobody knows what it hears")
+    if receivers and not any(part.state is State.OK for part in receivers):
+        return Tile("antenna", State.WAITING, number, "no decoder tells what it hears")
     if activity is None or activity.last_heard is None:
-        return Tile("antenna", State.WAITING, number, "nothing was heard yet", "does the radio hear anything?")
+        return Tile("antenna", State.WAITING, number, "nothing was heard yet")
     return Tile("antenna", State.OK, number)
 
 
@@ -80,7 +88,7 @@ def _uplink(health: HealthShown, parts: Sequence[PartShown]) -> Tile:
     counts = health.counts
     settled = counts.forward - counts.waiting
     sent = (counts.outcomes or {}).get("sent")
-    share = "nothing to send yet" if not settled or sent is None else f"{sent / settled:.0%} sent"
+    share = "nothing to send yet" if not settled or sent is None else f"{100 * sent // settled}% sent"
     return _of_parts("uplink", parts, share if parts else "nothing goes up")
 
 

@@ -124,8 +124,8 @@ def _age(then: datetime, now: datetime) -> Wordings:
 
 
 def _trouble(tile: Tile) -> Wordings:
-    told = f"{tile.name} {tile.word}"
-    return (f"{told}: {tile.why}; {tile.do}" if tile.do else "", f"{told}: {tile.why}", told)
+    told = f"{tile.name}: {tile.word}"
+    return (f"{told}, {tile.why}; {tile.do}" if tile.do else "", f"{told}, {tile.why}", told)
 
 
 def _well(health: HealthShown | None) -> Wordings:

@@ -120,7 +120,7 @@ def test_an_emergency_takes_the_whole_and_says_what_is_no_promise(size: tuple[in
 @pytest.mark.parametrize("size", SIZES)
 def test_what_is_down_fills_the_line_of_health(size: tuple[int, int]) -> None:
     made = drawn("down", *size)
-    assert any(words.startswith("uplink down") for words in written(made))
+    assert any(words.startswith("uplink: away") for words in written(made))
     assert Ink.BAD in {box.ink for box in made.boxes}
 
 
@@ -154,7 +154,7 @@ def test_an_svg_is_said_aloud_and_holds_each_text_to_its_width() -> None:
     root = ET.fromstring(svg.draw(drawn("down", 320, 240)))
     assert root.attrib["role"] == "img"
     assert "QA1FGH-8" in root.attrib["aria-label"]
-    assert "uplink down: no server answers" in root.attrib["aria-label"]
+    assert "uplink: away, no server answers" in root.attrib["aria-label"]
     texts = list(root.iter(f"{SVG}text"))
     assert "QA1FGH-8" in [text.text for text in texts]
     assert all(float(text.attrib["textLength"]) <= 320 for text in texts)

@@ -57,8 +57,8 @@ def test_before_it_was_asked_nothing_is_claimed() -> None:
 def test_what_is_wrong_stands_in_the_place_of_how_busy_it_is() -> None:
     assert seen("busy").state[0] == "all ok: 14 frames a minute, 23 stations in the last hour"
     assert seen("down").state[:2] == (
-        "uplink down: no server answers; can this computer reach the network?",
-        "uplink down: no server answers",
+        "uplink: away, no server answers; can this computer reach the network?",
+        "uplink: away, no server answers",
     )
 
 

@@ -1,7 +1,9 @@
 """The picture for small screens over HTTP."""
 
+import asyncio
 import io
 import sys
+import threading
 from xml.etree import ElementTree as ET
 
 import httpx
@@ -13,7 +15,7 @@ from gateway.glance.scene import Scene
 from gateway.glance.view import EMERGENCY_HOLDS
 from gateway.judge.verdict import Reason
 from tests.glance.scenarios import EMERGENCY
-from tests.web.opened import TOKEN, open_web
+from tests.web.opened import FAIL_SAFE_SECONDS, TOKEN, open_web, until
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -31,7 +33,7 @@ async def test_the_last_station_and_the_health_are_seen() -> None:
         web.hear(b"this is no frame")
         shown = texts(await web.get("/panel.svg?width=480&height=320"))
         assert "QB2CDE-7" in shown
-        assert any(words.startswith("uplink degraded") for words in shown)
+        assert any(words.startswith("uplink: not well") for words in shown)
 
 
 async def test_a_picture_has_the_size_and_the_colours_that_were_asked_for() -> None:
@@ -100,6 +102,50 @@ async def test_a_picture_that_did_not_change_is_drawn_once(monkeypatch: pytest.M
         web.hear()
         await web.get("/panel.png")
         assert drawings == 2
+
+
+async def test_one_picture_is_drawn_at_a_time_and_everybody_else_is_answered_meanwhile(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    begun: list[Scene] = []
+    go_on = threading.Event()
+
+    def draw(scene: Scene) -> bytes:
+        begun.append(scene)
+        assert go_on.wait(FAIL_SAFE_SECONDS)
+        return b"drawn"
+
+    monkeypatch.setattr(png, "draw", draw)
+    async with open_web() as web:
+        asked = [asyncio.create_task(web.get(f"/panel.png?width={width}")) for width in (200, 300)]
+        await until(lambda: bool(begun))
+        for _ in range(3):
+            assert (await web.get("/healthz")).status_code == 200
+        assert len(begun) == 1
+        go_on.set()
+        assert [answer.content for answer in await asyncio.gather(*asked)] == [b"drawn", b"drawn"]
+        assert len(begun) == 2
+
+
+async def test_who_left_before_a_picture_was_drawn_keeps_nobody_else_from_theirs(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    begun = threading.Event()
+    go_on = threading.Event()
+
+    def draw(_: Scene) -> bytes:
+        begun.set()
+        assert go_on.wait(FAIL_SAFE_SECONDS)
+        return b"drawn"
+
+    monkeypatch.setattr(png, "draw", draw)
+    async with open_web() as web:
+        left = asyncio.create_task(web.get("/panel.png?width=200"))
+        await until(begun.is_set)
+        left.cancel()
+        await asyncio.gather(left, return_exceptions=True)
+        go_on.set()
+        assert (await web.get("/panel.png?width=300")).content == b"drawn"
 
 
 async def test_who_has_not_the_token_sees_no_picture() -> None:

@@ -23,13 +23,13 @@ KEYS = "q quits   p parts and counts   ? helps"
 HELP = """\
 q quits. p shows every part with what it counts, and again the overview. ? shows this, and again the overview.
 
-antenna: how many frames a minute are heard over the air. decoder: whether what turns sound into frames answers, and
-when the last frame came. uplink: the connection to the network, and how much of what should go up was sent. house: all
-the rest, as bus, text port, web, journal, policy and clock; and how many read along.
+antenna: how many frames a minute are heard over the air; "quiet" is less than this post is used to, and "not known" is
+said while no decoder tells. decoder: whether what turns sound into frames is connected or away, and when the last frame
+came. uplink: the connection to the network, and how much of what should go up was sent. house: all the rest, as bus,
+text port, web, journal, policy and clock; and how many read along.
 
-ok: it works, and something has shown that it does. waiting: nothing has shown yet that it works. quiet: less is heard
-than this post is used to. degraded: it does a part of its work. down: it does not work. off: the station file has
-nothing of the kind.
+A part is ok: it works, and something has shown that it does; waiting: nothing has shown yet that it works; quiet: less
+comes from it than usual; degraded: it does a part of its work; down: it does not work.
 
 A station is "direct" where its own transmission was heard, and else stands with the repeater that was heard. Its
 place is the last one that it told of itself, as seen from here.

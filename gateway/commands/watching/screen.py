@@ -117,7 +117,7 @@ def _tiles(watched: Watched, now: datetime, columns: int) -> Iterator[ScreenLine
         return
     for tile in tiles(health, now):
         emphasis = _EMPHASIS.get(tile.state or State.OK, Emphasis.STRONG)
-        line = f"{tile.name:8} {tile.word:8} {shown(tile.number)}"
+        line = f"{tile.name:8} {tile.word:14} {shown(tile.number)}"
         yield ScreenLine(cut(line, columns), emphasis)
         if not tile.is_well:
             for text in wrapped("; ".join(shown(said) for said in (tile.why, tile.do) if said), columns - _INDENT):
