@@ -27,9 +27,6 @@ STOPPED, FAILED, ANOTHER_RUNS, WRONG_CONFIGURATION = 0, 70, 75, 78
 runs with the same files, or another hub with the same login (EX_TEMPFAIL); what only a change of the station file or
 the policy can mend (EX_CONFIG), after which alone a service should not start it again."""
 
-LONGEST_LINE = 4096
-"""Octets read of a line from standard input; no frame is as long."""
-
 WHEN = "30d, 12h, today, a date, a time, or two of these with / between (default: %(default)s)"
 
 NOT_A_DISTRESS_WATCH = (
@@ -89,11 +86,17 @@ def parsers() -> tuple[argparse.ArgumentParser, Collection[str]]:
     check.set_defaults(command=_check)
 
     explain = commands.add_parser("explain", help="say what would become of a frame, and why")
-    explain.add_argument("frame", metavar="FRAME", help="a TNC-2 line; - reads it from standard input")
-    explain.add_argument("--policy", required=True, help="a ready policy's name, or a policy file")
+    explain.description = (
+        "FRAME is what one would paste: a TNC-2 line, with a time or a receiver before it or not, or a heard object. "
+        "Of many lines on standard input each is judged with those before it in mind."
+    )
+    explain.add_argument("frame", metavar="FRAME", help="the frame; - reads lines from standard input")
+    explain.add_argument("--policy", help="a ready policy's name, or a policy file (default: the station file's)")
     explain.add_argument("--station", type=Path, help="the station file: its callsign and position count")
     explain.add_argument("--receiver", default="example", help="the receiver that heard it (default: example)")
-    explain.add_argument("--json", action="store_true", help="print the heard object with its steps")
+    explain.add_argument(
+        "--json", action="store_true", help="print the heard object with its steps; of many, one a line"
+    )
     explain.set_defaults(command=_explain)
 
     watch = commands.add_parser("watch", help="show the live state of a running gateway in the terminal")
@@ -238,15 +241,23 @@ def _check(options: argparse.Namespace) -> int:
 def _explain(options: argparse.Namespace) -> int:
     from gateway.commands import explaining  # noqa: PLC0415 - loaded by the command that needs it
 
-    if options.frame == "-":
-        line = sys.stdin.buffer.readline(LONGEST_LINE)
-    else:
-        line = options.frame.encode("utf-8", "surrogateescape")
-    explained = explaining.explain_line(
-        line.rstrip(b"\r\n"), policy=options.policy, station=options.station, receiver=options.receiver
-    )
-    print(json.dumps(explained.to_object(), indent=2) if options.json else explained.in_words())
-    return FINE if explained.readable else FOUND_WRONG
+    try:
+        asked = explaining.Explaining(options.policy, options.station, options.receiver)
+    except explaining.NoPolicyError as error:
+        print(error, file=sys.stderr)
+        return USED_WRONGLY
+    if options.frame != "-":
+        explained = asked.explain(options.frame.encode("utf-8", "surrogateescape").rstrip(b"\r\n"))
+        print(json.dumps(explained.to_object(), indent=2) if options.json else explained.in_words())
+        return FINE if explained.readable else FOUND_WRONG
+    count = unreadable = 0
+    for line in explaining.lines_of(sys.stdin.buffer):
+        explained = asked.explain(line)
+        between = "\n" if count and not options.json else ""
+        print(between + (json.dumps(explained.to_object()) if options.json else explained.in_words()))
+        count += 1
+        unreadable += not explained.readable
+    return FINE if count and not unreadable else FOUND_WRONG
 
 
 def _watch(options: argparse.Namespace) -> int:

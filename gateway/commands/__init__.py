@@ -7,6 +7,7 @@
 | `explaining.py` | what `stile explain` tells of one frame: each question asked of it, the answer, what decided |
 | `panel/` | `stile panel`: the picture of a running gateway, kept on a framebuffer or in a file |
 | `journal_of.py` | the journal of a station file, asked from a terminal |
+| `pasted.py` | a frame as people paste it |
 | `progress.py` | a bar on a terminal that says how far a long piece of work has come |
 | `reaching.py` | what `stile reach` tells: how far the antenna hears in each sector |
 | `replay_listing.py` | the frames of a replay one by one, as rows of CSV or objects of JSON: written as they come |

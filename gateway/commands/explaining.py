@@ -1,14 +1,15 @@
-"""What `stile explain` tells of one frame: each question asked of it, the answer, what decided, and what it reports."""
+"""What `stile explain` tells of a frame: each question asked of it, the answer, what decided, and what it reports."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
 from gateway import reports, settings
+from gateway.commands.pasted import PastedFrames
 from gateway.feed.heard_object import heard_object
 from gateway.feed.reader import ReportReader
-from gateway.frames import tnc2
 from gateway.frames.frame import Damaged
-from gateway.frames.heard import Run
 from gateway.frames.network_line import LINE_END, network_line, route
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.printable import printable
@@ -17,8 +18,15 @@ from gateway.judge.explanation import Explanation, explain
 from gateway.judge.judge import Judge
 from gateway.settings import policy_files
 
+LONGEST_LINE = 64 * 1024
+"""Octets read of a line from standard input: no frame is as long, and no heard object."""
+
 NO_STATION = Post("QX1GAT-10")
 """Where no station file is given: as long as a callsign can be, so that what fits with it fits with any."""
+
+
+class NoPolicyError(Exception):
+    """Nothing says by which policy; the message says what to name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,31 +48,58 @@ class ExplainedFrame:
         return {**heard_object(judged, ReportReader(self.post)(judged)), "steps": steps}
 
     def in_words(self) -> str:
-        """For a terminal. Text from the air is escaped."""
+        """For a terminal: the verdict, then the way to it, then what it reports. Text from the air is escaped."""
         judged = self.explanation.judged
-        steps = self.explanation.steps
-        widest = max(len(step.step) for step in steps)
-        lines = [
-            f"{'→' if step.decided else ' '} {step.step:{widest}}  {step.asked} {printable(step.answer)}"
-            for step in steps
-        ]
         verdict = judged.verdict
         because = ", ".join(str(part) for part in (verdict.reason, verdict.rule) if part)
-        lines += ["", f"{verdict.decision}{': ' + because if because else ''}  ({verdict.policy})"]
-        if judged.innermost is None:
-            return "\n".join(lines)
-        if judged.forward:
+        lines = [f"{verdict.decision}{': ' + because if because else ''}  ({verdict.policy})"]
+        if judged.innermost is not None and judged.forward:
             line = network_line(judged.innermost, route(self.post.callsign)).removesuffix(LINE_END)
             lines.append(f"goes up as: {printable(line.decode('utf-8', 'backslashreplace'))}")
-        report = reports.read(judged.innermost.destination, judged.information)
-        lines.append("")
-        lines.extend(f"  {label}: {text}" for label, text in reports.describe(report))
+        steps = self.explanation.steps
+        widest = max(len(step.step) for step in steps)
+        lines += [
+            "",
+            *(
+                f"{'→' if step.decided else ' '} {step.step:{widest}}  {step.asked} {printable(step.answer)}"
+                for step in steps
+            ),
+        ]
+        if judged.innermost is not None:
+            report = reports.read(judged.innermost.destination, judged.information)
+            lines += ["", *(f"  {label}: {text}" for label, text in reports.describe(report))]
         return "\n".join(lines)
 
 
-def explain_line(line: bytes, *, policy: str, station: Path | None, receiver: str) -> ExplainedFrame:
-    """Judge one TNC-2 line with empty memory. Raises `DocumentError` where a file cannot be used."""
-    post = settings.load_text(station).settings.post if station else NO_STATION
-    judge = Judge(policy_files.load(policy, post, beside=Path()).compiled(post))
-    run = Run()
-    return ExplainedFrame(explain(judge, run.hear(run.now(), receiver, 0, tnc2.read(line))), post)
+def lines_of(stream: BinaryIO) -> Iterator[bytes]:
+    """The lines of a stream without their ends, empty ones left out; of one too long the first part."""
+    while line := stream.readline(LONGEST_LINE):
+        is_cut = not line.endswith(b"\n")
+        if line.strip():
+            yield line.rstrip(b"\r\n")
+        while is_cut and (rest := stream.readline(LONGEST_LINE)):
+            is_cut = not rest.endswith(b"\n")
+
+
+class Explaining:
+    """Explains frames one after the other, each with those before it in mind."""
+
+    def __init__(self, policy: str | None, station: Path | None, receiver: str) -> None:
+        """`policy`: the one of the station file where none is named. `receiver` heard what names none.
+
+        Raises `DocumentError` where a file cannot be used, `NoPolicyError` where neither is named.
+        """
+        text = settings.load_text(station) if station else None
+        self._post = text.settings.post if text else NO_STATION
+        if policy is not None:
+            source = policy_files.load(policy, self._post, beside=Path())
+        elif text is not None:
+            source = policy_files.load(text.settings.policy, self._post, beside=text.folder)
+        else:
+            raise NoPolicyError("name a policy, --policy P, or the station file that names one, --station S")
+        self._judge = Judge(source.compiled(self._post))
+        self._pasted = PastedFrames(receiver)
+
+    def explain(self, line: bytes) -> ExplainedFrame:
+        """The frame in a line without its end."""
+        return ExplainedFrame(explain(self._judge, self._pasted.read(line)), self._post)
