@@ -126,7 +126,7 @@ class _Conversation:
                 return self.found("the server closed the connection")
             was_answered = self._session.answered
             self._take(data)
-            if self._greeting and not self._logs_in:
+            if self._is_none() or (self._greeting and not self._logs_in):
                 break
             if octets := self._session.take_to_send():
                 writer.write(octets)
@@ -151,8 +151,13 @@ class _Conversation:
             self._same_login,
         )
 
+    def _is_none(self) -> bool:
+        """Whether its first line is whole, and no greeting: a server of the network begins with one (IS-Connect)."""
+        return not self._greeting and b"\n" in self._first and not self._first.startswith(b"#")
+
     def _take(self, data: bytes) -> None:
-        self._first = self._first or data
+        if b"\n" not in self._first:
+            self._first = (self._first + data)[:MAXIMUM_LINE_OCTETS]
         for event in self._session.receive(data, _now_ms()):
             match event:
                 case Greeted(software):

@@ -1,6 +1,7 @@
 """A decoder as the station file names it, heard for a while by the gateway's own receiver: it is read as it will be."""
 
 import asyncio
+import contextlib
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -24,6 +25,9 @@ TRIES = 2
 """A decoder that refuses so often is not there."""
 
 MOST_KEPT = 500
+LOOK_SECONDS = 0.1
+"""How often it is asked whether it hears another language: it tells nobody."""
+
 _PAUSES = Pauses(first=0.3, longest=1.0)
 _CONNECT_SECONDS = 6.0
 
@@ -50,7 +54,7 @@ class ReceiverFound:
 async def hear(
     name: str, address: ReceiverAddress, allow: Sequence[str] = (), *, seconds: float = LISTEN_SECONDS
 ) -> ReceiverFound:
-    """Listen at `address` for `seconds`; less where enough was heard, or where there is nothing to hear."""
+    """Listen at `address` for `seconds`; less where enough was heard, or nothing can be."""
     run = Run()
     heard: deque[Heard] = deque(maxlen=MOST_KEPT)
     over = asyncio.Event()
@@ -73,11 +77,10 @@ async def hear(
     listening = asyncio.create_task(receiver.listen())
     listening.add_done_callback(lambda _: over.set())
     try:
-        try:
+        with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(seconds):
-                await over.wait()
-        except TimeoutError:
-            pass
+                while receiver.other_language is None and not over.is_set():
+                    await _wait_a_little(over)
         return ReceiverFound(
             receiver.part(),
             replace(receiver.counts),
@@ -88,3 +91,9 @@ async def hear(
     finally:
         listening.cancel()
         await asyncio.wait([listening])
+
+
+async def _wait_a_little(over: asyncio.Event) -> None:
+    with contextlib.suppress(TimeoutError):
+        async with asyncio.timeout(LOOK_SECONDS):
+            await over.wait()

@@ -28,7 +28,7 @@ class TerminalConsole:
 
     def say(self, text: str) -> None:
         """Every line made printable: some of it is from the air, or from a stranger's socket."""
-        for line in text.splitlines():
+        for line in text.splitlines() or [""]:
             print(printable(line))  # noqa: T201 - talking is what it is for
 
     def ask(self, prompt: str) -> str:

@@ -9,7 +9,7 @@ from gateway.doctor.examination import examine
 from gateway.doctor.finding import CheckedFinding, Grade
 
 PASSCODE = "21161"  # trade-notes' check value for QX1GAT, from memory
-LISTEN_SECONDS = 0.15
+LISTEN_SECONDS = 1.0
 """What a stand-in on loopback does not say by then it does not say."""
 
 

@@ -11,7 +11,7 @@ from gateway.doctor.examination import examine
 from gateway.doctor.finding import Grade
 from gateway.doctor.own_health import ask
 from gateway.groundwork.part import State
-from gateway.probes import clock, network_server
+from gateway.probes import clock
 from gateway.running.lock import held, holder_of
 from tests.doctor.posts import LISTEN_SECONDS, Looked, Post
 from tests.mosquitto_broker import free_port
@@ -20,7 +20,6 @@ from tests.whole_gateway import PASSCODE, Decoder, kiss_of, running, station_fil
 
 @pytest.fixture(autouse=True)
 def hasty(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(network_server, "LOGIN_SECONDS", 0.5)
     monkeypatch.setattr(clock, "own_time_server", lambda: None)
 
 

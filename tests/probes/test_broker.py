@@ -20,8 +20,7 @@ BOTH = ("stile/QX1GAT-10/#", "homeassistant/device/#")
 @pytest.fixture(autouse=True)
 def hasty(monkeypatch: pytest.MonkeyPatch) -> None:
     """What a broker on loopback does not tell at once, it does not tell."""
-    monkeypatch.setattr(broker, "TELL_SECONDS", 0.3)
-    monkeypatch.setattr(broker, "ANSWER_SECONDS", 1.0)
+    monkeypatch.setattr(broker, "TELL_SECONDS", 1.0)
 
 
 def access_list(folder: Path, *rules: str) -> str:

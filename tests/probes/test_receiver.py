@@ -23,10 +23,10 @@ async def test_enough_good_frames_end_it() -> None:
 
 async def test_a_decoder_that_never_speaks_is_heard_to_the_end_of_the_time() -> None:
     async with saying(b"") as port:
-        found = await receiver.hear("vhf", parse(f"kiss+tcp://127.0.0.1:{port}"), seconds=0.05)
+        found = await receiver.hear("vhf", parse(f"kiss+tcp://127.0.0.1:{port}"), seconds=0.5)
     assert found.part.state is State.WAITING
     assert found.counts.octets == 0
-    assert found.part.why == "nothing came in 0 s"
+    assert found.part.why.startswith("nothing came in ")
 
 
 @pytest.mark.parametrize(
@@ -35,7 +35,7 @@ async def test_a_decoder_that_never_speaks_is_heard_to_the_end_of_the_time() -> 
 )
 async def test_the_other_language_is_recognised(scheme: str, octets: bytes, language: str) -> None:
     async with saying(octets) as port:
-        found = await receiver.hear("vhf", parse(f"{scheme}+tcp://127.0.0.1:{port}"), seconds=0.1)
+        found = await receiver.hear("vhf", parse(f"{scheme}+tcp://127.0.0.1:{port}"), seconds=LONG)
     assert found.other_language is not None
     assert found.other_language.what == language
 

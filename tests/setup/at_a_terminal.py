@@ -62,9 +62,20 @@ class AtATerminal:
         os.write(self._master, f"{line}\n".encode())
 
     async def press_control_c(self, prompt: str) -> None:
-        """Wait for a question, and leave it."""
+        """Wait for a question, and leave it.
+
+        A key that comes between the prompt and the reading after it would be seen with the next key only.
+        """
         await self.until(prompt)
+        async with asyncio.timeout(FAIL_SAFE_SECONDS):
+            while not self._waits():  # noqa: ASYNC110 - the system tells it nobody
+                await asyncio.sleep(0.01)
         os.write(self._master, b"\x03")
+
+    def _waits(self) -> bool:
+        """Whether it sleeps: state S (Linux manual page proc_pid_stat(5))."""
+        text = Path(f"/proc/{self._process.pid}/stat").read_text("ascii")
+        return text.rpartition(")")[2].split()[0] == "S"
 
     async def status(self) -> int:
         """Wait for its end."""

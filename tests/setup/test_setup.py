@@ -1,5 +1,6 @@
 """A whole set-up: at a terminal, and from a file; and every way of leaving it, which leaves nothing behind."""
 
+import asyncio
 import os
 import sys
 from pathlib import Path
@@ -14,6 +15,7 @@ from gateway.setup.trials import Trial, Trials
 from tests.mosquitto_broker import free_port
 from tests.probes.answering import frame, in_kiss, saying
 from tests.setup.at_a_terminal import setting_up
+from tests.whole_gateway import FAIL_SAFE_SECONDS, running
 
 
 def is_any(folder: Path) -> bool:
@@ -99,6 +101,21 @@ def test_answers_from_a_file_are_tried_said_and_written(house: Path, capsys: pyt
     assert "stile doctor post/station.yaml" in out
     assert PASSCODE not in out
     assert settings.load(house / "post/station.yaml", {}).passcode_number == int(PASSCODE)
+
+
+async def test_what_was_set_up_sends_the_first_frame(house: Path) -> None:
+    async with saying(FRAMES) as decoder, NetworkServer(keep_lines=25) as server:
+        answers = written(
+            house,
+            callsign="QX1GAT-10",
+            receivers=f"kiss+tcp://127.0.0.1:{decoder}",
+            servers=f"127.0.0.1:{server.port}",
+            passcode_file="passcode",
+        )
+        assert await asyncio.to_thread(cli.main, ["setup", "post", "--answers", str(answers)]) == cli.FINE
+        async with running(settings.load(house / "post/station.yaml", {})):
+            await server.until(lambda: bool(server.lines), FAIL_SAFE_SECONDS)
+    assert server.lines[0] == b"QA1BCD-9>APRS,qAO,QX1GAT-10:>report 0\r\n"
 
 
 def test_for_the_house_a_token_is_made_and_an_address_told_with_its_code(

@@ -37,7 +37,7 @@ async def test_decoders_are_told_from_what_is_none_and_those_that_speak_come_fir
         saying(b"QA1BCD-9>APRS:>\x1b[2J\r\n") as text,
         saying(in_kiss(frame(">under way"))) as kiss,
     ):
-        found = await find_decoders([silent, shell, rude, text, kiss], seconds=0.3)
+        found = await find_decoders([silent, shell, rude, text, kiss], seconds=1.0)
     assert [(one.address, one.speaks) for one in found] == [
         (f"tnc2+tcp://127.0.0.1:{text}", True),
         (f"kiss+tcp://127.0.0.1:{kiss}", True),

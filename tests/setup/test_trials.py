@@ -9,7 +9,7 @@ from pydantic import SecretStr
 
 from demo.network_server import NetworkServer
 from gateway.frames.heard import Place
-from gateway.probes import broker, network_server
+from gateway.probes import broker
 from gateway.setup import trials
 from gateway.setup.answers import GivenAnswers, Page
 from gateway.setup.trials import Trials
@@ -22,13 +22,12 @@ NOBODY = GivenAnswers("QX1GAT-10", receivers=("kiss+tcp://127.0.0.1:1",))
 
 @pytest.fixture(autouse=True)
 def hasty(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(network_server, "LOGIN_SECONDS", 0.3)
-    monkeypatch.setattr(broker, "TELL_SECONDS", 0.3)
+    monkeypatch.setattr(broker, "TELL_SECONDS", 1.0)
 
 
 @pytest.fixture
 def tries(tmp_path: Path) -> Trials:
-    return Trials(tmp_path, listen_seconds=0.1)
+    return Trials(tmp_path, listen_seconds=1.0)
 
 
 async def test_a_place_is_said_back_and_asked_for(tries: Trials) -> None:
