@@ -7,7 +7,7 @@ from tests.bench.figures import Bench, as_bench
 USUAL = ("house", "throughput", "latency", "judging", "documents", "reports", "replay", "journal", "card_day", "bus")
 """What is measured unless some are named: a few minutes in all."""
 
-BY_NAME = ("card", "clients", "quiet", "mutations", "hub", "flow_editor", "asyncapi_tools")
+BY_NAME = ("card", "clients", "quiet", "mutations", "page", "hub", "flow_editor", "asyncapi_tools")
 """What runs for long, or installs other people's programs: only when it is named."""
 
 

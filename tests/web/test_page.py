@@ -171,7 +171,7 @@ async def test_an_alert_stays_with_what_it_is_about_until_it_is_seen_and_after(b
         shown = await window.shows("#alert-list", what)
         for words in ("new", "buoy", "still holds", "QA1BCD-9"):
             assert words in shown
-        await window.shows("#navigation", "Alerts (1 new)")
+        await window.shows("#navigation", "Alerts (1)")
         await window.page.get_by_role("button", name="I have seen them").click()
         await window.page.reload()
         assert "new" not in await window.shows("#alert-list", what)

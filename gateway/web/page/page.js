@@ -92,16 +92,17 @@ class Page {
   // Everything that is remembered over there, asked anew: nobody knows what was missed.
   async catchUp() {
     try {
-      const { ask } = this.wire;
-      const [health, heard, stations, policy] = await Promise.all(
-        ["/api/health", `/api/heard?limit=${FIRST_FRAMES}`, "/api/stations", "/api/policy"].map((path) => ask(path)));
+      this.takeHealth(await this.wire.ask("/api/health"));
+      this.wire.prove();
+      this.drawSoon();
+      const paths = [`/api/heard?limit=${FIRST_FRAMES}`, "/api/stations", "/api/policy"];
+      const [heard, stations, policy] = await Promise.all(paths.map((path) => this.wire.ask(path)));
       if (this.known.run !== heard.run) this.known.forget();
       this.known.run = heard.run;
       this.known.policy = policy;
       for (const feature of stations.features) this.known.takeFeature(feature);
       this.known.takePast(heard.heard);
-      this.takeHealth(health);
-      this.wire.prove();
+      this.drawSoon();
       await this.raised.look();
     } catch {
       // the wire says that the gateway is away, and this is done again when it is back
@@ -135,7 +136,8 @@ class Page {
     say(place("policy-name"), this.known.policy ? `policy ${this.known.policy.policy}` : "");
     say(place("zone"), `Times are those of ${zone()}; hovering over one tells UTC.`);
     const { unseen } = this.raised;
-    say(this.alertLink, unseen ? `Alerts (${unseen} new)` : "Alerts");
+    mark(this.alertLink, "aria-label", unseen ? `Alerts, ${unseen} not seen yet` : null);
+    say(this.alertLink, unseen ? `Alerts (${unseen})` : "Alerts");
     this.shown?.draw();
   }
 

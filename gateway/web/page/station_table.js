@@ -85,6 +85,7 @@ function rowOf() {
   const day = new Sparkline(DAY_HOURS);
   const row = element("li", null, call, what, says, where, way, element("span", { class: "day" }, day.element), heard);
   let shown = null;
+  let shownCount = null;
   let shownAt = null;
   row.update = (station) => {
     const { last, place } = station;
@@ -99,7 +100,9 @@ function rowOf() {
       heard.replaceChildren(timeOf(last.time, ""));
       [shown, shownAt] = [last, at];
     }
-    drawDay(day, station);
+    const count = `${hourOf(now())} ${station.frames}`;
+    if (shownCount !== count) drawDay(day, station);
+    shownCount = count;
     say(what, symbolName(station.symbol) || KINDS[last.report?.kind] || "");
     say(heard.firstChild, age(now() - Date.parse(last.time)));
   };
