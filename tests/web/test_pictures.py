@@ -26,11 +26,15 @@ MARKUP = "<img src=x onerror=\"document.title='taken'\">"
 
 NONE = "–"  # noqa: RUF001 - as the page writes it
 
+TRIAL_SECONDS = 35
+"""Longer than another policy may be tried. Nothing waits for this long when all is well."""
+
 VIEWS = {
     "reach?since=1d&against=1d": ".polar .sector",
     "when": ".week td",
     "why?over=month": "#over-time .column",
     "policy": ".lines li",
+    "what-if": "#policy-text",
 }
 """Every view, and what is there once it is drawn."""
 
@@ -60,7 +64,7 @@ def heard_for_a_day(path: Path, rules: str = "") -> PostOfADay:
 @asynccontextmanager
 async def shown(browser: Browser, gateway: Gateway, view: str) -> AsyncIterator[tuple[OpenWeb, Window]]:
     """A window on a view, in front of a gateway."""
-    async with open_web(gateway) as web, open_window(browser) as window:
+    async with open_web(gateway, seconds=2 * TRIAL_SECONDS) as web, open_window(browser) as window:
         await window.open(f"{web.address}/#{view}")
         await window.shows("#wire", "live")
         yield web, window
@@ -184,6 +188,44 @@ async def test_the_policy_stands_with_its_lines_and_how_often_each_rule_decided(
         assert await lines.nth(4).inner_text() == f"# {MARKUP}"
         await window.page.get_by_role("button", name="line 6").press("Enter")
         assert await window.page.evaluate("document.activeElement.className") == "lines"
+        assert await window.page.title() == "degraded · QX1GAT-10"
+
+
+async def test_another_policy_is_tried_over_the_last_day_and_what_would_change_is_told(
+    browser: Browser, tmp_path: Path
+) -> None:
+    async with shown(browser, heard_for_a_day(tmp_path), "what-if") as (_, window):
+        text = window.page.get_by_label("A policy, as its file would have it")
+        await text.fill("version: 1\nname: another\nrules: [{name: north, when: {source: QA1*}, then: keep}]\n")
+        await window.page.get_by_label("over").select_option("1d")
+        await window.page.get_by_role("button", name="Judge by it").press("Enter")
+        notice = window.page.locator("#what-if-notice")
+        await expect(notice).to_contain_text("22 frames, heard from", timeout=TRIAL_SECONDS * 1000)
+        assert (await notice.inner_text()).endswith("0 more would go up, 21 would not go up any more.")
+        rows = [row.split("\t") for row in (await window.text("#what-if-found table")).splitlines()]
+        assert rows[0][0].startswith("What each makes of them")
+        assert [row for row in rows if row[0] in {"heard", "to go up", "by north"}] == [
+            ["heard", "22", "22"],
+            ["to go up", "22", "1"],
+            ["by north", "0", "21"],
+        ]
+        changed = window.page.get_by_role("region", name="What would change")
+        assert "QA1BCD-9\t21\twould be kept\trule (north)" in await changed.inner_text()
+        await window.page.evaluate("() => { location.hash = 'policy' }")
+        await window.shows(".lines", "name: test")
+        await window.page.evaluate("() => { location.hash = 'what-if' }")
+        assert "name: another" in await text.input_value()
+
+
+async def test_what_is_wrong_with_another_policy_leads_to_its_line(browser: Browser, tmp_path: Path) -> None:
+    async with shown(browser, heard_for_a_day(tmp_path), "what-if") as (_, window):
+        text = window.page.get_by_label("A policy, as its file would have it")
+        await text.fill(f"version: 1\nname: another\nrules: [{{name: {json.dumps(MARKUP)}, wen: 1}}]\n")
+        await window.page.get_by_role("button", name="Judge by it").click()
+        await expect(window.page.locator("#what-if-found")).to_contain_text("wen", timeout=TRIAL_SECONDS * 1000)
+        await window.page.get_by_role("button", name="line 3").first.press("Enter")
+        selected = await text.evaluate("text => text.value.slice(text.selectionStart, text.selectionEnd)")
+        assert selected.startswith("rules:")
         assert await window.page.title() == "degraded · QX1GAT-10"
 
 

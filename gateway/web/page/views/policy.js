@@ -11,8 +11,8 @@ function open(section, page) {
   const heading = element("h2");
   const refused = element("p", { class: "caution" });
   const rows = element("tbody", { id: "decided" });
-  const table = element("table", null, element("caption", null, "How often each decided since the gateway started"),
-    element("thead", null, element("tr", null, ...["Rule or rate", "Decided", "Where"].map((name) => element("th", { scope: "col" }, name)))), rows);
+  const table = element("div", { class: "wide" }, element("table", null, element("caption", null, "How often each decided since the gateway started"),
+    element("thead", null, element("tr", null, ...["Rule or rate", "Decided", "Where"].map((name) => element("th", { scope: "col" }, name)))), rows));
   const none = element("p", { class: "faint" }, "It has no rules and no rates of its own: only the network's rules keep a frame back.");
   const files = element("div");
   section.append(heading, refused, table, none, files);
