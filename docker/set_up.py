@@ -10,6 +10,7 @@ import base64
 import getpass
 import hashlib
 import os
+import re
 import secrets
 import sys
 from collections.abc import Sequence
@@ -21,6 +22,9 @@ GATEWAY, BROKER = "gateway", "broker"
 
 GATEWAY_USER, BROKER_USER = 10001, 1883
 """The numbers of their users; the Dockerfile and compose.yaml have the same."""
+
+ONLY_LISTENS = "-1"
+"""The passcode of who may not send (IS-Connect)."""
 
 ITERATIONS = 101
 """Of the broker's own tool. The passwords are drawn by chance: none of them can be guessed, however fast one tries."""
@@ -50,7 +54,9 @@ def main(arguments: Sequence[str] | None = None, folder: Path = FOLDER) -> int:
     parser.add_argument("--house", action="store_true", help="make the house another password")
     options = parser.parse_args(arguments)
     try:
-        _keep_passcode(folder / GATEWAY / "passcode", again=options.passcode)
+        passcode = folder / GATEWAY / "passcode"
+        _keep_passcode(passcode, again=options.passcode)
+        only_listens = passcode.read_text().strip() == ONLY_LISTENS
         house = _keep_users(folder, another_for_the_house=options.house)
     except RefusedError as error:
         print(error, file=sys.stderr)  # noqa: T201 - a program of its own
@@ -58,6 +64,8 @@ def main(arguments: Sequence[str] | None = None, folder: Path = FOLDER) -> int:
     except OSError as error:
         print(f"{error.filename} cannot be written: {error.strerror}", file=sys.stderr)  # noqa: T201 - as above
         return 1
+    if only_listens:
+        print("No passcode: the gateway only listens. To be asked again: setup --passcode")  # noqa: T201 - as above
     print(_in_words(house))  # noqa: T201 - as above
     return 0
 
@@ -69,8 +77,8 @@ def _keep_passcode(path: Path, *, again: bool) -> None:
         text = getpass.getpass("The passcode of your callsign (Enter alone: you only listen): ")
     else:
         text = sys.stdin.readline()
-    text = text.strip() or "-1"
-    if text != "-1" and not (text.isascii() and text.isdecimal() and int(text) < 1 << 15):
+    text = text.strip() or ONLY_LISTENS
+    if text != ONLY_LISTENS and not (re.fullmatch(r"[0-9]{1,5}", text) and int(text) < 1 << 15):
         raise RefusedError("That is no passcode: a number from 0 to 32767, or -1 to only listen. Nothing was changed.")
     _write(path, f"{text}\n", GATEWAY_USER)
 

@@ -145,6 +145,14 @@ def test_set_up_makes_secrets_that_each_container_alone_can_read(house_password:
         assert {(path.stat().st_uid, path.stat().st_mode & 0o777) for path in files} == {(user, 0o400)}
 
 
+def test_set_up_again_changes_nothing(house_password: str) -> None:
+    assert house_password
+    volumes = [volume("gateway-secrets"), volume("broker-secrets")]
+    before = [path.read_bytes() for folder in volumes for path in sorted(folder.iterdir())]
+    assert "Everything is there" in compose("setup", "run", "-T", "--rm", "setup")
+    assert before == [path.read_bytes() for folder in volumes for path in sorted(folder.iterdir())]
+
+
 def test_all_turn_healthy(stack: str) -> None:
     assert stack
     until_healthy("broker")

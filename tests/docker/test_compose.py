@@ -34,7 +34,7 @@ def test_every_service_is_held_in(name: str) -> None:
     service = SERVICES[name]
     assert service["read_only"] is True
     assert service["cap_drop"] == ["ALL"]
-    assert service.get("cap_add") == (["CHOWN"] if name == "setup" else None)
+    assert service.get("cap_add") == (["CHOWN", "DAC_READ_SEARCH"] if name == "setup" else None)
     assert service["security_opt"] == ["no-new-privileges:true"]
     assert "privileged" not in service
     assert service["pids_limit"] <= 64

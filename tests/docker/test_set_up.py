@@ -77,7 +77,7 @@ def test_the_passcode_and_the_password_of_the_house_are_made_anew_when_asked(
     assert first != second
 
 
-@pytest.mark.parametrize("told", ["x\n", "32768\n", "-2\n", "1 2\n", "٣\n"])
+@pytest.mark.parametrize("told", ["x\n", "32768\n", "-2\n", "1 2\n", "٣\n", "9" * 5000])
 def test_what_is_no_passcode_is_refused_and_not_shown(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], told: str
 ) -> None:
@@ -86,6 +86,13 @@ def test_what_is_no_passcode_is_refused_and_not_shown(
     assert said.err.startswith("That is no passcode: ")
     assert f" {told.strip()} " not in said.err + said.out
     assert written(tmp_path) == {}
+
+
+def test_who_gives_no_passcode_is_told_that_nothing_is_sent(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert set_up(tmp_path, monkeypatch, told="") == 0
+    assert capsys.readouterr().out.startswith("No passcode: the gateway only listens.")
 
 
 def test_no_secret_but_the_password_of_the_house_is_shown(
