@@ -118,7 +118,7 @@ async def take(browser: Browser, address: str, picture: Picture, folder: Path) -
     )
     page = await context.new_page()
     page.on("console", lambda message: print(f"{picture.name}: {message.text}", file=sys.stderr))
-    await page.add_init_script(f"localStorage['stile-seen-emergencies'] = '{{\"QA1BCD-9\": {2**52}}}'")
+    await page.add_init_script(f"localStorage['stile-seen-emergencies'] = '[[\"QA1BCD-9\", {2**52}]]'")
     await page.goto(f"{address}/#{picture.view}")
     await expect(page.locator("#wire")).to_have_text("live", timeout=20_000)
     await asyncio.sleep(SETTLE_SECONDS)

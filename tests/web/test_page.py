@@ -4,6 +4,7 @@ import json
 import re
 from pathlib import Path
 
+import pytest
 from playwright.async_api import Browser, expect
 
 from gateway.alerts.alert import emergency_alert
@@ -87,6 +88,18 @@ async def test_a_search_an_order_and_a_filter_stay_in_the_address(browser: Brows
         await window.page.get_by_label("Way", exact=True).select_option("relayed")
         await expect(calls).to_have_text(["QB2CCC"])
         assert window.page.url.endswith("#now?order=near&way=relayed")
+
+
+@pytest.mark.parametrize(
+    "address", ["#now?order=__proto__&kind=constructor", "#constructor", "#%E0%A4%A", "#station/%00"]
+)
+async def test_a_strange_address_breaks_nothing(browser: Browser, address: str) -> None:
+    async with open_web() as web, open_window(browser) as window:
+        web.hear()
+        await window.open(f"{web.address}/{address}")
+        await window.shows("#wire", "live")
+        await window.page.evaluate("() => { location.hash = '#now' }")
+        await window.shows(".stations", "QA1BCD-9")
 
 
 async def test_it_shows_verdicts_with_their_reasons_and_counts_that_add_up(browser: Browser) -> None:

@@ -139,3 +139,16 @@ async def test_what_has_the_focus_keeps_it_while_frames_come(browser: Browser, t
             web.hear(b"QE5NEW-%d>APRS:>somebody new" % number)
             await window.shows(".stations", f"QE5NEW-{number}")
             await expect(station).to_be_focused()
+
+
+async def test_no_row_moves_under_the_hand_of_who_points_at_one(browser: Browser, tmp_path: Path) -> None:
+    async with open_web(eventful(tmp_path / "stile.db")) as web, open_window(browser) as window:
+        await open_live(window, web)
+        calls = window.page.locator(".stations .call")
+        before = await calls.all_inner_texts()
+        await calls.nth(1).hover()
+        web.hear(f"{before[2]}>APRS:>heard again".encode())
+        await window.shows(".stations", "heard again")
+        assert await calls.all_inner_texts() == before
+        await window.page.get_by_role("heading", name="Who is out there").hover()
+        await expect(calls.first).to_have_text(before[2])

@@ -12,8 +12,8 @@ export function read(hash = location.hash) {
 
 // The address of a view. What is asked for by an empty text is left out.
 export function to(view, about = "", asked = {}) {
-  const query = new URLSearchParams(Object.entries(asked).filter(([, value]) => value));
-  return `#${view}${about && `/${encodeURIComponent(about)}`}${query.size ? `?${query}` : ""}`;
+  const query = new URLSearchParams(Object.entries(asked).filter(([, value]) => value)).toString();
+  return `#${view}${about && `/${encodeURIComponent(about)}`}${query && `?${query}`}`;
 }
 
 // Ask for more or for something else within the view; going back does not lead through every letter of a search.
@@ -22,6 +22,9 @@ export function ask(changed) {
   history.replaceState(null, "", to(view, about, { ...Object.fromEntries(asked), ...changed }));
   dispatchEvent(new Event("asked"));
 }
+
+// `value` where it is the name of one of the `choices`; an address may hold anything.
+export const oneOf = (choices, value, otherwise) => value !== null && Object.hasOwn(choices, value) ? value : otherwise;
 
 function decoded(text) {
   try {

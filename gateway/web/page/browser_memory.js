@@ -11,6 +11,12 @@ export function recalled(name) {
   }
 }
 
+// A list that was remembered; an empty one where none was, or something else stands there.
+export function recalledList(name) {
+  const list = recalled(name);
+  return Array.isArray(list) ? list : [];
+}
+
 export function remember(name, value) {
   try {
     localStorage.setItem(PREFIX + name, JSON.stringify(value));

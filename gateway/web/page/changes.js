@@ -17,8 +17,9 @@ export class Changes {
     this.before = recalled(NAME);
     if (this.before && now - this.before.time > AWAY_MS) this.since = this.before.time;
     else this.before = null;
-    this.newStations = [];
+    this.newStations = []; // the newest first: `{ time, source }`
     this.silentSince = null;
+    this.away = null;
   }
 
   add(text, time = Date.now()) {
@@ -57,13 +58,13 @@ export class Changes {
   }
 
   takeStation(station) {
-    this.newStations.unshift(station.source);
+    this.newStations.unshift({ time: Date.now(), source: station.source });
     this.newStations.length = Math.min(this.newStations.length, 1000);
   }
 
   // The stations that are new, in a few words; empty where none is.
   stations() {
-    const named = this.newStations.slice(0, NAMED_STATIONS);
+    const named = this.newStations.slice(0, NAMED_STATIONS).map(({ source }) => source);
     return { named, more: this.newStations.length - named.length };
   }
 
@@ -79,6 +80,21 @@ export class Changes {
   // The reader is looking, or leaves: what is as it is now is what they know.
   looked(now = Date.now()) {
     if (this.states) remember(NAME, { time: now, run: this.run, heard: this.heard, states: this.states });
+  }
+
+  // The reader turned to another window; when they come back after a while, only what is newer than that is news.
+  lookedAway(now = Date.now()) {
+    this.looked(now);
+    this.away = now;
+  }
+
+  lookedAgain(now = Date.now()) {
+    if (this.away && now - this.away > AWAY_MS) {
+      this.since = this.away;
+      this.list = this.list.filter(({ time }) => time >= this.away);
+      this.newStations = this.newStations.filter(({ time }) => time >= this.away);
+    }
+    this.away = null;
   }
 
   // The reader has read the list.

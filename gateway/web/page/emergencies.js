@@ -1,17 +1,19 @@
 // Emergencies stand above everything, in every view, until the reader says that they have seen them.
 import { element, fromTheAir, keepList, say } from "./element.js";
-import { recalled, remember } from "./browser_memory.js";
+import { recalledList, remember } from "./browser_memory.js";
 import { ago, timeOf } from "./times.js";
 import { away } from "./units.js";
 import { to } from "./address.js";
 
 const NAME = "seen-emergencies";
+const MOST_SEEN = 100;
 const ASK_AGAIN_MS = 300_000; // who calls for help for longer stands there again
 
 export class Emergencies {
   constructor(place, changed) {
     this.place = place;
-    this.seen = recalled(NAME) ?? {};
+    this.seen = new Map(recalledList(NAME).filter(Array.isArray)); // by station: when its newest frame was heard
+    this.shown = [];
     this.list = element("ol");
     this.count = element("p");
     place.append(
@@ -33,13 +35,13 @@ export class Emergencies {
   }
 
   isNew(frame) {
-    return !(Date.parse(frame.time) - this.seen[frame.source] < ASK_AGAIN_MS);
+    return !(Date.parse(frame.time) - this.seen.get(frame.source) < ASK_AGAIN_MS);
   }
 
   markSeen(changed) {
-    for (const { source, time } of this.shown) this.seen[source] = Date.parse(time);
-    this.seen = Object.fromEntries(Object.entries(this.seen).slice(-100));
-    remember(NAME, this.seen);
+    for (const { source, time } of this.shown) this.seen.set(source, Date.parse(time));
+    this.seen = new Map([...this.seen].slice(-MOST_SEEN));
+    remember(NAME, [...this.seen]);
     changed();
   }
 }

@@ -3,6 +3,8 @@
 const FRAMES = 1000;
 const STATIONS = 5000;
 const EMERGENCIES = 50;
+const HOUR_MS = 3_600_000;
+const HOURS = 24; // remembered of each station
 
 export class Known {
   constructor() {
@@ -66,10 +68,12 @@ export class Known {
     station.frames += 1;
     const hour = hourOf(frame.time);
     station.day.set(hour, (station.day.get(hour) ?? 0) + 1);
+    if (station.day.size > HOURS) station.day.delete(Math.min(...station.day.keys()));
     if (isDirect(frame)) station.lastDirect = frame.time;
     this.learn(station, frame);
-    if (known) return null;
+    this.stations.delete(frame.source); // so that the one heard longest ago stands first
     this.stations.set(frame.source, station);
+    if (known) return null;
     if (this.stations.size > STATIONS) this.stations.delete(this.stations.keys().next().value);
     return station;
   }
@@ -95,7 +99,6 @@ export class Known {
   }
 }
 
-const HOUR_MS = 3_600_000;
 
 // Hours are counted since 1970.
 export const hourOf = (time) => Math.floor(new Date(time).getTime() / HOUR_MS);

@@ -59,6 +59,11 @@ class Page {
     addEventListener("hashchange", () => this.show(true));
     addEventListener("asked", () => this.drawSoon());
     addEventListener("pagehide", () => this.changes.looked());
+    document.addEventListener("visibilitychange", () => {
+      if (document.hidden) this.changes.lookedAway();
+      else this.changes.lookedAgain();
+      this.drawSoon();
+    });
     setInterval(() => document.hidden || this.drawSoon(), AGES_MS);
     setInterval(() => document.hidden || this.changes.looked(), LOOKED_MS);
     learn((path) => this.wire.ask(path)).then(() => this.drawSoon(), () => {});
@@ -132,7 +137,8 @@ class Page {
     say(place("wire"), isSilent ? `no answer since ${lastWord ? clock(lastWord) : "this page was opened"}`
       : isSilent === null ? "asking …" : "live");
     mark(place("icon"), "href", `/page/icons/${state}.svg`);
-    document.title = `${isSilent ? "no answer" : this.known.health?.state ?? "…"} · ${this.title}`;
+    const word = isSilent ? "no answer" : this.emergencies.shown.length ? "EMERGENCY" : this.known.health?.state ?? "…";
+    document.title = `${word} · ${this.title}`;
     say(place("policy-name"), this.known.policy ? `policy ${this.known.policy.policy}` : "");
     say(place("zone"), `Times are those of ${zone()}; hovering over one tells UTC.`);
     const { unseen } = this.raised;

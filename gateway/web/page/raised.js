@@ -1,6 +1,6 @@
 // The alerts that the gateway remembers, which of them this browser has shown to its reader, and whether it should
 // notify them of new ones.
-import { recalled, remember } from "./browser_memory.js";
+import { recalled, recalledList, remember } from "./browser_memory.js";
 
 const SEEN = "seen-alerts", NOTIFY = "notify";
 const MOST_SEEN = 300;
@@ -10,7 +10,7 @@ export class Raised {
     this.ask = ask;
     this.changed = changed;
     this.list = []; // as `/api/alerts` tells them: emergencies that hold first, then the newest first
-    this.seen = new Set(recalled(SEEN) ?? []);
+    this.seen = new Set(recalledList(SEEN));
     this.asking = null;
   }
 

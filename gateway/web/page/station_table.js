@@ -1,5 +1,5 @@
 // Who is out there: the stations by last heard, with a search, an order and filters that stay in the address.
-import { ask, read, to } from "./address.js";
+import { ask, oneOf, read, to } from "./address.js";
 import { element, fromTheAir, keepList, mark, say } from "./element.js";
 import { byTime, hourOf, isDirect } from "./known.js";
 import { Sparkline } from "./sparkline.js";
@@ -41,17 +41,27 @@ export function stationTable(page) {
     draw() {
       const asked = Object.fromEntries(read().asked);
       if (document.activeElement !== search) search.value = asked.search ?? "";
-      order.value = ORDERS[asked.order] ? asked.order : "last";
-      kind.value = KINDS[asked.kind] ? asked.kind : "";
-      way.value = WAYS[asked.way] ? asked.way : "";
+      order.value = oneOf(ORDERS, asked.order, "last");
+      kind.value = oneOf(KINDS, asked.kind, "");
+      way.value = oneOf(WAYS, asked.way, "");
       const all = [...page.known.stations.values()];
-      const found = all.filter((station) => isAsked(station, asked)).sort(ORDERS[order.value].compare);
+      const found = inOrder(all.filter((station) => isAsked(station, asked.search, kind.value, way.value)), ORDERS[order.value].compare, rows);
       keepList(rows, found.slice(0, most), (station) => station.source, rowOf, (row, station) => row.update(station));
       say(count, counted(found.length, all.length));
       more.hidden = found.length <= most;
       say(more, `Show ${Math.min(AT_A_TIME, found.length - most)} more of ${found.length - most}`);
     },
   };
+}
+
+// In the order that was asked for. While the reader points at a row, or has one by the keyboard, nothing moves under their
+// hand: what stands there stays where it is, and who is new comes last.
+function inOrder(stations, compare, rows) {
+  const isHeld = rows.contains(document.activeElement) || (matchMedia("(hover: hover)").matches && rows.matches(":hover"));
+  if (!isHeld) return stations.sort(compare);
+  const places = new Map([...rows.keptByKey?.keys() ?? []].map((source, place) => [source, place]));
+  const placeOf = (station) => places.get(station.source) ?? places.size;
+  return stations.sort((one, other) => placeOf(one) - placeOf(other) || compare(one, other));
 }
 
 function choice(title, options, chosen) {
@@ -65,7 +75,7 @@ function counted(found, all) {
   return found === all ? stations(all) : `${found} of ${stations(all)}`;
 }
 
-function isAsked(station, { search = "", kind, way }) {
+function isAsked(station, search = "", kind, way) {
   if (kind && station.last.report?.kind !== kind) return false;
   if (way === "direct" && !station.lastDirect) return false;
   if (way === "relayed" && station.lastDirect) return false;

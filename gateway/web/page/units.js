@@ -1,5 +1,6 @@
 // Lengths and speeds in the units that the reader chose. The gateway tells metric ones; the choice is this browser's.
 import { roundStep } from "./round_step.js";
+import { oneOf } from "./address.js";
 import { recalled, remember } from "./browser_memory.js";
 
 const NAME = "units";
@@ -13,7 +14,7 @@ const SETS = {
   nautical: { title: "nautical miles, knots", far: [KM_PER_NAUTICAL, "nmi"], fast: [KM_PER_NAUTICAL, "kn"], high: [M_PER_FOOT, "ft"] },
 };
 
-let chosen = SETS[recalled(NAME)] ? recalled(NAME) : "metric";
+let chosen = oneOf(SETS, recalled(NAME), "metric");
 
 // Every set with its title, and which is chosen.
 export const choices = () => Object.entries(SETS).map(([name, { title }]) => ({ name, title, chosen: name === chosen }));

@@ -1,5 +1,5 @@
 // One station: what it last said, where it went, its weather and telemetry over time, and its frames with their verdicts.
-import { ask, read, to } from "../address.js";
+import { ask, oneOf, read, to } from "../address.js";
 import { element, fromTheAir, say } from "../element.js";
 import { frameList } from "../frame_list.js";
 import { byTime, nameOf } from "../known.js";
@@ -38,7 +38,7 @@ function open(section, page) {
   let drawn = null;
   return () => {
     const station = page.known.stations.get(about);
-    const days = PERIODS[read().asked.get("days")] ? Number(read().asked.get("days")) : 1;
+    const days = Number(oneOf(PERIODS, read().asked.get("days"), "1"));
     period.value = `${days}`;
     const answer = past.of(days, station?.last);
     say(trouble, answer.trouble);
