@@ -22,7 +22,6 @@ from gateway.bus.repertoire import BIT_PREFIX, NUMBER_PREFIX, Repertoire
 from gateway.feed.latest import Channel
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.part import State
-from gateway.judge.verdict import Reason
 
 PROGRAM = "Stile"
 GATEWAY = "gateway"
@@ -33,13 +32,25 @@ LARGEST_MESSAGE = 65_536
 
 MOST_COMPONENTS = 100
 
-_PLATFORMS = frozenset({"sensor", "binary_sensor", "device_tracker"})
+_PLATFORMS = frozenset({"sensor", "binary_sensor", "device_tracker", "event"})
 _KEY = re.compile(r"[a-z0-9_-]{1,80}")
 
 _DIAGNOSTIC = {"entity_category": "diagnostic"}
 _COUNTER = {"platform": "sensor", "state_class": "total_increasing", **_DIAGNOSTIC}
 _TIMESTAMP = {"platform": "sensor", "device_class": "timestamp", **_DIAGNOSTIC}
 _STATE = {"platform": "sensor", "device_class": "enum", "options": [state.value for state in State], **_DIAGNOSTIC}
+
+_ALERT: PlainObject = {
+    "platform": "event",
+    "name": "Alert",
+    "event_types": ["emergency", "match", "silent", "deaf"],
+    "value_template": (
+        "{% if value_json is defined %}{{ dict(event_type=value_json.get('kind'), entry=value_json.get('name'),"
+        " what=value_json.get('what'), raised=value_json.get('time'), repeated=value_json.get('repeated', false),"
+        " station=value_json.get('source', value_json.get('heard', {}).get('source'))) | tojson }}{% endif %}"
+    ),
+}
+"""An event for each alert, emergencies among them: what it says is in our words, but for the callsign."""
 
 _TRACKER_ATTRIBUTES = (
     "{% set position = value_json.memory.get('position', {}) if value_json is defined else {} %}"
@@ -62,7 +73,7 @@ class Announcer:
     def gateway(self, parts: Iterable[tuple[str, str]]) -> PlainObject:
         """The message for the gateway, whose parts have these kinds and names."""
         read_health = {"state_topic": f"{self.root}/health", **self._while_online()}
-        components = {
+        components: dict[str, PlainObject] = {
             "connection": {
                 "platform": "binary_sensor",
                 "name": "Connection",
@@ -74,6 +85,9 @@ class Announcer:
             }
         }
         components |= {key: {**fields, **read_health} for key, fields in _of_the_post()}
+        components["alert"] = {**_ALERT, "state_topic": f"{self.root}/alerts", **self._while_online()}
+        components["keep"] |= {"json_attributes_topic": f"{self.root}/health"}
+        components["farthest_today"] |= {"json_attributes_topic": f"{self.root}/health"}
         for kind, name in parts:
             key, fields = _of_a_part(kind, name)
             components[key] = {**fields, "json_attributes_topic": f"{self.root}/health", **read_health}
@@ -138,10 +152,13 @@ def _of_the_post() -> Iterator[tuple[str, PlainObject]]:
         "last_heard",
         {**_TIMESTAMP, "name": "Last heard", "value_template": _value("activity", "last_heard")},
     )
-    yield "keep", {**_COUNTER, "name": "Keep", "value_template": _value("counts", "keep")}
-    for reason in Reason:
-        count = _template(f"value_json.counts.keep_by_reason.get({_literal(reason)}, 0)")
-        yield f"keep_{reason}", {**_COUNTER, "name": f"Keep: {reason}", "value_template": count}
+    yield "heard", {**_COUNTER, "name": "Heard", "value_template": _value("counts", "heard")}
+    yield "sent", {**_COUNTER, "name": "Sent", "value_template": _value("counts", "outcomes", "sent")}
+    by_reason = {"json_attributes_template": _template("value_json.counts.keep_by_reason | tojson")}
+    yield "keep", {**_COUNTER, "name": "Kept", "value_template": _value("counts", "keep"), **by_reason}
+    farthest = Measure("Farthest heard direct today", "distance", "km").fields()
+    who = {"json_attributes_template": _template("value_json.get('reach', {}).get('today', {}) | tojson")}
+    yield "farthest_today", {**farthest, "value_template": _value("reach", "today", "farthest_km"), **who}
 
 
 def _of_a_part(kind: str, name: str) -> tuple[str, PlainObject]:

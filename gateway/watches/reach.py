@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from gateway.feed.heard_object import HeardPayload, Reader
+from gateway.feed.stations import HIGHEST_TIME_MS
 from gateway.frames.header import is_network_callsign
 from gateway.frames.heard import Moment
-from gateway.frames.plain import PlainObject
+from gateway.frames.plain import PlainObject, rfc3339
 from gateway.groundwork.bounded import BoundedMapping
-from gateway.groundwork.duration import HOUR_MS
+from gateway.groundwork.duration import DAY_MS, HOUR_MS
 from gateway.groundwork.remembered import Past, in_pieces
+from gateway.history.distances import FARTHEST_M
 from gateway.judge.verdict import Judged
 
 LOOKED_AT = 64
@@ -33,12 +35,33 @@ class Reach:
     farthest_km: float | None
     """To the farthest place that one of them gave as its own; None: none did, or the post does not know its own."""
 
+    today: "Farthest | None" = None
+    """The farthest of this day of UTC; None: there is none yet."""
+
     def to_object(self) -> PlainObject:
         """The plain form."""
         plain: PlainObject = {"direct_last_hour": self.direct_last_hour}
         if self.farthest_km is not None:
             plain["farthest_km"] = self.farthest_km
+        if self.today is not None:
+            plain["today"] = self.today.to_object()
         return plain
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Farthest:
+    """The farthest station that was heard direct on one day of UTC."""
+
+    day: int
+    """Since 1970."""
+
+    distance_km: float
+    time_ms: int
+    source: str
+
+    def to_object(self) -> PlainObject:
+        """The plain form."""
+        return {"farthest_km": self.distance_km, "station": self.source, "time": rfc3339(self.time_ms)}
 
 
 @dataclass(slots=True)
@@ -67,6 +90,8 @@ class ReachWatch:
         self._reader = reader
         self._stations = BoundedMapping[str, _Direct](limit)
         self._unread = BoundedMapping[str, Judged](LOOKED_AT)
+        self._farthest: Farthest | None = None
+        self._day = 0
 
     def __len__(self) -> int:
         return len(self._stations)
@@ -99,26 +124,42 @@ class ReachWatch:
             if moment.elapsed_ms - station.elapsed_ms < HOUR_MS:
                 break
             del self._stations[source]
+        self._day = moment.time_ms // DAY_MS
         for source, judged in self._unread.items():
             direct = self._stations.get(source)
             distance = self._distance_of(judged)
-            if direct is not None and distance is not None:
-                direct.distance_km = distance
+            if distance is not None:
+                self._note_farthest(source, judged.heard.moment.time_ms, distance)
+                if direct is not None:
+                    direct.distance_km = distance
         self._unread.clear()
+
+    def _note_farthest(self, source: str, time_ms: int, distance_km: float) -> None:
+        """A station was heard from there. What is too far away to be believed is no record."""
+        farthest = Farthest(time_ms // DAY_MS, distance_km, time_ms, source)
+        if distance_km <= FARTHEST_M / 1000 and (self._farthest is None or farthest > self._farthest):
+            self._farthest = farthest
 
     def reach(self) -> Reach:
         """How far it reached at the last reading."""
         distances = [station.distance_km for station in self._stations.values() if station.distance_km is not None]
-        return Reach(len(self._stations), max(distances, default=None))
+        today = self._farthest if self._farthest is not None and self._farthest.day == self._day else None
+        return Reach(len(self._stations), max(distances, default=None), today)
 
     def dump(self) -> Iterator[PlainObject]:
-        """Every station heard direct, with what was read of it so far."""
+        """Every station heard direct, with what was read of it so far, and the farthest of the day."""
+        if self._farthest is not None:
+            yield {"farthest": [self._farthest.source, self._farthest.time_ms, self._farthest.distance_km]}
         for sources in in_pieces(list(self._stations)):
             stations = ((source, self._stations.get(source)) for source in sources)
             yield {"direct": [[source, one.elapsed_ms, one.distance_km] for source, one in stations if one is not None]}
 
     def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:
         """Take stations in; those of another shape are left out."""
+        match piece.get("farthest"):
+            case [str(source), int(time_ms), int() | float() as farthest_km] if is_network_callsign(source):
+                if 0 <= time_ms <= HIGHEST_TIME_MS and 0 <= farthest_km <= FARTHEST_KM:
+                    self._note_farthest(source, time_ms, farthest_km)
         direct = piece.get("direct")
         for entry in direct if isinstance(direct, list) else ():
             match entry:

@@ -15,15 +15,17 @@ from hypothesis import strategies as st
 from jinja2 import StrictUndefined
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
+from gateway.alerts.alert import AlertKind, emergency_alert, silent_alert
 from gateway.bus import measures
 from gateway.bus.discovery import GATEWAY, Announcer, components_of, with_departures
 from gateway.bus.repertoire import Repertoire
 from gateway.feed.health import Counts, Health
-from gateway.feed.heard_object import encode
+from gateway.feed.heard_object import encode, heard_object
 from gateway.feed.latest import POSITION_FIELDS, WEATHER_FIELDS, Channel
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.part import Part, PartKind, State
 from gateway.judge.verdict import Reason
+from tests.judged_frames import Post
 
 ANNOUNCER = Announcer("stile-QX1GAT-10-1a2b", "QX1GAT-10", "stile/QX1GAT-10")
 PARTS = [(PartKind.RECEIVER, "vhf"), (PartKind.RECEIVER, "hf-30"), (PartKind.UPLINK, "uplink"), (PartKind.BUS, "bus")]
@@ -52,6 +54,7 @@ OF_PLATFORM = {
     "sensor": {"state_topic", "value_template", "device_class", "state_class", "unit_of_measurement", "options"},
     "binary_sensor": {"state_topic", "value_template", "device_class", "payload_on", "payload_off"},
     "device_tracker": {"source_type"},
+    "event": {"state_topic", "value_template", "device_class", "event_types"},
 }
 
 # Page "Sensor": the units of each device class, and the state classes that go with it.
@@ -196,17 +199,39 @@ def test_the_gateways_entities_read_its_health() -> None:
     assert states["frames_per_minute"] == "12"
     assert states["stations_last_hour"] == "34"
     assert states["last_heard"] == "2026-06-06T12:00:00.000Z"
-    assert (states["keep"], states["keep_duplicate"], states["keep_over-rate"], states["keep_empty"]) == (
-        *("6", "5", "1"),
-        "0",
-    )
+    assert (states["heard"], states["sent"], states["keep"]) == ("10", "None", "6")
+    by_reason = render(message["components"]["keep"]["json_attributes_template"], payload)
+    assert json.loads(by_reason) == {"duplicate": 5, "over-rate": 1}
     attributes = render(message["components"]["part_receiver_vhf"]["json_attributes_template"], payload)
     assert json.loads(attributes)["why"] == "it is so"
 
 
-def test_there_is_a_sensor_for_every_reason_and_every_part() -> None:
+def test_the_farthest_station_of_the_day_is_told_with_its_call() -> None:
+    today = {"farthest_km": 41.2, "station": "QA1BCD-9", "time": "2026-06-06T12:00:00.000Z"}
+    payload = encode({**json.loads(_health()), "reach": {"direct_last_hour": 3, "today": today}})
+    component = ANNOUNCER.gateway(PARTS)["components"]["farthest_today"]
+    assert render(component["value_template"], payload) == "41.2"
+    assert json.loads(render(component["json_attributes_template"], payload)) == today
+    assert render(component["value_template"], _health()) == "None"
+
+
+def test_an_alert_is_an_event_of_its_kind() -> None:
+    """Page "MQTT Event" (from memory): the value is JSON with an `event_type` that was announced."""
+    component = ANNOUNCER.gateway(PARTS)["components"]["alert"]
+    assert component["event_types"] == [kind.value for kind in AlertKind]
+    post = Post()
+    moment = post.now()
+    silent = silent_alert("buoy", "QC3BUOY", moment, "not heard for 1 h", since_ms=0, repeated=False)
+    judged = post.hear(b"QA1BCD-9>APRS:!5836.00N/00355.00W>!EMERGENCY!")
+    for alert, station in ((silent, "QC3BUOY"), (emergency_alert(judged, heard_object(judged)), "QA1BCD-9")):
+        event = json.loads(render(component["value_template"], encode(alert)))
+        assert (event["event_type"], event["station"], event["what"]) == (alert["kind"], station, alert["what"])
+        assert event["repeated"] is False
+
+
+def test_there_is_a_sensor_for_every_part() -> None:
     keys = set(ANNOUNCER.gateway(PARTS)["components"])
-    assert {f"keep_{reason}" for reason in Reason} < keys
+    assert not {key for key in keys if key.startswith("keep_")}
     assert {"part_receiver_vhf", "part_receiver_hf-30", "part_uplink", "part_bus", "connection"} < keys
 
 

@@ -9,7 +9,7 @@ from gateway.groundwork.part import Part, PartKind, State, counter, gauge, shed
 from gateway.judge.verdict import Reason
 from gateway.watches.activity import Activity
 from gateway.watches.emergencies import PastRates, Taken
-from gateway.watches.reach import Reach
+from gateway.watches.reach import Farthest, Reach
 from tests.judged_frames import NOON_MS
 from tests.payload_schemas import held_to
 
@@ -117,7 +117,10 @@ def test_counts_add_up_or_say_that_they_do_not(counts: Counts, *, adds_up: bool)
 
 
 def test_how_busy_the_post_is_and_how_far_it_reaches_stand_in_its_health_where_they_are_watched() -> None:
-    watched = {"activity": Activity(12, 5, NOON_MS).to_object(), "reach": Reach(3, 41.235).to_object()}
+    watched = {
+        "activity": Activity(12, 5, NOON_MS).to_object(),
+        "reach": Reach(3, 41.235, Farthest(0, 50.5, NOON_MS, "QA1BCD")).to_object(),
+    }
     health = replace(_health(RECEIVER), watched=watched)
     plain = held_to(Schema.HEALTH, encode(health.to_object()))
     assert plain["activity"] == {
@@ -125,7 +128,8 @@ def test_how_busy_the_post_is_and_how_far_it_reaches_stand_in_its_health_where_t
         "stations_last_hour": 5,
         "last_heard": "2026-06-06T12:00:00.000Z",
     }
-    assert plain["reach"] == {"direct_last_hour": 3, "farthest_km": 41.235}
+    today = {"farthest_km": 50.5, "station": "QA1BCD", "time": "2026-06-06T12:00:00.000Z"}
+    assert plain["reach"] == {"direct_last_hour": 3, "farthest_km": 41.235, "today": today}
 
 
 @pytest.mark.parametrize("kind", PartKind)

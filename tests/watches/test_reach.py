@@ -3,12 +3,12 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.feed.heard_object import encode
 from gateway.feed.reader import ReportReader
 from gateway.groundwork.duration import HOUR_MS
 from gateway.judge import conditions
 from gateway.watches.reach import LOOKED_AT, Reach, ReachWatch
 from tests.judged_frames import Post
+from tests.remembering import dumped, restore
 
 PLACE = conditions.Post("QX1GAT-10", 58.6, -3.916667)
 
@@ -38,7 +38,7 @@ def test_the_farthest_of_those_heard_direct_is_told() -> None:
     assert reach.direct_last_hour == 3
     assert reach.farthest_km is not None
     assert abs(reach.farthest_km - 18.57) < 0.01
-    assert encode(reach.to_object()) == b'{"direct_last_hour":3,"farthest_km":%.3f}' % reach.farthest_km
+    assert reach.to_object()["farthest_km"] == reach.farthest_km
 
 
 def test_what_a_repeater_or_a_relay_brought_does_not_show_how_far_the_antenna_reaches() -> None:
@@ -83,7 +83,7 @@ def test_after_an_hour_it_is_forgotten() -> None:
     assert near.direct_last_hour == 1
     assert near.farthest_km is not None
     assert near.farthest_km < 4
-    assert antenna.now(60_000) == Reach(0, None)
+    assert (antenna.now(60_000).direct_last_hour, antenna.now().farthest_km) == (0, None)
 
 
 def test_a_post_that_does_not_know_its_place_knows_no_distance() -> None:
@@ -115,3 +115,29 @@ def test_whatever_is_heard_can_be_asked_about(line: bytes) -> None:
     antenna = Antenna()
     antenna.watch.hear([antenna.post.hear(b"QA1BCD-9>APRS:" + line)])
     assert antenna.now().direct_last_hour <= 1
+
+
+def test_the_farthest_of_the_day_is_told_with_who_and_when_until_the_day_is_over() -> None:
+    antenna = Antenna()
+    antenna.hear("QA1BC", 10)
+    antenna.hear("QA2BC", 2, after=HOUR_MS)
+    antenna.hear("QA3BC", 23, path=",QD1AA*")
+    today = antenna.now().to_object()["today"]
+    assert (today["station"], today["time"]) == ("QA1BC", "2026-06-06T12:00:00.000Z")
+    assert abs(today["farthest_km"] - 18.57) < 0.01
+    assert antenna.now(after=2 * HOUR_MS).today is not None
+    assert antenna.now(after=10 * HOUR_MS).today is None
+
+
+def test_what_is_too_far_away_to_be_believed_is_no_record() -> None:
+    antenna = Antenna()
+    antenna.watch.hear([antenna.post.hear(b"QA1BC>APRS:!0130.00N/00355.00W>")])
+    assert antenna.now().today is None
+
+
+def test_the_farthest_of_the_day_outlives_a_restart() -> None:
+    antenna, later = Antenna(), Antenna()
+    antenna.hear("QA1BC", 10)
+    before = antenna.now()
+    restore(later.watch, dumped(antenna.watch))
+    assert later.now().today == before.today
