@@ -1,5 +1,7 @@
-// A question that a view puts to the gateway. It is asked when it is a new one, again when its answer has grown old, and
-// when the gateway is back. An answer that comes after another question was put is left out.
+// A question that a view puts to the gateway. It is asked when it is a new one, and again when its answer has grown old,
+// but only of a gateway that lives. An answer that comes after another question was put is left out.
+
+const AFTER_TROUBLE_MS = 10_000;
 
 export class Asking {
   // `page` as a view has it; after `againMs` an answer is old.
@@ -12,7 +14,7 @@ export class Asking {
   // Call it from `draw`. Gives back the answer; null as long as there is none.
   about(path) {
     if (path !== this.path) this.put(path);
-    const isDue = performance.now() - this.asked >= this.againMs;
+    const isDue = performance.now() - this.asked >= (this.problem ? Math.min(AFTER_TROUBLE_MS, this.againMs) : this.againMs);
     if (path && isDue && !this.isUnderWay && this.page.wire.isSilent === false) this.ask(path);
     return this.answer;
   }

@@ -1,5 +1,6 @@
 // The usual week as a heat picture: a row for each hour of the reader's clock, a column for each weekday, in each cell
-// how many frames such an hour brings, the darker the more. The numbers stand in it, so that no colour is needed.
+// how many frames such an hour brings, the darker the more. The numbers stand in it, so that no colour is needed. Each of
+// the five shades has as many hours: one lone busy hour makes the others no paler.
 import { element, say } from "./element.js";
 
 const LEVELS = 5;
@@ -18,15 +19,18 @@ export function weekTable() {
     // `week`: by hour, then by weekday.
     draw(week) {
       const all = week.flat().filter((mean) => mean !== null);
-      const most = Math.max(0, ...all);
+      const heard = all.filter(Boolean);
       body.replaceChildren(...week.map((days, hour) => element("tr", null, element("th", { scope: "row" }, `${hour}`.padStart(2, "0")),
-        ...days.map((mean) => element("td", { "data-level": levelOf(mean, most) }, textOf(mean))))));
-      say(busiest, all.length ? `– : the gateway ran in no such hour. The busiest brings ${textOf(most)}.` : "Nothing is known yet.");
+        ...days.map((mean) => element("td", { "data-level": levelOf(mean, heard) }, textOf(mean))))));
+      say(busiest, all.length ? `– : the gateway ran in no such hour. The busiest brings ${textOf(Math.max(...all))}.` : "Nothing is known yet.");
     },
   };
 }
 
-const levelOf = (mean, most) => mean === null ? "none" : most ? `${Math.ceil(LEVELS * mean / most)}` : "0";
+function levelOf(mean, heard) {
+  if (!mean) return mean === null ? "none" : "0";
+  return `${1 + Math.floor(LEVELS * heard.filter((other) => other < mean).length / heard.length)}`;
+}
 
 function textOf(mean) {
   if (mean === null) return "–";

@@ -6,7 +6,7 @@ import { numberTable } from "../number_table.js";
 import { periodChoice } from "../period.js";
 import { polar } from "../polar.js";
 import { dayAndTime, timeOf } from "../times.js";
-import { bearing, distance } from "../units.js";
+import { bearing, distance, far } from "../units.js";
 
 export const view = { name: "reach", title: "Reach", open };
 
@@ -29,8 +29,9 @@ function open(section, page) {
   const shown = element("div", null, whole, results, element("div", { class: "beside" }, picture.picture, element("div", { class: "aside" }, legend, picture.words)), table.element, notes);
   section.append(element("h2", null, "The reach of this antenna"),
     element("form", { class: "asks", submit: (event) => event.preventDefault() }, since.element, against.element),
-    element("p", { class: "faint" }, "Only where stations heard direct say that they are: by no repeater, and no objects."), notice, shown);
-  let drawnOf = null;
+    element("p", { class: "faint" }, "From what stations that were heard direct, without a repeater, said of their own place."), notice, shown);
+  let drawnReach = null;
+  let drawnQuestion = null;
   return () => {
     const asked = Object.fromEntries(read().asked);
     since.draw(asked.since ?? USUAL);
@@ -39,12 +40,13 @@ function open(section, page) {
     const reach = asking.about(`/api/reach?${query}`);
     say(notice, asking.problem || (reach ? "" : "asking …"));
     shown.hidden = !reach;
-    const of = reach && `${reach.to} ${asking.path} ${distance(1000)}`;
-    if (!reach || of === drawnOf) return;
-    drawnOf = of;
+    const question = `${asking.path} ${distance(1000)}`;
+    const isBeingRead = question === drawnQuestion && shown.querySelector("a:focus"); // nobody's place is taken away
+    if (!reach || isBeingRead || (reach === drawnReach && question === drawnQuestion)) return;
+    [drawnReach, drawnQuestion] = [reach, question];
     const { compare } = reach;
-    whole.replaceChildren(timeOf(reach.from, dayAndTime(reach.from)), " to ", timeOf(reach.to, dayAndTime(reach.to)), ": ", ...wordsOf(reach.whole));
-    results.replaceChildren(...(compare ? compare.results.map(({ words }) => element("li", null, words)) : []));
+    whole.replaceChildren(...spanOf(reach), ": ", ...wordsOf(reach.whole));
+    results.replaceChildren(...(compare ? compare.results.map(resultOf) : []));
     const goesBeyond = picture.draw(reach.sectors, compare?.sectors, (sector, other) => [
       `${sector.from_deg}° to ${sector.to_deg}° ${bearing(sector.from_deg + 5).split(" ")[1]}: `, ...wordsOf(sector),
       ...(other ? [element("br"), "Before: ", ...wordsOf(other)] : [])]);
@@ -53,6 +55,8 @@ function open(section, page) {
     table.draw(headsOf(compare), reach.sectors.map((sector, number) => rowOf(sector, compare?.sectors[number])));
   };
 }
+
+const spanOf = ({ from, to: until }) => [timeOf(from, dayAndTime(from)), " to ", timeOf(until, dayAndTime(until))];
 
 // What was heard from somewhere, in a sentence.
 function wordsOf({ frames, stations, median_km: median, p95_km: most, farthest_km: farthest, farthest_station: station, farthest_time: time }) {
@@ -63,15 +67,22 @@ function wordsOf({ frames, stations, median_km: median, p95_km: most, farthest_k
     `, ${distance(farthest)}, `, timeOf(time, dayAndTime(time)), "."];
 }
 
-function legendOf(compare, goesBeyond) {
-  const items = [["median_km", "half of the frames"], ["p95_km", "95 of 100 frames"], ["farthest_km", "the farthest"]];
-  if (compare) items.push(["against", `95 of 100 frames, ${dayAndTime(compare.from)} to ${dayAndTime(compare.to)}`]);
-  if (goesBeyond) items.push(["beyond", "past the outer ring: farther than the picture holds"]);
-  return items.map(([kind, text]) => element("li", null, element("span", { class: `swatch ${kind}`, "aria-hidden": "true" }), text));
+// The result of the test for one measure; the gateway tells it in kilometres.
+function resultOf({ measure, words, median, median_against: other }) {
+  const isOfAnotherUnit = measure.endsWith("_km") && far()[1] !== "km" && median !== null && other !== null;
+  return element("li", null, words, isOfAnotherUnit ? ` That is ${distance(median)} beside ${distance(other)}.` : "");
 }
 
-function notesOf({ measured_by: measured, implausible_frames: implausible, compare }) {
+function legendOf(compare, goesBeyond) {
+  const items = [["median_km", "half of the frames"], ["p95_km", "95 of 100 frames"], ["farthest_km", "the farthest"]];
+  if (compare) items.push(["against", "95 of 100 frames, ", ...spanOf(compare)]);
+  if (goesBeyond) items.push(["beyond", "past the outer ring: farther than the picture holds"]);
+  return items.map(([kind, ...text]) => element("li", null, element("span", { class: `swatch ${kind}`, "aria-hidden": "true" }), ...text));
+}
+
+function notesOf({ whole, measured_by: measured, implausible_frames: implausible, compare }) {
   return [
+    !whole.frames && "It takes the station's own place: `position:` in the station file.",
     "What was heard in the last minute may not be in it yet.",
     [measured, compare?.measured_by].includes("classes")
       && "The frames themselves are kept no longer: the middle and the 95 of 100 come from classes of distance.",
@@ -83,12 +94,12 @@ function notesOf({ measured_by: measured, implausible_frames: implausible, compa
 const headsOf = (compare) => ["Towards", "Frames", "Stations", "Half within", "95 of 100 within", "Farthest", "Who", "When",
   ...(compare ? ["Frames before", "95 of 100 before", "Farthest before"] : [])];
 
-const far = (km) => km === null ? "–" : distance(km);
+const orNone = (km) => km === null ? "–" : distance(km);
 
 function rowOf(sector, other) {
   const { frames, stations, median_km: median, p95_km: most, farthest_km: farthest, farthest_station: station } = sector;
-  return [`${sector.from_deg}°–${sector.to_deg}°`, frames, stations, far(median), far(most), far(farthest),
+  return [`${sector.from_deg}°–${sector.to_deg}°`, frames, stations, orNone(median), orNone(most), orNone(farthest),
     station ? element("a", { href: to("station", station) }, fromTheAir(station)) : "–",
     sector.farthest_time ? timeOf(sector.farthest_time, dayAndTime(sector.farthest_time)) : "–",
-    ...(other ? [other.frames, far(other.p95_km), far(other.farthest_km)] : [])];
+    ...(other ? [other.frames, orNone(other.p95_km), orNone(other.farthest_km)] : [])];
 }

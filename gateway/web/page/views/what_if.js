@@ -1,6 +1,6 @@
 // What if: a policy that is pasted in is judged over what was heard of late, beside the one in force. It changes nothing.
 import { element, fromTheAir, say } from "../element.js";
-import { dayAndTime } from "../times.js";
+import { dayAndTime, timeOf } from "../times.js";
 import { REASONS } from "../words.js";
 
 export const view = { name: "what-if", title: "What if", open };
@@ -34,7 +34,7 @@ function open(section, page) {
     say(notice, "judging … This takes 30 seconds at most.");
     try {
       const answer = await page.wire.ask(`/api/what-if?since=${over.value}`, { method: "POST", body: text.value, headers: { "Content-Type": "application/yaml" } });
-      say(notice, summaryOf(answer));
+      notice.replaceChildren(...summaryOf(answer));
       found.replaceChildren(...tablesOf(answer));
     } catch (error) {
       const { message, problems = [] } = error;
@@ -62,11 +62,11 @@ function problemList(problems, text) {
 }
 
 function summaryOf({ heard, difference }) {
-  if (!heard.frames) return "Nothing was heard in that time.";
+  if (!heard.frames) return ["Nothing was heard in that time."];
   const { only_against_forwards: more, only_policy_forwards: fewer } = difference;
-  const span = `${heard.frames} frames, heard from ${dayAndTime(heard.first)} to ${dayAndTime(heard.last)}`;
-  if (!more.frames && !fewer.frames) return `${span}: the same would go up.`;
-  return `${span}: ${more.frames} more would go up, ${fewer.frames} would not go up any more.`;
+  const change = more.frames || fewer.frames ? `${more.frames} more would go up, ${fewer.frames} would not go up any more.` : "the same would go up.";
+  const [first, last] = [heard.first, heard.last].map((time) => timeOf(time, dayAndTime(time)));
+  return [`${heard.frames} ${heard.frames === 1 ? "frame" : "frames"}, heard from `, first, " to ", last, `: ${change}`];
 }
 
 function tablesOf({ heard, policies, difference, words }) {

@@ -47,7 +47,7 @@ function open(section, page) {
 function drawDead(list, times) {
   const lines = times.slice(0, MOST_DEAD_TIMES).map(({ from, to, ran }) => element("li", null,
     timeOf(from, dayAndTime(from)), " to ", timeOf(to, dayAndTime(to)), `, ${lengthOf({ from, to })}: ${ran ? "nothing was heard" : "the gateway did not run"}`));
-  if (!lines.length) lines.push(element("li", null, "None: something was heard in every hour."));
+  if (!lines.length) lines.push(element("li", null, "None is known."));
   if (times.length > MOST_DEAD_TIMES) lines.push(element("li", null, `and ${times.length - MOST_DEAD_TIMES} before them`));
   list.replaceChildren(...lines);
 }
