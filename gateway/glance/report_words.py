@@ -48,6 +48,15 @@ def where(report: ReportShown) -> str:
     return f"{distance(report.distance_km)}{wind}"
 
 
+def coordinates(report: ReportShown) -> str:
+    """`58.6000 N 3.9167 W`: for who does not know how far it is. Empty where it does not tell."""
+    latitude, longitude = report.latitude, report.longitude
+    if latitude is None or longitude is None:
+        return ""
+    north, east = "N" if latitude >= 0 else "S", "E" if longitude >= 0 else "W"
+    return f"{abs(latitude):.4f} {north} {abs(longitude):.4f} {east}"
+
+
 def picture(report: ReportShown) -> str:
     """What its sender wants to be shown by: `sailing boat`; empty where it says none, or one that nobody named."""
     if len(report.symbol) != len("/s"):

@@ -85,7 +85,7 @@ def view(known: Known, now: datetime) -> View:
         station=None if known.last is None else _station(known.last, now),
         emergency=_station(emergency, now) if emergency is not None and holds else None,
         tiles=() if known.silent_since is not None else all_four,
-        worst=State.OK if wrong is None or wrong.state is None else wrong.state,
+        worst=_worst(health, wrong),
         state=_well(health) if wrong is None else _trouble(wrong),
         silent=_silent(known.silent_since, now),
     )
@@ -93,7 +93,8 @@ def view(known: Known, now: datetime) -> View:
 
 def _station(heard: HeardShown, now: datetime) -> StationView:
     report = heard.report
-    place, wind, temperature = report_words.where(report), report_words.wind(report), report_words.temperature(report)
+    wind, temperature = report_words.wind(report), report_words.temperature(report)
+    place = report_words.where(report) or (report_words.coordinates(report) if report.emergency else "")
     if report.tells_weather and not report.emergency:
         weather = joined((temperature, wind))
         facts: Wordings = (joined((weather, report_words.gusts(report))), weather, temperature or wind)
@@ -111,6 +112,13 @@ def _station(heard: HeardShown, now: datetime) -> StationView:
         picture=report_words.picture(report),
         words=words,
     )
+
+
+def _worst(health: HealthShown | None, wrong: Tile | None) -> State:
+    """Nothing is well that was not asked yet."""
+    if health is None:
+        return State.WAITING
+    return State.OK if wrong is None or wrong.state is None else wrong.state
 
 
 def _age(then: datetime, now: datetime) -> Wordings:

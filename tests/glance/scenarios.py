@@ -43,6 +43,11 @@ def heard(line: bytes, reason: Reason | None = None) -> HeardShown:
     return HeardShown.model_validate(heard_object(judged, READER(judged)))
 
 
+def without_distance(told: HeardShown) -> HeardShown:
+    """As a post tells it that does not know where it is itself."""
+    return told.model_copy(update={"report": told.report.model_copy(update={"distance_km": None, "bearing_deg": None})})
+
+
 def health(*parts: Part, frames: int = 14, stations: int = 23) -> HealthShown:
     """A health as a gateway publishes it."""
     counts = Counts(120, 80, {Reason.DUPLICATE: 40}, {"sent": 78, "late": 1}, waiting=1)
@@ -63,6 +68,8 @@ SCENARIOS: dict[str, Callable[[], Known]] = {
     "down": lambda: Known(CALLSIGN, health(RECEIVER, CUT_OFF, WEB), heard(SAILING)),
     "deaf": lambda: Known(CALLSIGN, health(DEAF, UPLINK, WEB), heard(SAILING)),
     "new": lambda: Known(CALLSIGN, health(*WELL)),
+    "asking": lambda: Known(CALLSIGN, None),
+    "unplaced emergency": lambda: Known(CALLSIGN, health(*WELL), emergency=without_distance(heard(EMERGENCY))),
     "unasked": lambda: Known(CALLSIGN, None, silent_since=NOON),
     "silent": lambda: Known(CALLSIGN, health(*WELL), heard(SAILING), silent_since=NOON),
     "silent emergency": lambda: Known(CALLSIGN, health(*WELL), heard(SAILING), heard(EMERGENCY), silent_since=NOON),

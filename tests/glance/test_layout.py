@@ -125,10 +125,13 @@ def test_what_is_down_fills_the_line_of_health(size: tuple[int, int]) -> None:
 
 
 @pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("name", ["silent", "unasked", "silent emergency"])
+@pytest.mark.parametrize("name", ["silent", "unasked", "silent emergency", "asking"])
 def test_nothing_is_green_without_an_answer(name: str, size: tuple[int, int]) -> None:
     made = drawn(name, *size)
     assert Ink.GOOD not in {box.ink for box in made.boxes}
+    if name == "asking":
+        assert "asking the gateway" in written(made)
+        return
     assert any(words.startswith("no answer") for words in written(made))
 
 

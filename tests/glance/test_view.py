@@ -44,6 +44,13 @@ def test_an_emergency_goes_before_what_was_heard_last_and_for_no_longer_than_it_
     assert seen("emergency", NOON + EMERGENCY_HOLDS).emergency is None
 
 
+def test_where_nobody_knows_how_far_it_is_an_emergency_is_told_with_its_coordinates() -> None:
+    emergency = seen("unplaced emergency").emergency
+    assert emergency is not None
+    assert emergency.facts[-1] == "58.6000 N 3.9157 W"
+    assert emergency.words.startswith("DRILL man overboard")
+
+
 def test_a_gateway_that_gives_no_answer_has_no_tiles_that_could_be_green() -> None:
     silent = seen("silent")
     assert (silent.tiles, silent.silent[0]) == ((), "no answer from the gateway since 12:00")
