@@ -1,19 +1,25 @@
 """A broker inside the process, on loopback, for who has none yet: `bus: {broker: embedded}` (extra: broker).
 
-It takes anyone who can reach loopback, keeps nothing on disk, and speaks MQTT 3.1.1. It shares the gateway's event
-loop: for more than a few screens in one house, run a broker of its own.
+It takes anyone who can reach loopback, keeps nothing on disk, and speaks MQTT 3.1.1. Only the gateway itself writes to
+its own topics (`embedded_rights.py`), and what clients may cost is bounded (`embedded_streams.py`). It shares the
+gateway's event loop: for more than a few screens in one house, run a broker of its own.
 """
 
 import asyncio
 import errno
 import logging
-from collections.abc import Iterator
+import secrets
+from collections.abc import Iterator, Sequence
 from contextlib import AsyncExitStack, contextmanager, suppress
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
+import structlog
+
 if TYPE_CHECKING:
     from amqtt.broker import Broker  # type: ignore[import-untyped] # it comes without types
+
+    from gateway.bus.embedded_streams import Clients
 
 LOOPBACK = "127.0.0.1"
 
@@ -22,13 +28,13 @@ NOT_INSTALLED = "the embedded broker is not installed: pip install 'stile[broker
 STOP_SECONDS = 1.0
 """How long its clients' connections may take to end when it stops."""
 
+OWN_USERNAME = "gateway"
+OWN_PASSWORD = secrets.token_urlsafe(32)
+"""By these the broker knows the gateway: they exist in this process alone."""
+
 _LISTENER = "default"
 
-_SETTINGS = {
-    # We listen and hand the connections on: so the port can be any free one, and a taken one is an error of our own.
-    "listeners": {_LISTENER: {"type": "external"}},
-    "plugins": {"amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}},
-}
+_log = structlog.get_logger("bus")
 
 
 class EmbeddedBrokerError(Exception):
@@ -42,24 +48,25 @@ class PortTakenError(EmbeddedBrokerError):
 class EmbeddedBroker:
     """`async with EmbeddedBroker(port) as broker`: it runs inside the block, at `broker.port`."""
 
-    def __init__(self, port: int = 1883) -> None:
-        """`port` 0 takes a free one."""
+    def __init__(self, port: int = 1883, kept: Sequence[str] = ()) -> None:
+        """`port` 0 takes a free one. To topics that begin with one of `kept` only the gateway may write."""
         self.port = port
         self._asked_port = port
+        self._kept = list(kept)
         self._broker: Broker | None = None
-        self._connections: set[asyncio.StreamWriter] = set()
+        self._clients: Clients | None = None
         self._lifetime = AsyncExitStack()
 
     async def __aenter__(self) -> Self:
         """Start it. Raises `EmbeddedBrokerError`."""
         async with AsyncExitStack() as starting:
             starting.enter_context(_quiet(logging.getLogger("amqtt"), logging.getLogger("transitions")))
-            self._broker = _new_broker()
+            self._broker, self._clients = _new_broker(self._kept)
             await self._broker.start()
             starting.push_async_callback(self._broker.shutdown)
             server = await self._listen()
             starting.push_async_callback(_close, server)
-            starting.callback(self._drop_connections)
+            starting.callback(self._clients.drop_all)
             self.port = server.sockets[0].getsockname()[1]
             self._lifetime = starting.pop_all()
         return self
@@ -80,32 +87,38 @@ class EmbeddedBroker:
             raise EmbeddedBrokerError(f"cannot listen on port {self._asked_port}: {error.strerror}") from None
 
     async def _take(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        from amqtt.adapters import (  # type: ignore[import-untyped] # noqa: PLC0415 - an optional extra, without types
-            StreamReaderAdapter,
-        )
+        from gateway.bus.embedded_streams import BoundedReader, BoundedWriter  # noqa: PLC0415 - it needs an extra
 
-        from gateway.bus.embedded_writer import BoundedWriter  # noqa: PLC0415 - as above
-
-        self._connections.add(writer)
+        if self._broker is None or self._clients is None:
+            writer.close()
+            return
+        self._clients.enter(writer)
         try:
-            if self._broker is not None:
-                await self._broker.external_connected(StreamReaderAdapter(reader), BoundedWriter(writer), _LISTENER)
+            await self._broker.external_connected(
+                BoundedReader(reader, writer.transport), BoundedWriter(writer, self._clients), _LISTENER
+            )
+        except Exception as error:  # noqa: BLE001 - a stranger's octets must cost no more than the connection
+            _log.debug("a client of the embedded broker was let go", error=type(error).__name__)
         finally:
             # The broker does not close a connection whose first words it does not understand.
-            self._connections.discard(writer)
-            writer.close()
-
-    def _drop_connections(self) -> None:
-        for writer in self._connections:
-            writer.transport.abort()
+            self._clients.leave(writer)
 
 
-def _new_broker() -> "Broker":
+def _new_broker(kept: list[str]) -> "tuple[Broker, Clients]":
     try:
         from amqtt.broker import Broker  # noqa: PLC0415 - an optional extra
     except ImportError:
         raise EmbeddedBrokerError(NOT_INSTALLED) from None
-    return Broker(_SETTINGS)
+    from gateway.bus.embedded_streams import Clients  # noqa: PLC0415 - as above
+
+    clients = Clients()
+    rights = {"key": OWN_PASSWORD, "clients": clients, "kept": kept}
+    settings = {
+        # We listen and hand the connections on: so the port can be any free one, and a taken one is our own error.
+        "listeners": {_LISTENER: {"type": "external"}},
+        "plugins": {"gateway.bus.embedded_rights.Rights": rights},
+    }
+    return Broker(settings), clients
 
 
 async def _close(server: asyncio.Server) -> None:

@@ -135,6 +135,12 @@ class BusOptions:
         return f"{'mqtts' if self.tls else 'mqtt'}://{host}:{self.port}"
 
     @property
+    def own_topics(self) -> list[str]:
+        """What every topic begins with to which the gateway writes."""
+        device = [] if self.discovery is None else [f"{self.discovery.prefix}/device/{self.client_identifier}/"]
+        return [f"{self.base}/{self.callsign}/", *device]
+
+    @property
     def client_identifier(self) -> str:
         """The same at every start, so that the broker ends what it still holds of the last connection at once.
 

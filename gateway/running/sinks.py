@@ -62,15 +62,15 @@ class Sinks:
 @contextlib.asynccontextmanager
 async def broker(station: StationFile) -> AsyncIterator[None]:
     """The broker in the process, where the station file asks for one. Raises `DocumentError`."""
-    bus = station.settings.bus
-    if bus is None or not bus.embedded:
+    bus, options = station.settings.bus, station.bus
+    if bus is None or options is None or not bus.embedded:
         yield
         return
     from gateway.bus.embedded import EmbeddedBroker, EmbeddedBrokerError  # noqa: PLC0415 - it needs an extra
 
     async with contextlib.AsyncExitStack() as lifetime:
         try:
-            embedded = await lifetime.enter_async_context(EmbeddedBroker(bus.address[1]))
+            embedded = await lifetime.enter_async_context(EmbeddedBroker(bus.address[1], options.own_topics))
         except EmbeddedBrokerError as error:
             raise DocumentError([station.document.problem(("bus", "broker"), str(error))]) from None
         _log.info("broker started", address=f"mqtt://127.0.0.1:{embedded.port}")

@@ -5,6 +5,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
+from gateway.bus.embedded import OWN_PASSWORD, OWN_USERNAME
 from gateway.bus.options import STATIONS_FORGET_MS, BusOptions, DiscoveryOptions, Tls
 from gateway.documents.values import Duration, Section, between, fits
 from gateway.groundwork.loopback import is_loopback
@@ -126,8 +127,8 @@ class BusSettings(Section):
             base=self.base,
             mqtt_5=not self.embedded,
             tls=Tls(ca, certificate, key) if self.tls else None,
-            username=self.username,
-            password=password,
+            username=OWN_USERNAME if self.embedded else self.username,
+            password=OWN_PASSWORD if self.embedded else password,
             discovery=DiscoveryOptions(section.prefix, tuple(section.callsigns)) if section else None,
             stations_forget_ms=self.stations.forget,
         )

@@ -12,13 +12,14 @@ from gateway.uplink.session import Login, LoginAnswered, Session
 from tests.uplink.posting import CALLSIGN, PASSCODE, Ticket
 
 FRESHNESS_MS = 10_000
-STEP_MS = 4_000
-"""What an event of passing time takes: a line is stale after three."""
+STEP_MS = 6_000
+"""What an event of passing time takes: a line is stale after two."""
 
-KERNEL_OCTETS = 100
-"""What the world's kernel takes: two lines and a part of the next."""
+KERNEL_OCTETS = 80
+"""What the world's kernel takes: a login and a line, and whatever is written with what fills it."""
 
-QUEUE_OCTETS = 200
+QUEUE_OCTETS = 70
+"""Two lines."""
 
 
 @dataclass
@@ -34,7 +35,7 @@ class WorldsWire:
         return not self.is_cut and self.unacknowledged <= KERNEL_OCTETS
 
     def write(self, octets: bytes) -> None:
-        assert not self.is_cut, "written to a connection that has ended"
+        assert self.takes_more, "written to a connection that has ended, or takes no more"
         self.written.append(octets)
         self.unacknowledged += len(octets)
 
@@ -103,9 +104,10 @@ class World:
 
     def time_passes(self) -> bool:
         self.now_ms += STEP_MS
+        connection, all_is_acknowledged = self.connection, self._wire is None or not self._wire.unacknowledged
         due_ms = self.crossing.look(self.now_ms)
         assert due_ms is None or due_ms > self.now_ms
-        connection = self.connection
+        assert connection is None or not connection.reason or not all_is_acknowledged, "ended for no reason"
         overdue = None if connection is None else connection.session.overdue(self.now_ms)
         if connection is not None and overdue is not None:
             connection.end(overdue)

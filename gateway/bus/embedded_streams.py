@@ -1,0 +1,103 @@
+"""What the embedded broker reads from its clients and writes to them, bounded for each and as a whole (extra: broker).
+
+The broker starts a task for each message and lets it wait until the client reads: behind one that stopped, they pile up
+without end, each with its message. So none waits here, and what clients have not read is held to a size. It also reads
+a packet of any size whole: so one that is too long ends its connection before it is in memory.
+"""
+
+import asyncio
+
+from amqtt.adapters import StreamReaderAdapter, StreamWriterAdapter  # type: ignore[import-untyped] # without types
+from amqtt.errors import NoDataError  # type: ignore[import-untyped] # as above
+
+from gateway.bus.packet_size import MAXIMUM_PACKET_OCTETS
+
+MOST_CLIENTS = 100
+"""At a time: past it the one that came first goes, but never the gateway itself."""
+
+MAXIMUM_UNREAD_OCTETS = 16 * 1024 * 1024
+"""What may wait for one client: a client that is so far behind reads no longer.
+
+Whoever subscribes gets all that is retained at once: 5,000 stations of 2 kB are 10 MB.
+"""
+
+MAXIMUM_UNREAD_IN_ALL = 32 * 1024 * 1024
+"""What may wait for all of them: past it, the one that is farthest behind goes."""
+
+
+class Clients:
+    """The connections that there are, the oldest first."""
+
+    def __init__(self) -> None:
+        self.own_ports: set[int] = set()
+        """The gateway's own ends."""
+
+        self._transports: dict[asyncio.WriteTransport, int] = {}
+
+    def enter(self, writer: asyncio.StreamWriter) -> None:
+        """One more has come."""
+        if len(self._transports) >= MOST_CLIENTS:
+            oldest = next((each for each, port in self._transports.items() if port not in self.own_ports), None)
+            if oldest is not None:
+                self._leave(oldest)
+        self._transports[writer.transport] = writer.get_extra_info("peername", ("", 0))[1]
+
+    def leave(self, writer: asyncio.StreamWriter) -> None:
+        """It has gone."""
+        self.own_ports.discard(self._transports.pop(writer.transport, -1))
+        writer.close()
+
+    def drop_all(self) -> None:
+        """End every connection now."""
+        for transport in list(self._transports):
+            self._leave(transport)
+
+    def make_room(self, octets: int) -> None:
+        """So much more is to wait: let go of who is farthest behind, where it would be too much for all."""
+        waiting = {transport: transport.get_write_buffer_size() for transport in self._transports}
+        if waiting and sum(waiting.values()) + octets > MAXIMUM_UNREAD_IN_ALL:
+            self._leave(max(waiting, key=lambda transport: waiting[transport]))
+
+    def _leave(self, transport: asyncio.WriteTransport) -> None:
+        self._transports.pop(transport, None)
+        transport.abort()
+
+
+class BoundedReader(StreamReaderAdapter):  # type: ignore[misc] # it comes without types
+    """Reads no packet that is too long."""
+
+    def __init__(self, reader: asyncio.StreamReader, transport: asyncio.WriteTransport) -> None:
+        super().__init__(reader)
+        self._transport = transport
+
+    async def read(self, n: int = -1) -> bytes:
+        """So many octets. Raises `NoDataError` where there are no more, or nobody should send so many."""
+        if n > MAXIMUM_PACKET_OCTETS:
+            self._transport.abort()
+            raise NoDataError(f"more than {MAXIMUM_PACKET_OCTETS} octets")
+        octets: bytes = await super().read(n)
+        return octets
+
+
+class BoundedWriter(StreamWriterAdapter):  # type: ignore[misc] # as above
+    """Lets go of a client that stopped reading."""
+
+    def __init__(self, writer: asyncio.StreamWriter, clients: Clients) -> None:
+        super().__init__(writer)
+        self._transport = writer.transport
+        self._clients = clients
+
+    def write(self, data: bytes) -> None:
+        """Hand over octets for the client, or end its connection where too many wait already."""
+        if self._transport.is_closing():
+            return
+        waiting = self._transport.get_write_buffer_size()
+        if waiting + len(data) > MAXIMUM_UNREAD_OCTETS:
+            self._transport.abort()
+            return
+        if waiting:
+            self._clients.make_room(len(data))
+        super().write(data)
+
+    async def drain(self) -> None:
+        """Wait for nobody."""
