@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from gateway import __version__
 from gateway.commands import usage
-from gateway.running.lock import LockHeldError
+from gateway.running.lock import LockHeldError, files_of, held
 from gateway.settings import DocumentError
 
 if TYPE_CHECKING:
@@ -122,6 +122,8 @@ def parsers() -> tuple[argparse.ArgumentParser, Collection[str]]:
     _add_who(commands.add_parser("who", help="say who was heard, or what is known of one station"))
     _add_reach(commands.add_parser("reach", help="say how far the antenna hears, and whether that has changed"))
 
+    _add_forget(commands.add_parser("forget", help="take one station's history out of all that is kept"))
+
     _add_replay(commands.add_parser("replay", help="judge what was heard again, by one policy or two"))
 
     changes = commands.add_parser("changes", help="say what changed from version to version")
@@ -173,6 +175,17 @@ def _add_reach(reach: argparse.ArgumentParser) -> None:
     reach.add_argument("--against", metavar="WHEN", help="compare with this period; 30d: the 30 days before the first")
     _add_forms(reach)
     reach.set_defaults(command=_reach)
+
+
+def _add_forget(forget: argparse.ArgumentParser) -> None:
+    forget.description = (
+        "Takes a station out of the journal and its sums, the captures and the broker's retained topics, for good. "
+        "Counts without a name stay, and so does what others sent to it. Stop the gateway first."
+    )
+    forget.add_argument("station", type=Path, metavar="STATION", help="the station file")
+    forget.add_argument("call", metavar="CALL", help="the station to forget, with its SSID, as QA1BCD-9")
+    forget.add_argument("--json", action="store_true", help="print one JSON object")
+    forget.set_defaults(command=_forget)
 
 
 def _add_forms(parser: argparse.ArgumentParser) -> None:
@@ -339,6 +352,26 @@ def _reach(options: argparse.Namespace) -> int:
     from gateway.commands import reaching  # noqa: PLC0415 - loaded by the command that needs it
 
     return _tell(options, lambda: reaching.reach(options.station, options.since, options.against))
+
+
+def _forget(options: argparse.Namespace) -> int:
+    from gateway import settings  # noqa: PLC0415 - loaded by the command that needs it
+    from gateway.commands import forgetting  # noqa: PLC0415 - loaded by the command that needs it
+    from gateway.commands.journal_of import AskedWronglyError, callsign_of  # noqa: PLC0415 - likewise
+
+    station = settings.load(options.station)
+    try:
+        callsign = callsign_of(options.call)
+        with held(files_of(station)):
+            forgotten = forgetting.forget(station, callsign)
+    except AskedWronglyError as error:
+        print(error, file=sys.stderr)
+        return USED_WRONGLY
+    except LockHeldError as error:
+        print(error, file=sys.stderr)
+        return FOUND_WRONG
+    print(json.dumps(forgotten.to_object(), indent=2) if options.json else forgotten.in_words())
+    return FOUND_WRONG if forgotten.trouble else FINE
 
 
 def _tell(options: argparse.Namespace, ask: Callable[[], "Told"]) -> int:

@@ -6,6 +6,7 @@
 | `asyncapi.py` | the feed on the bus as an AsyncAPI 3.0 document, made from what the bus itself goes by |
 | `bus.py` | the bus: takes what the house should see, without ever waiting |
 | `connection.py` | one connection to the broker: paho's client, driven by the event loop |
+| `conversation.py` | one short conversation with a broker, under a name of its own |
 | `discovery.py` | what a home-automation hub is told so that it sets itself up: a message for the gateway |
 | `discovery_topics.py` | which discovery messages the broker holds, and which of them must be written or cleared |
 | `embedded.py` | a broker inside the process, on loopback, for who has none yet: `bus: {broker: embedded}` |

@@ -6,6 +6,7 @@
 | `checking.py` | what `stile check` says of a station file: what is wrong with it |
 | `explaining.py` | what `stile explain` tells of one frame: each question asked of it, the answer, what decided |
 | `panel/` | `stile panel`: the picture of a running gateway, kept on a framebuffer or in a file |
+| `forgetting.py` | what `stile forget` does: takes one station out of all that is kept of it |
 | `journal_of.py` | the journal of a station file, asked from a terminal |
 | `pasted.py` | a frame as people paste it |
 | `progress.py` | a bar on a terminal that says how far a long piece of work has come |

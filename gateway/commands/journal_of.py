@@ -8,7 +8,9 @@ from typing import Protocol
 
 from gateway import settings
 from gateway.documents import DocumentError, Problem
+from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.printable import printable
 from gateway.history.period import Period, read_period
 from gateway.history.station_past import PastFrame
 from gateway.journal.asking import Inquiry
@@ -63,6 +65,14 @@ def not_worked_in(station: Path) -> list[PastFrame]:
         return []
     frames = [PastFrame(run.record.identity, row.sequence, row.encoded) for run in runs for row in run.rows]
     return frames[::-1]
+
+
+def callsign_of(written: str) -> str:
+    """A callsign from the command line. Raises `AskedWronglyError`."""
+    callsign = written.upper()
+    if not is_network_callsign(callsign):
+        raise AskedWronglyError(f"{printable(callsign, 20)} is no callsign; write it as QA1BCD-9")
+    return callsign
 
 
 def period_until_now(name: str, written: str, until_ms: int | None = None) -> Period:

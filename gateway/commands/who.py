@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from gateway import reports
-from gateway.commands.journal_of import AskedWronglyError, inquiry_of, not_worked_in, period_until_now
+from gateway.commands.journal_of import callsign_of, inquiry_of, not_worked_in, period_until_now
 from gateway.frames.capture import read_object
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import PlainFormError, PlainObject, from_rfc3339
@@ -118,9 +118,7 @@ def who(station: Path, since: str) -> WhoWasHeard:
 
 def who_is(station: Path, callsign: str, since: str) -> HeardStation:
     """What is known of one station. Raises `DocumentError`, `AskedWronglyError`."""
-    callsign = callsign.upper()
-    if not is_network_callsign(callsign):
-        raise AskedWronglyError(f"{printable(callsign, 20)} is no callsign; write it as QA1BCD-9")
+    callsign = callsign_of(callsign)
     period = period_until_now("--since", since)
     with inquiry_of(station) as inquiry:
         kept = inquiry.heard(callsign, MOST_FRAMES, since_ms=period.from_ms)

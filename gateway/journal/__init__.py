@@ -6,6 +6,7 @@
 | `asking.py` | what people ask of a journal: the reach of the antenna, what was heard when, a station's past |
 | `batch.py` | what is written at one go, and what waits for it: a bounded queue that sheds the oldest |
 | `capture.py` | captures: heard objects, one a line |
+| `forgetting.py` | takes one station's history out of what is kept on disk |
 | `journal.py` | the journal: everything heard, in an SQLite file |
 | `keeper.py` | keeps the memories that outlive a restart: which of them are due to be dumped, and their dumps |
 | `latest.py` | the last heard objects of a journal, newest first |

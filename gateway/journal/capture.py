@@ -32,6 +32,11 @@ _GZIP_WINDOW_BITS = 31
 """Of zlib: the largest window, with a gzip header and trailer around the data."""
 
 
+def is_capture(name: str) -> bool:
+    """Whether a file of this name is a capture of ours."""
+    return _FILE_NAME.fullmatch(name) is not None
+
+
 class OpenCapture:
     """One file, while it is written: whatever was appended can be read even if the file is never ended."""
 
@@ -205,7 +210,7 @@ class CaptureWriter:
         open_to_others = why_not_private(self._options.folder)
         if open_to_others and not self._files:
             _log.warning("the captures are not private", path=str(self._options.folder), why=open_to_others)
-        files = sorted(path for path in self._options.folder.iterdir() if _FILE_NAME.fullmatch(path.name))
+        files = sorted(path for path in self._options.folder.iterdir() if is_capture(path.name))
         sizes = [path.stat().st_size for path in files]
         room = self._options.octets - self._options.file_octets
         for path, size in zip(files, sizes, strict=True):

@@ -13,13 +13,11 @@ from dataclasses import dataclass
 import aiomqtt
 from paho.mqtt.reasoncodes import ReasonCode
 
+from gateway.bus.conversation import ANSWER_SECONDS, client, explained, reason_code
 from gateway.bus.options import BusOptions, BusOptionsError
 from gateway.bus.topics import Topics
-from gateway.bus.trouble import BrokerError, BusTrouble, explain
+from gateway.bus.trouble import BusTrouble
 from gateway.groundwork.hosts import connect, look_up
-
-ANSWER_SECONDS = 3.0
-"""A broker in the house answers within milliseconds."""
 
 TELL_SECONDS = 1.5
 """For the broker to pass a message on, or to tell what it retains: it says nowhere that it retains nothing."""
@@ -71,15 +69,15 @@ async def ask(options: BusOptions) -> BrokerFound:
     topics = Topics(options.base, options.callsign)
     try:
         await _reach(options)
-        async with _client(options) as client:
-            messages = aiter(client.messages)
-            online = await _read(client, messages, topics.status) == (_ONLINE, True)
-            rights = [await _rights(client, messages, topics.prefix)]
+        async with client(options) as talking:
+            messages = aiter(talking.messages)
+            online = await _read(talking, messages, topics.status) == (_ONLINE, True)
+            rights = [await _rights(talking, messages, topics.prefix)]
             if options.discovery is not None and rights[0].retained:
-                rights.append(await _discovery_rights(client, messages, options, options.discovery.prefix))
+                rights.append(await _discovery_rights(talking, messages, options, options.discovery.prefix))
             return BrokerFound(None, tuple(rights), gateway_online=online)
     except (aiomqtt.MqttError, BusOptionsError, OSError) as error:
-        return BrokerFound(_explained(error), refuses_login=_code_of(error) in _NOT_LET_IN)
+        return BrokerFound(explained(error), refuses_login=reason_code(error) in _NOT_LET_IN)
 
 
 async def _reach(options: BusOptions) -> None:
@@ -93,19 +91,6 @@ async def _reach(options: BusOptions) -> None:
     writer.transport.abort()
     with contextlib.suppress(OSError):
         await writer.wait_closed()
-
-
-def _client(options: BusOptions) -> aiomqtt.Client:
-    return aiomqtt.Client(
-        options.host,
-        options.port,
-        identifier=f"stile-{secrets.token_hex(6)}",
-        username=options.username,
-        password=options.password,
-        tls_context=None if options.tls is None else options.tls.context(),
-        timeout=ANSWER_SECONDS,
-        max_queued_incoming_messages=100,
-    )
 
 
 async def _rights(client: aiomqtt.Client, messages: AsyncIterator[aiomqtt.Message], prefix: str) -> TopicRights:
@@ -168,16 +153,3 @@ async def _next(messages: AsyncIterator[aiomqtt.Message], topic: str) -> tuple[b
 
 def _refused(codes: Sequence[int | ReasonCode]) -> bool:
     return any((code.value if isinstance(code, ReasonCode) else code) >= _FIRST_FAILURE for code in codes)
-
-
-def _explained(error: Exception) -> BusTrouble:
-    """In the bus's own words: it knows the broker's codes and the system's errors."""
-    cause = error.__cause__ or error
-    if isinstance(cause, BusOptionsError | OSError):
-        return explain(cause)
-    return explain(BrokerError(type(error).__name__, _code_of(error)))
-
-
-def _code_of(error: Exception) -> int | None:
-    code = error.rc if isinstance(error, aiomqtt.MqttCodeError) else None
-    return code.value if isinstance(code, ReasonCode) else None

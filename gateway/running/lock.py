@@ -11,6 +11,8 @@ import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+from gateway.settings import StationText
+
 _LOCKS = Path("/proc/locks")
 _HOLDER = re.compile(
     r"^\d+: FLOCK +\S+ +WRITE (?P<process>\d+) (?P<major>\w+):(?P<minor>\w+):(?P<inode>\d+) ", re.MULTILINE
@@ -23,6 +25,15 @@ LOGIN_TAKEN = "another hub of the club has this one's login: give each hub a cal
 
 class LockHeldError(Exception):
     """Another gateway runs with the same file, or with the same login. The message says which, and what to do."""
+
+
+def files_of(station: StationText) -> list[Path]:
+    """What no other gateway may use: the station file, and a file beside the journal, which may itself be replaced."""
+    journal = station.settings.journal
+    if journal is None:
+        return [station.path]
+    path = (station.folder / journal.path).resolve()
+    return [station.path, path.with_name(f"{path.name}.lock")]
 
 
 @contextlib.contextmanager

@@ -11,7 +11,6 @@ import gc
 import signal
 from collections import Counter
 from collections.abc import AsyncIterator, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import structlog
@@ -34,7 +33,7 @@ from gateway.receivers.address import Scheme
 from gateway.receivers.kinds import open_receiver
 from gateway.running.faults import Doing, Faults
 from gateway.running.house import House
-from gateway.running.lock import LOGIN_TAKEN, LockHeldError, held
+from gateway.running.lock import LOGIN_TAKEN, LockHeldError, files_of, held
 from gateway.running.loop_faults import LoopFaults
 from gateway.running.notify import ServiceManager
 from gateway.running.policy_in_force import PolicyInForce
@@ -379,7 +378,7 @@ async def run(station: StationFile, *, sinks: Sequence[Sink] = (), parts: Sequen
     Raises `DocumentError`, and `LockHeldError` where another gateway runs with the same station file, journal or login.
     """
     source = policy_files.load_for(station)
-    with held(_locked_files(station)):
+    with held(files_of(station)):
         service = Service(station, source, sinks=sinks, parts=parts, manager=ServiceManager())
         stop = asyncio.Event()
         loop = asyncio.get_running_loop()
@@ -392,12 +391,3 @@ async def run(station: StationFile, *, sinks: Sequence[Sink] = (), parts: Sequen
             await service.run(stop)
         except* LoginTakenError:
             raise LockHeldError(LOGIN_TAKEN) from None
-
-
-def _locked_files(station: StationFile) -> list[Path]:
-    """What no other gateway may use: the station file, and a file beside the journal, which may itself be replaced."""
-    journal = station.settings.journal
-    if journal is None:
-        return [station.path]
-    path = (station.folder / journal.path).resolve()
-    return [station.path, path.with_name(f"{path.name}.lock")]

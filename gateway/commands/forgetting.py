@@ -1,0 +1,86 @@
+"""What `stile forget` does: takes one station's history out of all that is kept of it, when its operator asks for it.
+
+What stays is counted without a name: the sums by the hour, and the frames of others that name the station in their
+path or write to it. The gateway must not run meanwhile: it would write anew what it remembers.
+"""
+
+import asyncio
+from dataclasses import dataclass, field
+
+from gateway.bus.conversation import clear
+from gateway.bus.topics import Topics
+from gateway.documents import DocumentError, Problem
+from gateway.frames.plain import PlainObject
+from gateway.journal.forgetting import Forgotten, forget_in_captures, forget_in_journal, forget_in_pending
+from gateway.journal.store import pending_path
+from gateway.journal.trouble import JournalError
+from gateway.settings import StationFile
+
+
+@dataclass(slots=True)
+class ForgottenStation:
+    """What was taken out, and what could not be."""
+
+    station: str
+    taken: Forgotten = field(default_factory=Forgotten)
+    topic: str = ""
+    """What the broker was told to forget; empty where there is no broker."""
+
+    trouble: list[str] = field(default_factory=list)
+    """What is left, and what to do about it."""
+
+    def to_object(self) -> PlainObject:
+        """The plain form."""
+        return {
+            "station": self.station,
+            "frames": self.taken.frames,
+            "days": self.taken.days,
+            "captured_frames": self.taken.captured,
+            "captures_rewritten": self.taken.rewritten,
+            "topic": self.topic or None,
+            "trouble": list(self.trouble),
+        }
+
+    def in_words(self) -> str:
+        """A line for each place."""
+        taken = self.taken
+        lines = [
+            f"{self.station}: {taken.frames:,} frames taken out of the journal, {taken.days:,} days out of its sums,",
+            f"  {taken.captured:,} frames out of {taken.rewritten:,} captures",
+        ]
+        if self.topic and not self.trouble:
+            lines.append(f"  the broker forgot {self.topic}")
+        return "\n".join([*lines, *(f"left: {trouble}" for trouble in self.trouble)])
+
+
+def forget(station: StationFile, callsign: str) -> ForgottenStation:
+    """Forget a station, named as it is heard. Raises `DocumentError` where the journal cannot be written."""
+    forgotten = ForgottenStation(callsign)
+    journal, captures = station.journal, station.captures
+    try:
+        if journal is not None:
+            forgotten.taken = forget_in_journal(journal.path, callsign)
+            forgotten.taken.frames += forget_in_pending(pending_path(journal.path), callsign)
+        if captures is not None:
+            captured = forget_in_captures(captures.folder, callsign)
+            forgotten.taken.captured, forgotten.taken.rewritten = captured.captured, captured.rewritten
+    except JournalError as error:
+        raise DocumentError([Problem(str(station.path), 1, "journal", str(error))]) from None
+    _forget_at_broker(station, forgotten)
+    return forgotten
+
+
+def _forget_at_broker(station: StationFile, forgotten: ForgottenStation) -> None:
+    options, settings = station.bus, station.settings.bus
+    if options is None or settings is None or settings.embedded:  # the embedded one keeps nothing over a restart
+        return
+    forgotten.topic = Topics(options.base, options.callsign).station(forgotten.station)
+    trouble = asyncio.run(clear(options, forgotten.topic))
+    if trouble is not None:
+        forgotten.trouble.append(
+            f"{forgotten.topic} at the broker: {trouble.why}; {trouble.do}, and do this again before the gateway starts"
+        )
+    if settings.discovery is not None and forgotten.station in settings.discovery.callsigns:
+        forgotten.trouble.append(
+            f"{forgotten.station} stands in the station file under bus.discovery.callsigns: take it out"
+        )

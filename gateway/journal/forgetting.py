@@ -1,0 +1,208 @@
+"""Takes one station's history out of what is kept on disk: the journal, the file beside it, its sums, the captures.
+
+For a journal that no gateway writes. What is deleted is overwritten with zeros in the file (SQLite, PRAGMA
+secure_delete); what a disk keeps of its own accord is beyond us.
+"""
+
+import base64
+import binascii
+import contextlib
+import gzip
+import json
+import os
+import sqlite3
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from gateway.feed.heard_object import encode
+from gateway.frames.capture import BadLine, read_object
+from gateway.frames.plain import PlainFormError
+from gateway.groundwork.duration import DAY_MS
+from gateway.groundwork.expanding import CompressionError
+from gateway.groundwork.private_files import open_private
+from gateway.history.distances import IMPLAUSIBLE, class_of
+from gateway.journal import schema
+from gateway.journal.capture import is_capture
+from gateway.journal.reading import read_lines
+from gateway.journal.trouble import explain_database, explain_system
+
+BUSY_SECONDS = 5.0
+
+_FORGET_FRAMES = (
+    "DELETE FROM heard WHERE source = ? OR (json_valid(object) AND json_extract(object, '$.outer.source') = ?)"
+)
+"""Its own, and those that it relayed as third party."""
+
+
+@dataclass(slots=True)
+class Forgotten:
+    """What was taken out."""
+
+    frames: int = 0
+    """Of the journal and of the file beside it."""
+
+    days: int = 0
+    """Of the sums by station."""
+
+    captured: int = 0
+    """Frames of captures."""
+
+    rewritten: int = 0
+    """Captures that held some."""
+
+
+def forget_in_journal(path: Path, source: str) -> Forgotten:
+    """Take a station out of the journal at `path` and of the file beside it. Raises `JournalError`."""
+    forgotten = Forgotten()
+    if not path.exists():
+        return forgotten
+    try:
+        with contextlib.closing(sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None)) as connection:
+            schema.require_ours(connection, path)
+            schema.migrate(connection, path)
+            connection.execute("PRAGMA secure_delete = ON").fetchall()
+            connection.execute("BEGIN IMMEDIATE")
+            _forget_distances(connection, source)
+            forgotten.frames = connection.execute(_FORGET_FRAMES, (source, source)).rowcount
+            forgotten.days = connection.execute("DELETE FROM days_of_stations WHERE source = ?", (source,)).rowcount
+            connection.execute("DELETE FROM days_of_reach WHERE source = ?", (source,))
+            _forget_memories(connection, source)
+            connection.execute("COMMIT")
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+    except (sqlite3.Error, UnicodeDecodeError) as error:
+        raise explain_database(error, path) from None
+    return forgotten
+
+
+def forget_in_pending(path: Path, source: str) -> int:
+    """Take a station out of the file beside a journal; how many frames there were. Raises `JournalError`."""
+    try:
+        if not path.exists():
+            return 0
+        lines = path.read_bytes().split(b"\n")
+        kept = [line for line in lines if not _is_of(line, source)]
+        if len(kept) != len(lines):
+            _replace(path, b"\n".join(kept))
+    except OSError as error:
+        raise explain_system(error, path) from None
+    return len(lines) - len(kept)
+
+
+def forget_in_captures(folder: Path, source: str) -> Forgotten:
+    """Take a station out of every capture in a folder; lines that cannot be read go with it. Raises `JournalError`."""
+    forgotten = Forgotten()
+    try:
+        files = sorted(path for path in folder.iterdir() if is_capture(path.name)) if folder.is_dir() else []
+        for path in files:
+            frames = _forget_in_capture(path, source)
+            forgotten.captured += frames
+            forgotten.rewritten += frames > 0
+    except OSError as error:
+        raise explain_system(error, folder) from None
+    return forgotten
+
+
+def without(value: Any, source: str) -> Any:  # noqa: ANN401 - any part of JSON
+    """What JSON holds, without the entries of lists and the keys of objects that are about the station."""
+    if isinstance(value, dict):
+        return {key: without(below, source) for key, below in value.items() if key != source}
+    if isinstance(value, list):
+        return [without(below, source) for below in value if not _mentions(below, source)]
+    return value
+
+
+def _forget_distances(connection: sqlite3.Connection, source: str) -> None:
+    """Take its frames out of the classes of distance; where it alone was heard from a sector, all of a day's."""
+    select = "SELECT time_ms, sector, distance_m FROM heard WHERE source = ? AND sector IS NOT NULL"
+    classes = Counter(
+        (time_ms // DAY_MS, sector, class_of(distance_m))
+        for time_ms, sector, distance_m in connection.execute(select, (source,))
+        if sector != IMPLAUSIBLE
+    )
+    connection.executemany(
+        "UPDATE days_of_distance SET frames = frames - ? WHERE day = ? AND sector = ? AND class = ?",
+        [(frames, *key) for key, frames in classes.items()],
+    )
+    alone = "SELECT day, sector FROM days_of_reach GROUP BY day, sector HAVING count(*) = 1 AND max(source) = ?"
+    connection.execute(f"DELETE FROM days_of_distance WHERE frames <= 0 OR (day, sector) IN ({alone})", (source,))  # noqa: S608 - words of ours
+
+
+def _forget_memories(connection: sqlite3.Connection, source: str) -> None:
+    """Memories name a station's last frame, and what it raised; those whose frame is gone restore nothing."""
+    for table in ("pieces", "beginnings"):
+        key = "name" if table == "pieces" else "run"
+        rows = connection.execute(f"SELECT {key}, number, value FROM {table}").fetchall()  # noqa: S608 - names of ours
+        for name, number, text in rows:
+            piece = json.loads(text)
+            left = without(piece, source)
+            if left != piece:
+                update = f"UPDATE {table} SET value = ? WHERE {key} = ? AND number = ?"  # noqa: S608 - names of ours
+                connection.execute(update, (encode(left).decode("utf-8"), name, number))
+
+
+def _forget_in_capture(path: Path, source: str) -> int:
+    """How many frames of the station were in it; it is rewritten where there were any."""
+    kept: list[bytes] = []
+    gone = 0
+    with path.open("rb") as file, contextlib.suppress(CompressionError):  # one that was cut off ends where it does
+        for line in read_lines(file):
+            if isinstance(line, BadLine):
+                continue
+            if _is_of(line.octets, source):
+                gone += 1
+            else:
+                kept.append(_beginning_without(line.octets, source))
+    if gone:
+        _replace(path, gzip.compress(b"".join([b"%b\n" % line for line in kept])))
+    return gone
+
+
+def _beginning_without(line: bytes, source: str) -> bytes:
+    if b'"began_with"' not in line:
+        return line
+    try:
+        return encode(without(read_object(line), source))
+    except PlainFormError:
+        return line
+
+
+def _is_of(line: bytes, source: str) -> bool:
+    """Whether a line holds a frame that the station sent, its own or one that it relayed as third party."""
+    if source.encode("ascii") not in line:
+        return False
+    try:
+        plain = read_object(line)
+    except PlainFormError:
+        return False
+    outer = plain.get("outer")
+    return plain.get("source") == source or (isinstance(outer, Mapping) and outer.get("source") == source)
+
+
+def _mentions(value: object, source: str) -> bool:
+    """Whether something is about the station: its call, a thing that it placed, or the key of one of its frames."""
+    if isinstance(value, str):
+        return value == source or value.startswith(f"{source} ") or _is_key_of(value, source)
+    if isinstance(value, dict):
+        return any(_mentions(below, source) for below in value.values())
+    return isinstance(value, list) and any(_mentions(below, source) for below in value)
+
+
+def _is_key_of(text: str, source: str) -> bool:
+    """Whether it is the key by which the judge knows a frame again, in base64: `SOURCE>DESTINATION:…`."""
+    try:
+        return base64.b64decode(text, validate=True).startswith(f"{source}>".encode("ascii"))
+    except (ValueError, binascii.Error):
+        return False
+
+
+def _replace(path: Path, octets: bytes) -> None:
+    """Put a file in the place of another at once. Raises `OSError`."""
+    beside = path.with_name(f"{path.name}.new")
+    with os.fdopen(open_private(beside, os.O_WRONLY | os.O_TRUNC), "wb") as file:
+        file.write(octets)
+        file.flush()
+        os.fsync(file.fileno())
+    beside.replace(path)
