@@ -12,7 +12,7 @@ from gateway.commands.panel.screen import Screen, ScreenError
 from gateway.commands.watching.client import Client, Gateway, UnansweredError, gateway_of
 from gateway.commands.watching.following import following
 from gateway.commands.watching.signals import end_on_signals
-from gateway.commands.watching.watched import Watched
+from gateway.commands.watching.watched import FRAMES, Watched
 from gateway.glance.layout import scene
 from gateway.glance.scene import Canvas, Scene
 from gateway.glance.view import Known, View, view
@@ -55,7 +55,7 @@ async def _ask(gateway: Gateway, watched: Watched) -> bool:
     """Take in how the gateway is now, and what it heard last; whether it answers."""
     try:
         async with Client(gateway, catch_up=False) as client:
-            for event in await client.state():
+            for event in await client.state(FRAMES):
                 watched.take(event, _now())
     except UnansweredError as error:
         watched.take(error.trouble, _now())

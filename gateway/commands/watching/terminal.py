@@ -60,7 +60,7 @@ class Terminal:
 
     def enter(self) -> None:
         """Begin to draw."""
-        with contextlib.suppress(termios.error, ValueError):  # the input may be something else
+        with contextlib.suppress(termios.error, ValueError, TypeError):  # the input may be something else, or closed
             self._modes = termios.tcgetattr(sys.stdin)
             quiet = [*self._modes]
             # What is typed would stand in the middle of the screen; and a key is read without the one that ends a line.
