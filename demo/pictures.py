@@ -1,9 +1,9 @@
 """Takes pictures of the page: the demo plays with thirty days behind it, and a browser without a window looks at it.
 
     python -m demo.pictures /tmp/pictures              # every view at every size, light and dark
-    python -m demo.pictures gateway/web/pictures --few  # the two that the README shows
+    python -m demo.pictures demo/page --few             # the two that the README shows
 
-It wants the extra `test`, and the system's chromium.
+It wants the extras `test` and `panel`, and the system's chromium.
 """
 
 import argparse
@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Literal
 
 import structlog
+from PIL import Image
 from playwright.async_api import Browser, async_playwright, expect
 
 from demo.decoder import SimulatedDecoder
@@ -49,6 +50,7 @@ PLAYED_SECONDS = 40.0
 """So long the race goes on before the first picture: long enough for the drill, and for some tracks."""
 
 SETTLE_SECONDS = 0.8
+COLOURS_OF_A_SMALL_ONE = 48
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +67,7 @@ class Picture:
         return f"{self.view.replace('/', '-')}-{self.size}-{self.colours}.png"
 
 
-FEW = (Picture("now", "desk", "light"), Picture("now", "phone", "dark"))
+FEW = (Picture("now", "desk", "light"), Picture("reach", "phone", "dark"))
 
 
 def every(views: tuple[str, ...]) -> Iterator[Picture]:
@@ -128,6 +130,13 @@ async def take(browser: Browser, address: str, picture: Picture, folder: Path) -
     await context.close()
 
 
+def make_small(file: Path) -> None:
+    """A page has few colours: so many octets are enough for them."""
+    with Image.open(file) as picture:
+        few = picture.convert("RGB").quantize(COLOURS_OF_A_SMALL_ONE)
+    few.save(file, optimize=True)
+
+
 async def take_all(pictures: list[Picture], folder: Path, seconds: float) -> None:
     """Play, look, and leave the pictures in `folder`."""
     with tempfile.TemporaryDirectory(prefix="pictures-") as beside:
@@ -152,6 +161,8 @@ def main() -> int:
     pictures = list(FEW) if options.few else list(every(tuple(options.view or VIEWS)))
     options.folder.mkdir(parents=True, exist_ok=True)
     asyncio.run(take_all(pictures, options.folder, options.seconds))
+    for picture in pictures:
+        make_small(options.folder / picture.name)
     return 0
 
 

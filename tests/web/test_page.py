@@ -100,6 +100,7 @@ async def test_a_strange_address_breaks_nothing(browser: Browser, address: str) 
         await window.shows("#wire", "live")
         await window.page.evaluate("() => { location.hash = '#now' }")
         await window.shows(".stations", "QA1BCD-9")
+        assert [each for each in window.complaints if "Failed to load resource" not in each] == []
 
 
 async def test_it_shows_verdicts_with_their_reasons_and_counts_that_add_up(browser: Browser) -> None:

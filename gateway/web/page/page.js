@@ -44,6 +44,7 @@ class Page {
     this.title = document.title;
     this.shown = null; // the view that is shown: `{ view, about, draw }`
     this.drawing = null;
+    this.isCaughtUp = false; // until it is, nobody knows which stations are new
     this.wire = new Wire({
       healthSeconds: Number(document.documentElement.dataset.healthSeconds),
       told: (kind, object) => this.take(kind, object),
@@ -77,7 +78,7 @@ class Page {
     else if (kind === "forwarded") this.known.takeForwarded(object);
     else {
       const station = this.known.takeFrame(object);
-      if (station) this.changes.takeStation(station);
+      if (station && this.isCaughtUp) this.changes.takeStation(station);
     }
     this.drawSoon();
   }
@@ -107,6 +108,7 @@ class Page {
       this.known.policy = policy;
       for (const feature of stations.features) this.known.takeFeature(feature);
       this.known.takePast(heard.heard);
+      this.isCaughtUp = true;
       this.drawSoon();
       await this.raised.look();
     } catch {
