@@ -222,7 +222,7 @@ class Post:
         for path in self.folder.glob("*.db"):
             with sqlite3.connect(f"file:{path}?mode=ro", uri=True) as connection:
                 for (text,) in connection.execute("SELECT object FROM heard"):
-                    found = re.search(r"soak (\d{7})", json.loads(text)["information"])
+                    found = re.search(r"soak (\d{7})", json.loads(text).get("information", ""))
                     numbers |= {int(found[1])} if found else set()
             connection.close()
         return numbers
