@@ -66,3 +66,11 @@ def test_uv_installs_the_source_archive_as_it_is_pinned(tmp_path: Path, python: 
     pinned = ("--constraints", TREE / "gateway/constraints.txt")
     run("uv", "tool", "install", "--quiet", "--python", python, *pinned, built("sdist"), **places)
     assert works(tmp_path / "bin/stile", tmp_path)
+
+
+@pytest.mark.parametrize("processor", ["x86_64", "aarch64"])
+def test_what_the_gateway_stands_on_is_there_ready_made_for_64_bit_boards_too(processor: str) -> None:
+    """Nothing is built from source: no compiler is in an image, nor on a small computer."""
+    platform = ("--python-platform", f"{processor}-unknown-linux-gnu", "--python-version", "3.11")
+    pinned = run("uv", "pip", "compile", "--only-binary", ":all:", *platform, TREE / "docker/requirements.txt")
+    assert "pydantic-core==" in pinned
