@@ -5,6 +5,7 @@ import importlib.util
 import os
 import re
 import shlex
+import shutil
 import sys
 from collections.abc import Iterator
 from functools import cached_property
@@ -36,6 +37,9 @@ _PLAIN_PATH = re.compile(r"[A-Za-z0-9/._+-]+")
 _SERVICES = Path("/etc")
 _NO_DECODERS = frozenset({MQTT_PORT, LINES_PORT, WEB_PORT})
 """Ports of a broker and of a gateway, whose text port looks like a decoder."""
+
+PROGRAM = Path(sys.prefix) / "bin" / "stile"
+"""This one."""
 
 CAUTIONS = (
     "Not a distress watch: nobody may rely on this for safety of life.",
@@ -135,7 +139,13 @@ def _say(console: Console, key: str, trial: Trial) -> None:
 
 def _unit(folder: Path) -> str:
     template = resources.files("gateway").joinpath(UNIT).read_text("utf-8")
-    return unit_text(template, folder.resolve(), Path(sys.prefix) / "bin" / "stile")
+    return unit_text(template, folder.resolve(), PROGRAM)
+
+
+def _as_typed() -> str:
+    """How this program is called from a terminal: by its name, where that means this one."""
+    found = shutil.which(PROGRAM.name)
+    return PROGRAM.name if found is not None and Path(found) == PROGRAM else shlex.quote(str(PROGRAM))
 
 
 def _next_steps(folder: Path, answers: GivenAnswers, token: str) -> Iterator[str]:
@@ -145,9 +155,10 @@ def _next_steps(folder: Path, answers: GivenAnswers, token: str) -> Iterator[str
     if answers.service:
         yield from _service_steps(folder.resolve(), station)
     else:
-        yield f"  stile check {station}     says what it means"
-        yield f"  stile doctor {station}    looks at everything around it"
-        yield f"  stile run {station}       runs the gateway"
+        program = _as_typed()
+        yield f"  {program} check {station}     says what it means"
+        yield f"  {program} doctor {station}    looks at everything around it"
+        yield f"  {program} run {station}       runs the gateway"
     if answers.page is Page.HERE:
         yield f"The page, once it runs: http://127.0.0.1:{WEB_PORT}/"
     elif answers.page is Page.HOUSE:
@@ -161,7 +172,8 @@ def _next_steps(folder: Path, answers: GivenAnswers, token: str) -> Iterator[str
 
 def _service_steps(folder: Path, station: str) -> Iterator[str]:
     unit, secrets = shlex.quote(str(folder / UNIT)), shlex.quote(str(folder / "secrets"))
+    program = shlex.quote(str(PROGRAM))  # root has a path of its own
     yield "  sudo useradd --system --user-group --no-create-home --shell /usr/sbin/nologin stile"
     yield f"  sudo install -m 644 {unit} /etc/systemd/system/{UNIT}"
     yield "  sudo systemctl enable --now stile"
-    yield f"  sudo CREDENTIALS_DIRECTORY={secrets} stile doctor {station}    looks at everything around it"
+    yield f"  sudo CREDENTIALS_DIRECTORY={secrets} {program} doctor {station}    looks at everything around it"

@@ -91,14 +91,17 @@ def written(house: Path, **answers: object) -> Path:
     return path
 
 
-def test_answers_from_a_file_are_tried_said_and_written(house: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_answers_from_a_file_are_tried_said_and_written(
+    house: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PATH", "/usr/bin:/bin")  # where this program is not
     answers = written(house, callsign="QX1GAT-10", place="IO88AO", servers="127.0.0.1:1", passcode_file="passcode")
     assert cli.main(["setup", "post", "--answers", str(answers)]) == cli.FINE
     out = capsys.readouterr().out
     assert "place: 58.6042 N, 3.9583 W, which is IO88AO: north of the equator, west of Greenwich" in out
     assert "receivers: kiss+tcp://127.0.0.1:" in out
     assert "Connection refused" in out
-    assert "stile doctor post/station.yaml" in out
+    assert f"  {sys.prefix}/bin/stile doctor post/station.yaml" in out
     assert PASSCODE not in out
     assert settings.load(house / "post/station.yaml", {}).passcode_number == int(PASSCODE)
 
@@ -189,7 +192,7 @@ def test_a_service_is_written_from_the_packages_own_and_its_steps_are_told(
     out = capsys.readouterr().out
     assert f"ExecStart={sys.prefix}/bin/stile run" in (house / "post/stile.service").read_text()
     assert f"sudo install -m 644 {house}/post/stile.service /etc/systemd/system/stile.service" in out
-    assert f"sudo CREDENTIALS_DIRECTORY={house}/post/secrets stile doctor" in out
+    assert f"sudo CREDENTIALS_DIRECTORY={house}/post/secrets {sys.prefix}/bin/stile doctor" in out
 
 
 def test_a_place_that_cannot_be_written_is_said(house: Path, capsys: pytest.CaptureFixture[str]) -> None:
