@@ -90,7 +90,7 @@ class Knowledge:
                         kept = asking.heard(source, limit + 1, before=number)
             if not is_known:
                 raise PastError("before: that frame is not kept", HTTPStatus.NOT_FOUND)
-            frames = _together(later, kept)
+            frames = [frame for frame in _together(later, kept) if _object(frame) is not None]
             return HeardPage(frames[:limit], has_more=len(frames) > limit)
 
         return await self._in_thread(look)
