@@ -1,5 +1,7 @@
 """Judges the station file and its policy, as `stile check` finds them."""
 
+import errno
+import os
 from collections.abc import Iterator
 
 from gateway.doctor.evidence import Evidence
@@ -7,6 +9,7 @@ from gateway.doctor.finding import Finding, look, ok, wrong
 from gateway.settings import PASSCODE_VARIABLE, Problem
 
 _MEND = "mend that line; `stile check` shows it"
+_BY_ANOTHER = "run the doctor as the gateway's user, or with sudo"
 _ABOUT_THE_JOURNAL = "journal."
 
 
@@ -15,7 +18,7 @@ def station_file(evidence: Evidence) -> Iterator[Finding]:
     checked = evidence.checked
     own = [problem for problem in checked.problems if problem.file == str(checked.station)]
     for problem in own:
-        yield wrong(_said(problem), _MEND)
+        yield wrong(_said(problem), _remedy(problem))
     if not own and evidence.station is not None:
         settings = evidence.station.settings
         yield ok(
@@ -36,12 +39,16 @@ def policy(evidence: Evidence) -> Iterator[Finding]:
     checked = evidence.checked
     others = [problem for problem in checked.problems if problem.file != str(checked.station)]
     for problem in others:
-        yield wrong(_said(problem), _MEND)
+        yield wrong(_said(problem), _remedy(problem))
     if not others and checked.source is not None:
         yield ok(f"{checked.source.label}: {len(checked.source.examples)} examples held")
     for warning in checked.warnings:
         if warning.file != str(checked.station):
             yield look(_said(warning))
+
+
+def _remedy(problem: Problem) -> str:
+    return _BY_ANOTHER if problem.what.endswith(os.strerror(errno.EACCES)) else _MEND
 
 
 def _said(problem: Problem) -> str:

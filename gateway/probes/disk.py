@@ -82,7 +82,7 @@ def look(folder: Path, system: Path = Path("/sys"), mounts: Path = Path("/proc/s
 def _write_trial(folder: Path) -> None:
     with tempfile.TemporaryFile(dir=folder, prefix=".stile-trial-") as trial:
         trial.write(os.urandom(_TRIAL_OCTETS))
-        trial.flush()  # which raises where a part of it found no room
+        trial.flush()  # so that all of it is synced
         os.fsync(trial.fileno())
 
 

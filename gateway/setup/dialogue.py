@@ -43,6 +43,8 @@ def _answered(question: Question, answers: GivenAnswers, console: Console, aroun
         except ValueError as error:
             console.say(str(error))
             continue
+        if question.trying:
+            console.say(f"  {question.trying}")
         if _is_kept(try_it(question.key, answered), console):
             return answered
 

@@ -86,6 +86,9 @@ class Question:
     """The answer of who only presses Enter; it is shown unless it is empty."""
 
     wanted: Callable[[GivenAnswers], bool] = field(default=_always)
+    trying: str = ""
+    """What is said where the trial of an answer takes a while."""
+
     is_secret: bool = False
 
     def answered(self, text: str, answers: GivenAnswers, around: Around) -> GivenAnswers:
@@ -268,6 +271,7 @@ QUESTIONS = (
         _read_receivers,
         _explain_decoders,
         _first_decoder,
+        trying="Listening there, for up to 10 s ...",
     ),
     Question(
         "servers",

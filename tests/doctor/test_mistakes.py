@@ -1,14 +1,17 @@
 """Every mistake in a station file that is told by the reading of it is told by the doctor, and is wrong."""
 
+import errno
+import os
 from pathlib import Path
 
 import pytest
 
-from gateway.commands.checking import check_station
+from gateway.commands.checking import CheckReport, check_station
 from gateway.doctor.by_files import policy, station_file
 from gateway.doctor.evidence import Evidence
 from gateway.doctor.finding import Grade
 from gateway.probes.clock import ClockFound
+from gateway.settings import Problem
 from tests.settings.test_mistakes import MISTAKES
 
 CLOCK = ClockFound(1_790_000_000_000, synchronised=True, chip=True)
@@ -23,6 +26,13 @@ def test_a_mistake_of_the_station_file_is_wrong(tmp_path: Path, text: str | byte
     told = [finding.what.replace(f"{tmp_path}/", "") for finding in found if finding.grade is Grade.WRONG]
     assert any(what.startswith((f"line {line}, {rest}", f"line {line}: {rest}")) for what in told), told
     assert all(finding.do for finding in found if finding.grade is Grade.WRONG)
+
+
+def test_a_secret_of_the_gateways_user_alone_is_no_mistake_of_the_line() -> None:
+    what = f"secrets/passcode cannot be read: {os.strerror(errno.EACCES)}"
+    report = CheckReport(Path("station.yaml"), (Problem("station.yaml", 3, "uplink.passcode_file", what),))
+    (wrong,) = station_file(Evidence(report, CLOCK))
+    assert wrong.do == "run the doctor as the gateway's user, or with sudo"
 
 
 def test_a_mistake_of_the_policy_is_wrong_there(tmp_path: Path) -> None:

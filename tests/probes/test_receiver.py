@@ -1,5 +1,9 @@
 """Decoders as they are met: one that speaks, one that never does, one in another language, one that is not there."""
 
+import asyncio
+import os
+import pty
+
 import pytest
 
 from gateway.groundwork.part import State
@@ -43,6 +47,23 @@ async def test_the_other_language_is_recognised(scheme: str, octets: bytes, lang
 async def test_a_decoder_that_refuses_twice_is_not_waited_for() -> None:
     found = await receiver.hear("vhf", parse(f"kiss+tcp://127.0.0.1:{free_port()}"), seconds=LONG)
     assert (found.part.state, found.part.why) == (State.DOWN, "Connection refused")
+
+
+async def test_a_modem_on_a_serial_line_is_heard() -> None:
+    """A pseudo-terminal is a serial line to its program (pty(7))."""
+    master, slave = pty.openpty()
+    try:
+        address = parse(f"kiss+serial://{os.ttyname(slave)}")
+        hearing = asyncio.create_task(receiver.hear("vhf", address, seconds=LONG))
+        while not hearing.done():
+            os.write(master, in_kiss(*[frame(">x")] * 5))  # what came before the line was set up is thrown away
+            await asyncio.sleep(0.05)
+        found = await hearing
+    finally:
+        os.close(master)
+        os.close(slave)
+    assert found.part.state is State.OK
+    assert found.good_frames >= receiver.ENOUGH_FRAMES
 
 
 async def test_a_serial_device_that_is_not_there_is_down() -> None:

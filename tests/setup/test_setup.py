@@ -73,6 +73,18 @@ async def test_control_c_leaves_nothing(tmp_path: Path, at: str) -> None:
     assert not is_any(tmp_path)
 
 
+async def test_control_c_in_the_middle_of_a_trial_leaves_nothing(tmp_path: Path) -> None:
+    async with saying(b"") as silent, setting_up(tmp_path / "post", []) as terminal:
+        await terminal.answer("Your callsign", "QX1GAT-10")
+        await terminal.answer("Where the antenna is")
+        await terminal.answer("Which decoder", f"kiss+tcp://127.0.0.1:{silent}")
+        await terminal.press_control_c("Listening there")
+        await terminal.until("Left: nothing was written.")
+        assert await terminal.status() == cli.FOUND_WRONG
+        assert "Traceback" not in terminal.shown
+    assert not is_any(tmp_path)
+
+
 @pytest.fixture
 def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(surroundings, "listening_ports", lambda *_: [])
