@@ -299,6 +299,8 @@ def _panel(options: argparse.Namespace) -> int:
             if options.once:
                 return FINE if show.once(options.station, drawn_on) else FOUND_WRONG
             show.follow(options.station, drawn_on)
+    except KeyboardInterrupt:
+        return FOUND_WRONG if options.once else FINE
     except screen.ScreenError as error:
         print(error, file=sys.stderr)
         return FOUND_WRONG

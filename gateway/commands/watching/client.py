@@ -18,7 +18,7 @@ from pydantic import SecretStr, ValidationError
 from gateway.commands.watching.event_reader import EventReader, EventStreamError, SentEvent
 from gateway.commands.watching.published import Answering, Event, EventName, NoAnswer, Notice, event_of
 from gateway.commands.watching.watched import STATIONS
-from gateway.glance.shown import HeardShown
+from gateway.glance.shown import AlertShown, HeardShown
 from gateway.groundwork.back_off import BackOff, Pauses
 from gateway.settings import DocumentError, load_text, read_token
 
@@ -93,7 +93,7 @@ def gateway_of(path: Path) -> Gateway:
     web = settings.web
     if web is None:
         raise DocumentError(
-            [document.problem((), "a watch asks the gateway's web, and this file has none: add `web: {}` and restart")]
+            [document.problem((), "this asks the gateway's web, and the file has none: add `web: {}` and restart")]
         )
     try:
         token = None if web.token_file is None else read_token(station.folder, web.token_file)
@@ -151,6 +151,16 @@ class Client:
             raise UnansweredError(_FOREIGN)
         try:
             return [HeardShown.model_validate(feature["properties"]) for feature in features[-STATIONS:]]
+        except (ValidationError, LookupError, TypeError):
+            raise UnansweredError(_FOREIGN) from None
+
+    async def alerts(self) -> list[AlertShown]:
+        """The alerts that hold, those that matter most last. Raises `UnansweredError`."""
+        raised = (await self._ask("/api/alerts")).get("alerts")
+        if not isinstance(raised, list):
+            raise UnansweredError(_FOREIGN)
+        try:
+            return [AlertShown.model_validate(one["alert"]) for one in reversed(raised) if one["holds"]]
         except (ValidationError, LookupError, TypeError):
             raise UnansweredError(_FOREIGN) from None
 

@@ -27,14 +27,13 @@ async def following(gateway: Gateway, watched: Watched, health_seconds: float) -
                 changed.set()
 
     async def ask_health(client: Client) -> None:
-        knows_stations = False
+        knows_what_was = False
         while True:
             try:
                 health = await client.health()
-                if not knows_stations:
-                    for station in await client.stations():  # whom it heard before its events begin
-                        watched.remember(station)
-                    knows_stations = True
+                if not knows_what_was:  # what it heard and told before its events begin
+                    watched.remember_all(await client.stations(), await client.alerts())
+                    knows_what_was = True
             except UnansweredError as error:
                 watched.take(error.trouble, _now())
             else:

@@ -21,7 +21,7 @@ from gateway.commands.watching.screen import screen, whole
 from gateway.commands.watching.signals import end_on_signals
 from gateway.commands.watching.terminal import USUAL_SIZE, Terminal, can_draw
 from gateway.commands.watching.watched import Watched
-from gateway.glance.shown import HeardShown
+from gateway.glance.shown import AlertShown, HeardShown
 from gateway.groundwork.part import State
 
 REDRAW_SECONDS = 0.25
@@ -38,14 +38,13 @@ def once(station: Path, out: TextIO, *, as_json: bool) -> bool:
     """Print how the gateway is now; whether it answers and every part is ok. Raises `DocumentError`."""
     gateway = gateway_of(station)
     try:
-        events, stations = asyncio.run(_state(gateway))
+        events, stations, alerts = asyncio.run(_state(gateway))
     except UnansweredError as error:
         _say_trouble(error.trouble)
         return False
     watched = Watched(gateway.callsign, gateway.address)
     watched.answers = True
-    for heard in stations:
-        watched.remember(heard)
+    watched.remember_all(stations, alerts)
     for event in events:
         watched.take(event, _now())
     if as_json:
@@ -75,9 +74,9 @@ def one_line(event: Event) -> str:
     return json.dumps({event.kind: event.plain}).replace("\x7f", "\\u007f")
 
 
-async def _state(gateway: Gateway) -> tuple[list[Event], list[HeardShown]]:
+async def _state(gateway: Gateway) -> tuple[list[Event], list[HeardShown], list[AlertShown]]:
     async with Client(gateway, catch_up=False) as client:
-        return await client.state(), await client.stations()
+        return await client.state(), await client.stations(), await client.alerts()
 
 
 async def _print_objects(gateway: Gateway, out: TextIO) -> None:

@@ -1,6 +1,7 @@
 """All that a watch knows of a gateway, from what it was told so far; every memory is bounded. No I/O, no clock."""
 
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -52,7 +53,7 @@ class Watched:
 
         self.health: HealthShown | None = None
         self.alerts: deque[AlertShown] = deque(maxlen=ALERTS)
-        """The newest first; without those for emergencies, which have their own place."""
+        """The newest first, and of what is told again the newest alone; emergencies have their own place."""
 
         self.emergencies = BoundedMapping[str, HeardShown](EMERGENCIES)
         """By source, the newest last."""
@@ -71,6 +72,15 @@ class Watched:
     def stations(self) -> list[WatchedStation]:
         """The one heard last first."""
         return sorted(self._stations.values(), key=lambda station: station.last.time)[::-1]
+
+    def remember_all(self, stations: Iterable[HeardShown], alerts: Iterable[AlertShown]) -> None:
+        """What was so before this watch began: the last frames of stations, the alerts that hold."""
+        for heard in stations:
+            self.remember(heard)
+        known = {(alert.kind, alert.name, alert.about) for alert in self.alerts}
+        for alert in alerts:
+            if (alert.kind, alert.name, alert.about) not in known:
+                self._raise(alert)
 
     def remember(self, heard: HeardShown) -> None:
         """The last frame of a station, which may be from before this watch began."""
@@ -109,8 +119,12 @@ class Watched:
     def _raise(self, alert: AlertShown) -> None:
         if alert.heard is not None:
             self._hear(alert.heard)
-        if alert.kind != "emergency":
-            self.alerts.appendleft(alert)
+        if alert.kind == "emergency":
+            return
+        told_before = [one for one in self.alerts if (one.name, one.about) == (alert.name, alert.about)]
+        for one in told_before:
+            self.alerts.remove(one)
+        self.alerts.appendleft(alert)
 
     def _hear(self, heard: HeardShown, *, sent: bool = False) -> None:
         key = (heard.run, heard.sequence)

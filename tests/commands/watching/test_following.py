@@ -8,12 +8,20 @@ from dataclasses import dataclass, field
 import pytest
 from aiohttp import web
 
+from gateway.alerts.alert import emergency_alert, silent_alert
 from gateway.commands.watching import client
 from gateway.commands.watching.client import Gateway
 from gateway.commands.watching.following import following
 from gateway.commands.watching.watched import Watched
-from tests.glance.scenarios import CALLSIGN, SAILING, WELL, health, heard
+from gateway.feed.heard_object import heard_object
+from gateway.frames.plain import PlainObject
+from tests.glance.scenarios import CALLSIGN, EMERGENCY, READER, SAILING, WELL, health, heard
+from tests.judged_frames import NOON_MS, Post
 from tests.whole_gateway import until
+
+
+def silence(name: str) -> PlainObject:
+    return silent_alert(name, "QA1BUOY", Post().now(), "it is silent", since_ms=NOON_MS, repeated=False)
 
 
 @dataclass
@@ -31,6 +39,15 @@ class PlainGateway:
         features = [{"properties": heard(SAILING).model_dump(mode="json") | {"memory": {}}}]
         return web.json_response({"features": features}, content_type="application/geo+json")
 
+    async def alerts(self, _: web.Request) -> web.Response:
+        judged = Post().hear(EMERGENCY)
+        raised = [
+            {"alert": emergency_alert(judged, heard_object(judged, READER(judged))), "holds": True},
+            {"alert": silence("buoy"), "holds": True},
+            {"alert": silence("old"), "holds": False},
+        ]
+        return web.json_response({"alerts": raised})
+
     async def events(self, request: web.Request) -> web.StreamResponse:
         response = web.StreamResponse(headers={"Content-Type": "text/event-stream"})
         await response.prepare(request)
@@ -45,6 +62,7 @@ async def plain_gateway() -> AsyncIterator[PlainGateway]:
     application = web.Application()
     application.router.add_get("/api/health", gateway.health)
     application.router.add_get("/api/stations", gateway.stations)
+    application.router.add_get("/api/alerts", gateway.alerts)
     application.router.add_get("/events", gateway.events)
     runner = web.AppRunner(application, handler_cancellation=True, shutdown_timeout=0.1)
     await runner.setup()
@@ -56,12 +74,14 @@ async def plain_gateway() -> AsyncIterator[PlainGateway]:
         await runner.cleanup()
 
 
-async def test_stations_that_were_heard_before_the_watch_began_are_known() -> None:
+async def test_stations_and_alerts_from_before_the_watch_began_are_known() -> None:
     watched = Watched(CALLSIGN, "")
     async with plain_gateway() as gateway, following(Gateway(CALLSIGN, "127.0.0.1", gateway.port), watched, 0.05):
-        await until(lambda: bool(watched.stations))
-    (station,) = watched.stations
+        await until(lambda: bool(watched.alerts))
+    (station,) = [station for station in watched.stations if station.last.source != "QA1BCD-9"]
     assert (station.last.source, station.placed) == ("QA1FGH-8", station.last)
+    assert list(watched.emergencies) == ["QA1BCD-9"]
+    assert [alert.name for alert in watched.alerts] == ["buoy"]
 
 
 async def test_a_gateway_that_stands_still_is_noticed_though_its_stream_is_open_and_forgiven_when_it_goes_on(

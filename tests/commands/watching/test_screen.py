@@ -296,6 +296,13 @@ def test_alerts_come_next_the_newest_first(scene: Scene) -> None:
     ]
 
 
+def test_an_alert_that_is_told_again_stands_there_once(scene: Scene) -> None:
+    for what in ("it is silent", "it is silent still"):
+        alert = silent_alert("buoy", "QA1BUOY", scene.post.now(), what, since_ms=NOON_MS, repeated=True)
+        scene.tell(EventName.ALERT, alert)
+    assert [alert.what for alert in scene.watched.alerts] == ["it is silent still"]
+
+
 def test_what_is_missed_before_it_came_is_not_said_and_afterwards_is(scene: Scene) -> None:
     scene.tell(EventName.MISSED, {"because": "behind", "count": 900})
     scene.hear(b"QA1BCD-9>APRS:>moored")
