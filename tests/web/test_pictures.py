@@ -5,6 +5,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 from playwright.async_api import Browser, expect
 
@@ -12,10 +13,11 @@ from gateway.groundwork.duration import HOUR_MS
 from gateway.judge.verdict import Reason
 from gateway.running.publishing import published_policy
 from gateway.web.sources import WebSources
-from tests.journal.keeping import keep
+from tests.journal.keeping import batch_of, store_at
 from tests.judge.listening import source_of
 from tests.web.browser import IN_A_BROWSER, SIZES, Window, open_window
 from tests.web.opened import Gateway, OpenWeb, open_web
+from tests.web.test_page_for_everybody import violations
 
 pytestmark = IN_A_BROWSER
 
@@ -25,6 +27,8 @@ BENCH = b"QZ9BCD>APRS:>test"
 MARKUP = "<img src=x onerror=\"document.title='taken'\">"
 
 NONE = "–"  # noqa: RUF001 - as the page writes it
+
+COLOURS: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 
 TRIAL_SECONDS = 35
 """Longer than another policy may be tried. Nothing waits for this long when all is well."""
@@ -49,14 +53,17 @@ class PostOfADay(Gateway):
 
 
 def heard_for_a_day(path: Path, rules: str = "") -> PostOfADay:
-    """One that heard the north for a day, a copy every other hour and nothing in two hours; then also the east."""
+    """One that heard the north for a day, half of it copies, not in two hours; then the east. It sent one frame."""
     gateway = PostOfADay(journal=path / "stile.db", policy=source_of(rules))
     for hour in range(24):
         if hour not in {5, 6}:
             gateway.hear(NORTH, Reason.DUPLICATE if hour % 2 else None)
         gateway.post.wait(HOUR_MS)
     gateway.hear(EAST)
-    keep(path / "stile.db", gateway.heard)
+    store = store_at(path / "stile.db")
+    first, *_ = judged = [heard.judged for heard in gateway.heard]
+    store.write(batch_of(judged, sent={first.heard.sequence: first.heard.moment.time_ms}))
+    store.close()
     gateway.post.wait(1)
     return gateway
 
@@ -137,7 +144,7 @@ async def test_hours_in_which_nothing_was_heard_are_told_and_the_week_has_its_nu
         assert saturday == [NONE, "1", "1", NONE]
         await window.page.get_by_role("slider", name="Heard in each hour").focus()
         await window.page.keyboard.press("End")
-        await window.shows("#view-when .chosen", "13:00: 1 heard: to go up 1.")
+        await window.shows("#view-when .chosen", "13:00: 1 heard: to go up, not sent 1.")
         assert window.complaints == []
 
 
@@ -148,7 +155,7 @@ async def test_what_was_kept_stands_by_reason_over_time(browser: Browser, tmp_pa
         await window.page.locator("#over-time summary").click()
         rows = window.page.locator("#over-time tbody tr")
         await expect(rows).to_have_count(2)
-        assert await rows.nth(0).locator("td").all_inner_texts() == ["9", "5", "4"]
+        assert await rows.nth(0).locator("td").all_inner_texts() == ["9", "1", "4", "4"]
 
 
 async def test_every_frame_opens_the_steps_to_its_verdict(browser: Browser, tmp_path: Path) -> None:
@@ -236,14 +243,20 @@ async def test_without_a_journal_the_pictures_say_what_they_need(browser: Browse
         await window.shows("#view-when", "write `journal:")
 
 
-async def test_no_picture_needs_scrolling_sideways(browser: Browser, tmp_path: Path) -> None:
+async def test_every_picture_is_fit_for_everybody_and_needs_no_scrolling_sideways(
+    browser: Browser, tmp_path: Path
+) -> None:
     async with shown(browser, heard_for_a_day(tmp_path), "now") as (_, window):
+        page = window.page
         for view, proof in VIEWS.items():
-            await window.page.evaluate("view => { location.hash = view }", view)
-            await expect(window.page.locator(proof).first).to_be_visible()
-            for summary in await window.page.locator("details.numbers summary").all():
+            await page.evaluate("view => { location.hash = view }", view)
+            await expect(page.locator(proof).first).to_be_visible()
+            for summary in await page.locator("details.numbers summary").all():
                 await summary.click()
+            for colours in COLOURS:
+                await page.emulate_media(color_scheme=colours)
+                assert await violations(page) == [], (view, colours)
             for width, height in SIZES.values():
-                await window.page.set_viewport_size({"width": width, "height": height})
+                await page.set_viewport_size({"width": width, "height": height})
                 too_wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-                assert await window.page.evaluate(too_wide) == 0, (view, width)
+                assert await page.evaluate(too_wide) == 0, (view, width)

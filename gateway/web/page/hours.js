@@ -34,14 +34,18 @@ export function daysOf(hours) {
   return [...days.values()];
 }
 
-// An hour or a day as a column of a picture, `valuesOf` its hours giving what it is made of.
-export const columnOf = ({ from, text, hours }, valuesOf) =>
-  ({ from, text, values: valuesOf(hours), isBefore: hours.every((hour) => hour.isBefore) });
+// What became of the frames that were to go up, as series of a picture. A line is sent a moment after its frame was heard,
+// so where one hour ends and another begins more may have been sent than were heard.
+export const WENT_UP = [
+  { name: "sent up", kind: "sent", of: (entry) => Math.min(entry.sent, entry.forward) },
+  { name: "to go up, not sent", kind: "unsent", of: (entry) => Math.max(0, entry.forward - entry.sent) },
+];
 
-// The sum of something over hours; null where the gateway ran in none of them.
-export function summed(hours, of) {
+// An hour or a day as a column of a picture: `values` beside `series`, or null where the gateway did not run.
+export function columnOf({ from, text, hours }, series) {
   const ran = hours.filter(({ entry }) => entry);
-  return ran.length ? ran.reduce((all, { entry }) => all + of(entry), 0) : null;
+  const sumOf = ({ of }) => ran.reduce((all, { entry }) => all + of(entry), 0);
+  return { from, text, values: ran.length ? series.map(sumOf) : null, isBefore: hours.every((hour) => hour.isBefore) };
 }
 
 // By hour of the day, then by weekday from Monday: the mean of what was heard in such hours; null: it ran in none of them.

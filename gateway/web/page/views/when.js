@@ -2,7 +2,7 @@
 import { Asking } from "../asking.js";
 import { columnPicture } from "../columns.js";
 import { element, say } from "../element.js";
-import { PAST_MONTH, columnOf, daysOf, deadTimesOf, hoursOf, lastDay, lengthOf, summed, weekOf } from "../hours.js";
+import { PAST_MONTH, WENT_UP, daysOf, deadTimesOf, hoursOf, lastDay, lengthOf, weekOf } from "../hours.js";
 import { dayAndTime, timeOf } from "../times.js";
 import { weekTable } from "../week_table.js";
 
@@ -10,11 +10,7 @@ export const view = { name: "when", title: "When", open };
 
 const AGAIN_MS = 120_000;
 const MOST_DEAD_TIMES = 20;
-const SERIES = ["to go up", "kept at home"];
-const valuesOf = (hours) => {
-  const forward = summed(hours, (entry) => entry.forward);
-  return forward === null ? null : [forward, summed(hours, (entry) => entry.keep)];
-};
+const SERIES = [...WENT_UP, { name: "kept at home", kind: "1", of: (entry) => entry.keep }];
 
 function open(section, page) {
   const asking = new Asking(page, AGAIN_MS);
@@ -36,8 +32,8 @@ function open(section, page) {
     if (!history || history === drawn) return;
     drawn = history;
     const hours = hoursOf(history);
-    day.draw(lastDay(hours).map((hour) => columnOf(hour, valuesOf)), SERIES);
-    month.draw(daysOf(hours).map((one) => columnOf(one, valuesOf)), SERIES);
+    day.draw(lastDay(hours), SERIES);
+    month.draw(daysOf(hours), SERIES);
     week.draw(weekOf(hours));
     drawDead(dead, deadTimesOf(hours));
   };
