@@ -1,6 +1,6 @@
 """The alerts that were raised lately, and whether they still hold or are over. Bounded; no I/O, no clock."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -84,8 +84,11 @@ class RaisedAlerts:
                 [one.number, one.alert, one.first_ms, one.last_ms, one.times, one.holds, one.over_ms] for one in some
             ]
 
-    def restore(self, entries: object) -> None:
-        """Take in a piece; what is of another shape is left out."""
+    def restore(self, entries: object, names: Collection[str]) -> None:
+        """Take in a piece; what is of another shape is left out.
+
+        What no entry of these names watches any more is over: nobody would notice when it ends.
+        """
         for entry in entries if isinstance(entries, list) else ():
             match entry:
                 case [
@@ -95,6 +98,7 @@ class RaisedAlerts:
                     0 < each <= HIGHEST_NUMBER for each in (number, times)
                 ) and all(_is_time(each) for each in (first_ms, last_ms, over_ms or 0)):  # fmt: skip
                     self._number = max(self._number, number)
+                    holds &= alert["name"] in names
                     key = alert["name"], whom(alert)
                     self._put(key, RaisedAlert(number, alert, first_ms, last_ms, times, holds, over_ms))
 

@@ -78,6 +78,7 @@ class AlertWatch:
         self._room = TokenBuckets(MOST_A_MINUTE, MINUTE_MS, MOST_A_MINUTE)
         self._silences = Silences(alerts, started)
         self._log = RaisedAlerts()
+        self._names = frozenset({RESERVED_NAME, *(alert.name for alert in alerts)})
 
     def part(self) -> Part:
         """It works as long as the gateway does."""
@@ -155,7 +156,7 @@ class AlertWatch:
         self._silences.restore(piece.get("silences"), past.shift_ms)
         self._matches.restore(piece.get("matches"), {entry.name for entry in self._entries}, past.shift_ms)
         self._emergencies.restore(piece.get("emergencies"), {RESERVED_NAME}, past.shift_ms)
-        self._log.restore(piece.get("raised"))
+        self._log.restore(piece.get("raised"), self._names)
 
     def recall(self, heard: HeardPayload) -> None:
         """It was heard before the restart: what it raised was raised then."""

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Self
 
 from gateway.frames.plain import PlainObject, rfc3339
+from gateway.groundwork.clocks import EARLIEST_MS
 from gateway.groundwork.duration import DAY_MS, HOUR_MS
 from gateway.history.antenna import HIGH_PERCENT, AntennaReach, ClassFrames, DirectFrames
 from gateway.history.distances import IMPLAUSIBLE
@@ -197,12 +198,13 @@ class Inquiry:
             yield DirectFrames(sector, distance_m, _text(source), frames, last_ms)
 
     def _has_frames_of(self, period: Period) -> bool:
-        """Whether every frame of it is kept that was: nothing older is missing, or nothing was ever deleted."""
-        (oldest_ms,) = next(self._rows("SELECT min(time_ms) FROM heard"))
+        """Whether the frames of it are kept: none was heard in it in an hour before that of the oldest."""
+        (oldest_ms,) = next(self._rows("SELECT min(time_ms) FROM heard WHERE time_ms >= ?", EARLIEST_MS))
         if oldest_ms is None:
             return False
-        (first_hour,) = next(self._rows("SELECT min(hour) FROM hours WHERE what NOT IN (?, ?)", RAN, SENT))
-        return oldest_ms <= period.from_ms or first_hour is None or first_hour >= oldest_ms // HOUR_MS
+        select = "SELECT min(hour) FROM hours WHERE hour >= ? AND what NOT IN (?, ?)"
+        (first_hour,) = next(self._rows(select, period.from_ms // HOUR_MS, RAN, SENT))
+        return first_hour is None or first_hour >= oldest_ms // HOUR_MS
 
     def _days_of(self, period: Period) -> Sequence[DayReach]:
         """The reach of each whole day on which the gateway ran; of the only day where none is whole."""

@@ -100,3 +100,11 @@ def test_what_is_kept_is_bounded_and_every_alert_is_as_it_was_told() -> None:
     assert raised[0]["number"] > raised[-1]["number"]
     for one in raised:
         held_to(Schema.ALERT, encode(one["alert"]))
+
+
+def test_what_nobody_watches_any_more_is_over_after_a_restart() -> None:
+    before, post = watch(), Post()
+    before.hear([post.hear(IN_THE_BAY)])
+    after = AlertWatch([], PLACE, ReportReader(PLACE), Moment(0, NOON_MS))
+    restore(after, dumped(before))
+    assert shown(after, post) == [("bay", False, 1, False)]

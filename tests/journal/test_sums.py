@@ -151,3 +151,20 @@ def test_two_periods_are_compared_by_their_whole_days(path: Path) -> None:
     assert (stations["days"], stations["days_against"]) == (11, 11)
     assert distance["differs"] is False
     assert reach["compare"]["from"] == "2026-06-06T12:00:00.000Z"
+
+
+def test_a_quiet_beginning_of_the_period_does_not_make_its_frames_unknown(path: Path) -> None:
+    post = Post()
+    heard = [post.hear(DIRECT % (1, 40))]
+    post.wait(3 * DAY_MS)
+    heard.append(post.hear(DIRECT % (1, 50)))
+    store = store_at(path, keep_ms=2 * DAY_MS)
+    store.write(batch_of(heard))
+    for hour in range(10):
+        store.tidy(Moment(hour * HOUR_MS, post.moment.time_ms + hour * HOUR_MS))
+    store.close()
+    with Inquiry(path) as inquiry:
+        exact = inquiry.reach(Period(NOON_MS + DAY_MS, NOON_MS + 4 * DAY_MS))
+        longer = inquiry.reach(Period(NOON_MS, NOON_MS + 4 * DAY_MS))
+    assert (exact["measured_by"], exact["whole"]["frames"]) == (MeasuredBy.FRAMES, 1)
+    assert (longer["measured_by"], longer["whole"]["frames"]) == (MeasuredBy.CLASSES, 2)
