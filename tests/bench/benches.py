@@ -7,6 +7,9 @@ from tests.bench.figures import Bench, as_bench
 USUAL = ("house", "throughput", "latency", "judging", "documents", "reports", "replay", "journal", "card_day", "bus")
 """What is measured unless some are named: a few minutes in all."""
 
+HELD = ("judging", "documents", "reports", "replay")
+"""What CI holds to its budgets, in a minute: those whose ratios are much the same on a busy computer."""
+
 BY_NAME = ("card", "clients", "quiet", "mutations", "page", "hub", "flow_editor", "asyncapi_tools")
 """What runs for long, or installs other people's programs: only when it is named."""
 

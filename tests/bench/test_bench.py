@@ -6,8 +6,11 @@ from types import ModuleType
 
 import pytest
 
+from gateway.frames.heard import Heard
+from gateway.judge.judge import Judge
+from gateway.judge.verdict import Judged
 from tests.bench import __main__ as command
-from tests.bench import benches, budgets
+from tests.bench import benches, budgets, judging
 from tests.bench.budgets import Budget
 from tests.bench.ends import KISS_MARK, Ends, Readers, burst
 from tests.bench.figures import Effort, Figure, Skipped, in_turn, microseconds, ratio
@@ -135,3 +138,66 @@ def test_what_goes_in_comes_out_of_the_relay_and_of_the_gateway() -> None:
                 assert one.received == 100
             assert measured.processor_seconds() > 0
             assert measured.most_memory_mb() > 1
+
+
+# What CI holds
+
+
+@pytest.fixture
+def slow_judge(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """The judge, slowed down on purpose: each frame takes a while longer. Gives how often that was done."""
+    slowed: list[int] = []
+    judge = Judge.judge
+
+    def slow(self: Judge, heard: Heard) -> Judged:
+        slowed.append(1)
+        sum(range(3000))
+        return judge(self, heard)
+
+    monkeypatch.setattr(Judge, "judge", slow)
+    return slowed
+
+
+@pytest.fixture
+def few_frames(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(judging, "FRAMES", 2000)
+    monkeypatch.setattr("gc.collect", lambda: 0)  # here it has all the tests to look through
+    monkeypatch.setattr(judging, "growth", lambda _heard, _turns: ())
+
+
+@pytest.mark.usefixtures("few_frames")
+def test_a_judge_that_was_slowed_down_is_red_after_a_second_try(
+    slow_judge: list[int], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert command.main(["--hold", "--only", "judging"]) == 1
+    told = capsys.readouterr().out
+    assert "judging: policy receive-only is" in told
+    assert "2 times; its budget is ≥ 0.8" in told
+    assert slow_judge
+
+
+def given_in_turn(monkeypatch: pytest.MonkeyPatch, *values: float) -> None:
+    """One bench that gives these values of one figure, with a budget of at most 2."""
+    left = list(values)
+
+    def measure(_effort: Effort) -> Iterator[Figure]:
+        yield Figure("everything", left.pop(0), "x")
+
+    module = ModuleType("house", "What it costs.")
+    module.measure = measure  # type: ignore[attr-defined] # made here
+    monkeypatch.setattr(benches, "load", lambda _name: module)
+    monkeypatch.setattr(budgets, "read", lambda: {("house", "everything"): Budget(at_most=2)})
+
+
+@pytest.mark.parametrize(
+    ("values", "status"), [((3.9,), 0), ((4.1, 3.9), 0), ((4.1, 4.1), 1)], ids=["within", "once", "twice"]
+)
+def test_what_is_twice_as_bad_as_its_budget_is_red_if_it_is_so_again(
+    monkeypatch: pytest.MonkeyPatch, values: tuple[float, ...], status: int
+) -> None:
+    given_in_turn(monkeypatch, *values)
+    assert command.main(["--hold", "--only", "house"]) == status
+
+
+def test_every_bench_that_is_held_has_budgets() -> None:
+    assert set(benches.HELD) <= {bench for bench, _ in budgets.read()}
