@@ -298,4 +298,25 @@ DEFENCES = (
         "    if not _HEAD.size < len(octets) <= MAXIMUM_OCTETS:\n",
         "    if False:\n",
     ),
+    Defence(
+        "test_it_is_shut_in_as_far_as_its_work_allows",
+        "tests/running/test_service_unit.py",
+        "gateway/stile.service",
+        "CapabilityBoundingSet=\n",
+        "",
+    ),
+    Defence(
+        "test_a_secret_is_on_a_volume_that_its_own_container_alone_reads",
+        "tests/docker/test_compose.py",
+        "docker/compose.yaml",
+        "      - broker-secrets:/run/secrets:ro\n",
+        "      - gateway-secrets:/run/secrets:ro\n",
+    ),
+    Defence(
+        "test_the_house_reads_and_writes_nothing_of_the_gateways",
+        "tests/docker/test_set_up.py",
+        "docker/set_up.py",
+        "topic read stile/#\n",
+        "topic readwrite stile/#\n",
+    ),
 )
