@@ -1,4 +1,4 @@
-"""What 2,000 stations cost the page in a browser, beside twenty: to the first stations in sight, and for every frame.
+"""What 2,000 stations cost the page in a browser, beside twenty: at first sight, for each frame, until a new one shows.
 
 What counts for a frame is the time that the browser's main thread took, its drawing included, while twenty frames come
 every second: what is left of a second is how smooth the page is.
@@ -29,6 +29,7 @@ class Cost:
 
     first: float
     frame: float
+    new: float
 
 
 def line(number: int, turn: int) -> bytes:
@@ -58,7 +59,11 @@ async def cost(browser: Browser, stations: int, frames: int) -> Cost:
             web.hear(line(number * 37 % stations, turn))
             await asyncio.sleep(PAUSE_SECONDS)
         await window.shows(".stations", f"turn {frames}")
-        return Cost(first, (await busy_seconds(session) - before) / frames)
+        frame = (await busy_seconds(session) - before) / frames
+        began = perf_counter()
+        web.hear(b"QZ9NEW>APRS:>somebody new")
+        await window.page.wait_for_selector(".stations a[href='#station/QZ9NEW']")
+        return Cost(first, frame, perf_counter() - began)
 
 
 async def busy_seconds(session: CDPSession) -> float:
@@ -89,6 +94,7 @@ def measure(effort: Effort) -> Iterator[Figure]:
     if shutil.which("chromium") is None:
         raise Skipped("chromium is not installed")
     found = asyncio.run(costs(max(1, effort.turns // 3), effort.of(FRAMES)))
-    for name, of in (("first stations in sight", "first"), ("a frame", "frame")):
+    asked = {"first stations in sight": "first", "a frame": "frame", "a new station in sight": "new"}
+    for name, of in asked.items():
         many, few = ([getattr(each, of) for each in found[side]] for side in SIDES)
         yield ratio(name, many, few, milliseconds, f"{FEW} stations")

@@ -33,19 +33,20 @@ export class Wire {
 
   listen() {
     this.opened = performance.now();
-    this.events = new EventSource("/events");
+    this.events?.close();
+    const events = this.events = new EventSource("/events");
     for (const kind of ["heard", "forwarded", "health", "alert", "missed"]) {
-      this.events.addEventListener(kind, (event) => {
+      events.addEventListener(kind, (event) => {
         this.told(kind, JSON.parse(event.data));
         if (kind === "health") this.prove();
         else if (!this.isSilent) this.lastWord = Date.now();
       });
     }
-    this.events.onopen = () => this.fresh();
-    this.events.onerror = () => {
+    events.onopen = () => this.fresh();
+    events.onerror = () => {
       this.fallSilent();
-      if (this.events.readyState !== EventSource.CLOSED) return; // the browser tries again by itself
-      setTimeout(() => this.listen(), COME_BACK_MS);
+      if (events.readyState !== EventSource.CLOSED) return; // the browser tries again by itself
+      setTimeout(() => this.events === events && this.listen(), COME_BACK_MS);
       this.ask("/api/health").catch(() => {}); // it may want the token
     };
   }
@@ -69,7 +70,6 @@ export class Wire {
   look() {
     if (performance.now() - Math.max(this.lastHealth ?? 0, this.opened) <= this.silentFor) return;
     this.fallSilent();
-    this.events.close();
     this.listen();
   }
 }
