@@ -115,8 +115,9 @@ def parsers() -> tuple[argparse.ArgumentParser, Collection[str]]:
     doctor = commands.add_parser("doctor", help="say what is wrong outside the station file, and what to do")
     doctor.add_argument("station", type=Path, metavar="STATION", help="the station file")
     doctor.add_argument("--time", metavar="HOST", help="a time server to compare the clock with, as HOST or HOST:PORT")
-    doctor.add_argument("--json", action="store_true", help="print one JSON object")
-    doctor.add_argument("--report", action="store_true", help="print one text that is safe to show to others")
+    form = doctor.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="print one JSON object")
+    form.add_argument("--report", action="store_true", help="print one text that is safe to show to others")
     doctor.set_defaults(command=_doctor)
 
     _add_who(commands.add_parser("who", help="say who was heard, or what is known of one station"))

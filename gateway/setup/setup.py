@@ -153,7 +153,7 @@ def _next_steps(folder: Path, answers: GivenAnswers, token: str) -> Iterator[str
     yield ""
     yield f"Written: {station}. What next:"
     if answers.service:
-        yield from _service_steps(folder.resolve(), station)
+        yield from _service_steps(folder.resolve())
     else:
         program = _as_typed()
         yield f"  {program} check {station}     says what it means"
@@ -170,8 +170,8 @@ def _next_steps(folder: Path, answers: GivenAnswers, token: str) -> Iterator[str
         yield f"(It stands in {folder / 'secrets' / 'web'}, and goes over the house's network in the clear.)"
 
 
-def _service_steps(folder: Path, station: str) -> Iterator[str]:
-    unit, secrets = shlex.quote(str(folder / UNIT)), shlex.quote(str(folder / "secrets"))
+def _service_steps(folder: Path) -> Iterator[str]:
+    unit, secrets, station = (shlex.quote(str(folder / name)) for name in (UNIT, "secrets", STATION))
     program = shlex.quote(str(PROGRAM))  # root has a path of its own
     yield "  sudo useradd --system --user-group --no-create-home --shell /usr/sbin/nologin stile"
     yield f"  sudo install -m 644 {unit} /etc/systemd/system/{UNIT}"

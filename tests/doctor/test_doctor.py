@@ -136,6 +136,21 @@ async def test_a_server_that_does_not_verify_and_one_that_is_gone_beside_one_tha
         assert alone[0] is Grade.WRONG
 
 
+async def test_a_name_that_leads_nowhere_and_an_engine_that_is_not_there(post: Post) -> None:
+    post.more = [
+        "uplink: {servers: [tcp://no.such.invalid]}",
+        f"club: {{name: wrackholm, role: hub, servers: ['nats://127.0.0.1:{free_port()}']}}",
+    ]
+    looked = await post.looked_at()
+    grade, words = looked.one("names")
+    assert grade is Grade.WRONG
+    assert "no.such.invalid: the name of the host cannot be resolved" in words
+    assert looked.one("servers")[0] is Grade.WRONG
+    grade, words = looked.one("club")
+    assert grade is Grade.WRONG
+    assert "it cannot be reached: Connection refused" in words
+
+
 @pytest.mark.needs("mosquitto", "mosquitto")
 async def test_a_broker_without_rights(post: Post) -> None:
     access, secret = post.folder / "access", post.folder / "bus"
