@@ -30,6 +30,9 @@ from tests.options import web_options
 FAIL_SAFE_SECONDS = 20.0
 """How long anything may take before a test gives up. Nothing waits for this long when all is well."""
 
+SECONDS_OF_A_CHILD = 55.0
+"""For a process that begins, on a computer that has much else to do."""
+
 TOKEN = "an-invented-token-for-tests"
 LINE = b"QA1BCD-9>APRS,QD1AA*,WIDE2-1:!5836.00N/00355.00W>under way"
 
@@ -77,7 +80,7 @@ class Gateway:
             waits_for=lambda: self.waits_for,
             past=Knowledge(self.journal, READER, lambda: self.policy.compiled(POST)),
             alerts=lambda: self.alerts.to_objects(self.post.now()),
-            what_if=WhatIf(self.journal, POST, lambda: self.policy),
+            what_if=WhatIf(self.journal, POST, lambda: self.policy, seconds=SECONDS_OF_A_CHILD),
         )
 
     def hear(self, line: bytes = LINE, reason: Reason | None = None) -> HeardPayload:

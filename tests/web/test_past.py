@@ -14,7 +14,7 @@ from gateway.web.sources import PastError
 from tests.journal.keeping import keep
 from tests.judge.listening import source_of
 from tests.judged_frames import NOON_MS, POLICY
-from tests.web.opened import POST, Gateway, OpenWeb, open_web
+from tests.web.opened import POST, SECONDS_OF_A_CHILD, Gateway, OpenWeb, open_web
 
 BOAT = b"QA1BCD-9>APRS:!5842.00N/00355.00W>under way"
 
@@ -131,11 +131,12 @@ async def test_the_time_now_is_that_of_the_post(tmp_path: Path) -> None:
 def try_policy(web: OpenWeb, text: str, since: str = "1d") -> Awaitable[httpx.Response]:
     """Ask what a policy would have done."""
     headers = {"Content-Type": "application/yaml"}
-    return web.client.post(f"/api/what-if?since={since}", content=text.encode(), headers=headers)
+    path = f"/api/what-if?since={since}"
+    return web.client.post(path, content=text.encode(), headers=headers, timeout=SECONDS_OF_A_CHILD)
 
 
 async def test_a_policy_is_tried_over_what_was_heard_and_changes_nothing(tmp_path: Path) -> None:
-    async with open_web(heard_for_long(tmp_path / "stile.db")) as web:
+    async with open_web(heard_for_long(tmp_path / "stile.db"), seconds=SECONDS_OF_A_CHILD) as web:
         keeps = "version: 1\nname: try\nrules: [{name: boats, when: {source: QA1*-*}, then: keep}]\n"
         tried = (await try_policy(web, keeps)).json()
         assert tried["difference"]["only_policy_forwards"]["frames"] == 24
@@ -146,7 +147,7 @@ async def test_a_policy_is_tried_over_what_was_heard_and_changes_nothing(tmp_pat
 
 
 async def test_one_policy_is_tried_at_a_time(tmp_path: Path) -> None:
-    async with open_web(heard_for_long(tmp_path / "stile.db")) as web:
+    async with open_web(heard_for_long(tmp_path / "stile.db"), seconds=SECONDS_OF_A_CHILD) as web:
         answers = await asyncio.gather(try_policy(web, "rulse: []"), try_policy(web, "rulse: []"))
         assert sorted(answer.status_code for answer in answers) == [409, 422]
         (problem, *_) = next(answer.json()["problems"] for answer in answers if answer.status_code == 422)
