@@ -32,8 +32,8 @@ DEFENCES = (
         "        if False:\n",
     ),
     Defence(
-        "test_any_bytes_at_all_decode_the_same_however_they_are_split",
-        "tests/frames/test_kiss.py",
+        "test_kiss_streams",
+        "tests/frames/test_hostile_bytes.py",
         "gateway/frames/kiss.py",
         "            if octets is None:\n",
         "            if octets is ...:\n",
