@@ -162,7 +162,7 @@ def read_pending(path: Path) -> list[PendingRun]:
 
 
 def _lines_in(path: Path) -> Iterator[bytes]:
-    if not path.exists():
+    if not path.is_file():  # a pipe would be waited for without end
         return
     lines = CaptureLines()
     with path.open("rb") as file:

@@ -60,11 +60,11 @@ DEFENCES = (
         "except UnicodeError as error:  #",
     ),
     Defence(
-        "test_any_bytes_from_the_server_do_no_harm",
-        "tests/uplink",
+        "test_the_last_remark_of_a_server_is_kept_printable_and_cut",
+        "tests/uplink/test_session.py",
         "gateway/uplink/session.py",
         '    return "".join(chr(octet) if 0x20 <= octet < 0x7F else "?" for octet in shown)',
-        '    return shown.decode("ascii")',
+        '    return shown.decode("latin-1")',
     ),
     Defence(
         "test_a_server_that_missed_two_heartbeats_is_mute_until_any_octet_comes",
@@ -199,6 +199,13 @@ DEFENCES = (
         "gateway/groundwork/expanding.py",
         "            if octets > max(UNSUSPICIOUS_OCTETS, MOST_EXPANSION * source.octets):\n",
         "            if False:\n",
+    ),
+    Defence(
+        "test_what_is_no_file_is_refused_and_not_waited_for",
+        "tests/journal/test_strangers.py",
+        "gateway/journal/reading.py",
+        "    if not path.is_file():  # a pipe would be waited for without end\n",
+        "    if False:\n",
     ),
     Defence(
         "test_what_else_a_stranger_defines_is_never_asked",

@@ -1,9 +1,11 @@
 """A journal from a stranger: whatever is in it, it is read in bounded memory and time, or refused in a sentence."""
 
 import contextlib
+import os
 import sqlite3
 import time
 import tracemalloc
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -12,7 +14,9 @@ from hypothesis import strategies as st
 
 from gateway.frames.capture import BadLine, CaptureLine, read_object
 from gateway.journal import reading, schema
-from gateway.journal.reading import read_heard
+from gateway.journal.pending import read_pending
+from gateway.journal.reading import read_heard, trouble_with
+from gateway.journal.store import pending_path
 from gateway.journal.trouble import JournalError, JournalRefusedError
 from tests.journal.keeping import RUN, batch_of, frames, store_at
 from tests.judged_frames import Post
@@ -80,6 +84,19 @@ def test_what_is_no_plain_table_is_refused(path: Path, statements: tuple[str, ..
     forge(path, *statements)
     with pytest.raises(JournalRefusedError, match="is no journal as the gateway writes one"):
         read(path)
+
+
+@pytest.mark.parametrize("make", [os.mkfifo, os.mkdir])
+def test_what_is_no_file_is_refused_and_not_waited_for(path: Path, make: Callable[[Path], None]) -> None:
+    make(path)
+    with pytest.raises(JournalRefusedError, match="is no file"):
+        read(path)
+    assert isinstance(trouble_with(path), JournalRefusedError)
+
+
+def test_a_pipe_beside_a_journal_is_not_waited_for(path: Path) -> None:
+    os.mkfifo(pending_path(path))
+    assert read_pending(pending_path(path)) == []
 
 
 def test_what_else_a_stranger_defines_is_never_asked(path: Path) -> None:

@@ -273,6 +273,7 @@ async def test_every_answer_is_fenced_in() -> None:
             headers = (await web.get(path)).headers
             assert headers["Content-Security-Policy"].startswith("default-src 'self'; ")
             assert "frame-ancestors 'none'" in headers["Content-Security-Policy"]
+            assert "require-trusted-types-for 'script'; trusted-types 'none'" in headers["Content-Security-Policy"]
             assert headers["X-Content-Type-Options"] == "nosniff"
             assert headers["Referrer-Policy"] == "same-origin"
             assert headers["Cross-Origin-Resource-Policy"] == "same-origin"
