@@ -101,7 +101,8 @@ def _rule_steps(judge: Judge, standing: HeaderStanding, subject: Subject) -> Ite
             return
     others = len(judge.policy.rules) - len(standing.rules)
     if others:
-        yield Step("rules", f"Does one of the {others} others hold?", "no: not this callsign, receiver or path")
+        asked = "Does the other rule hold?" if others == 1 else f"Does one of the {others} others hold?"
+        yield Step("rules", asked, "no: not this callsign, receiver or path")
 
 
 def _rate_steps(judge: Judge, judged: Judged) -> Iterator[Step]:

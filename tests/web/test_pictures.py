@@ -12,11 +12,12 @@ from playwright.async_api import Browser, expect
 from gateway.groundwork.duration import HOUR_MS
 from gateway.judge.verdict import Reason
 from gateway.running.publishing import published_policy
+from gateway.running.what_if import WhatIf
 from gateway.web.sources import WebSources
 from tests.journal.keeping import batch_of, store_at
 from tests.judge.listening import source_of
 from tests.web.browser import IN_A_BROWSER, SIZES, Window, open_window
-from tests.web.opened import Gateway, OpenWeb, open_web
+from tests.web.opened import POST, Gateway, OpenWeb, open_web
 from tests.web.test_page_for_everybody import violations
 
 pytestmark = IN_A_BROWSER
@@ -30,8 +31,8 @@ NONE = "–"  # noqa: RUF001 - as the page writes it
 
 COLOURS: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 
-TRIAL_SECONDS = 35
-"""Longer than another policy may be tried. Nothing waits for this long when all is well."""
+TRIAL_SECONDS = 120
+"""How long another policy may be tried on a busy computer. Nothing waits for this long when all is well."""
 
 VIEWS = {
     "reach?since=1d&against=1d": ".polar .sector",
@@ -49,7 +50,8 @@ class PostOfADay(Gateway):
 
     def sources(self) -> WebSources:
         """As the service would give them in."""
-        return replace(super().sources(), policy=lambda: published_policy(self.policy, ""))
+        what_if = WhatIf(self.journal, POST, lambda: self.policy, seconds=TRIAL_SECONDS)
+        return replace(super().sources(), policy=lambda: published_policy(self.policy, ""), what_if=what_if)
 
 
 def heard_for_a_day(path: Path, rules: str = "") -> PostOfADay:

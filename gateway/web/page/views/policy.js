@@ -5,6 +5,7 @@ import { element, keepList, mark, say } from "../element.js";
 export const view = { name: "policy", title: "Policy", open };
 
 const AGAIN_MS = 10_000;
+const MOST_ROWS = 1000; // a policy may have twenty thousand rules; beside its line each is told
 
 function open(section, page) {
   const asking = new Asking(page, AGAIN_MS);
@@ -14,20 +15,24 @@ function open(section, page) {
   const table = element("div", { class: "wide" }, element("table", null, element("caption", null, "How often each decided since the gateway started"),
     element("thead", null, element("tr", null, ...["Rule or rate", "Decided", "Where"].map((name) => element("th", { scope: "col" }, name)))), rows));
   const none = element("p", { class: "faint" }, "It has no rules and no rates of its own: only the network's rules keep a frame back.");
+  const more = element("p", { class: "faint" });
   const files = element("div");
-  section.append(heading, refused, table, none, files);
+  section.append(heading, refused, table, none, more, files);
+  let drawn = null;
   return () => {
     const policy = asking.about("/api/policy") ?? page.known.policy;
-    if (!policy) return;
+    if (!policy || policy === drawn) return;
+    drawn = policy;
     const entries = policy.entries ?? [];
     say(heading, `The policy in force: ${policy.policy}`);
     say(refused, policy.refused ? `A newer one is refused: ${policy.refused}` : "");
     refused.hidden = !policy.refused;
     table.hidden = !entries.length;
     none.hidden = !table.hidden;
+    say(more, entries.length > MOST_ROWS ? `And ${entries.length - MOST_ROWS} more: see beside their lines.` : "");
     keepList(files, policy.files, ({ name, text }) => `${name} ${text}`, fileOf,
       (file, { name }) => markLines(file, entries.filter((entry) => entry.file === name)));
-    keepList(rows, entries, (entry) => JSON.stringify([entry.kind, entry.name, entry.file, entry.line]),
+    keepList(rows, entries.slice(0, MOST_ROWS), (entry) => JSON.stringify([entry.kind, entry.name, entry.file, entry.line]),
       (entry) => rowOf(entry, files), (row, { decided }) => say(row.children[1], `${decided}`));
   };
 }
