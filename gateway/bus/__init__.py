@@ -10,6 +10,7 @@
 | `discovery.py` | what a home-automation hub is told so that it sets itself up: a message for the gateway |
 | `discovery_topics.py` | which discovery messages the broker holds, and which of them must be written or cleared |
 | `embedded.py` | a broker inside the process, on loopback, for who has none yet: `bus: {broker: embedded}` |
+| `embedded_login.py` | by what the embedded broker knows the gateway |
 | `embedded_rights.py` | who may do what at that broker: the gateway's topics are its own |
 | `embedded_streams.py` | what that broker reads from its clients and writes to them, bounded for each and as a whole |
 | `measures.py` | how a home-automation hub is to take each number: what it measures, in which unit |

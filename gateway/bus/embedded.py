@@ -8,13 +8,14 @@ gateway's event loop: for more than a few screens in one house, run a broker of 
 import asyncio
 import errno
 import logging
-import secrets
 from collections.abc import Iterator, Sequence
 from contextlib import AsyncExitStack, contextmanager, suppress
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 import structlog
+
+from gateway.bus.embedded_login import OWN_PASSWORD
 
 if TYPE_CHECKING:
     from amqtt.broker import Broker  # type: ignore[import-untyped] # it comes without types
@@ -27,10 +28,6 @@ NOT_INSTALLED = "the embedded broker is not installed: pip install 'stile[broker
 
 STOP_SECONDS = 1.0
 """How long its clients' connections may take to end when it stops."""
-
-OWN_USERNAME = "gateway"
-OWN_PASSWORD = secrets.token_urlsafe(32)
-"""By these the broker knows the gateway: they exist in this process alone."""
 
 _LISTENER = "default"
 

@@ -5,7 +5,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
-from gateway.bus.embedded import OWN_PASSWORD, OWN_USERNAME
+from gateway.bus.embedded_login import OWN_PASSWORD, OWN_USERNAME
 from gateway.bus.options import STATIONS_FORGET_MS, BusOptions, DiscoveryOptions, Tls
 from gateway.documents.values import Duration, Section, between, fits
 from gateway.groundwork.loopback import is_loopback

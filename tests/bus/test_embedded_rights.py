@@ -14,7 +14,8 @@ import pytest
 from amqtt.broker import Broker  # type: ignore[import-untyped] # it comes without types
 
 from gateway.bus import embedded_rights, embedded_streams
-from gateway.bus.embedded import OWN_PASSWORD, OWN_USERNAME, EmbeddedBroker
+from gateway.bus.embedded import EmbeddedBroker
+from gateway.bus.embedded_login import OWN_PASSWORD, OWN_USERNAME
 
 KEPT = "stile/QX1GAT-10/"
 STATUS = f"{KEPT}status"
