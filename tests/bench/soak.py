@@ -48,8 +48,8 @@ class Reading:
 async def reading(place: Post, began: float) -> Reading | None:
     """Now; None where there is no process (Linux, proc_pid_status(5))."""
     tasks, process = place.folder / "tasks", place.process
-    if process is None or process.returncode is not None:
-        return None
+    if process is None or process.returncode is not None or not await place.is_alive():
+        return None  # one that only just begins would be ended by the signal
     with suppress(OSError):
         tasks.unlink(missing_ok=True)
         process.send_signal(signal.SIGUSR1)

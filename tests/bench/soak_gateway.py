@@ -7,8 +7,6 @@ import signal
 import sys
 from pathlib import Path
 
-from gateway.cli import main
-
 
 def _tell_tasks(*_: object) -> None:
     """A handler runs between two steps of the main thread, where the event loop is."""
@@ -20,5 +18,8 @@ def _tell_tasks(*_: object) -> None:
 
 
 if __name__ == "__main__":
-    signal.signal(signal.SIGUSR1, _tell_tasks)
+    signal.signal(signal.SIGUSR1, _tell_tasks)  # before all that takes its time to load
+
+    from gateway.cli import main
+
     sys.exit(main())
