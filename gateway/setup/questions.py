@@ -24,7 +24,8 @@ LISTENING = frozenset({"", "listen", "i only listen", "only listen", "none", "no
 NOTHING = frozenset({"", "no", "none", "-"})
 EMBEDDED = "embedded"
 _NO_SERVICE = (
-    "a service sees no home folders and none for passing files: have Stile in /opt/stile, and its files in /etc/stile"
+    "a service sees no home folders and none for passing files, and wants paths without spaces:"
+    " have Stile in /opt/stile, and its files in /etc/stile"
 )
 _YES, _NO = frozenset({"y", "yes", "true"}), frozenset({"n", "no", "false"})
 

@@ -11,6 +11,7 @@ from demo.network_server import NetworkServer
 from gateway import cli, settings
 from gateway.commands.checking import check_station
 from gateway.setup import setup, surroundings
+from gateway.setup.console import TerminalConsole
 from gateway.setup.trials import Trial, Trials
 from tests.mosquitto_broker import free_port
 from tests.probes.answering import frame, in_kiss, saying
@@ -211,3 +212,14 @@ def test_a_place_that_cannot_be_written_is_said(house: Path, capsys: pytest.Capt
     (house / "file").touch()
     assert cli.main(["setup", "file/post", "--answers", str(written(house))]) == cli.FOUND_WRONG
     assert f"{house}/file is no folder that you may write to" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("folder", "can"),
+    [("/etc/stile", True), ("/srv/post", True), ("/home/anna/post", False), ("/tmp/post", False), ("/srv/a b", False)],
+)
+def test_a_service_is_offered_where_it_can_see_its_folder_and_a_unit_can_name_it(
+    monkeypatch: pytest.MonkeyPatch, folder: str, *, can: bool
+) -> None:
+    monkeypatch.setattr(sys, "prefix", "/opt/stile")
+    assert setup.ThisComputer(Path(folder), TerminalConsole()).can_be_a_service == can
