@@ -60,7 +60,7 @@ def test_what_the_page_of_troubles_quotes_is_what_the_program_says(quoted: str) 
 @pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: str(path.relative_to(TREE)))
 def test_every_link_between_documents_leads_somewhere(document: Path) -> None:
     text = re.sub(r"^```.*?^```", "", document.read_text("utf-8"), flags=re.MULTILINE | re.DOTALL)
-    for link in re.findall(r"\]\(([^)\s]+)\)", text):
+    for link in re.findall(r"\]\(([^)\s]+)\)", text) + re.findall(r'src="([^"]+)"', text):
         path, _, anchor = link.partition("#")
         if "://" in link:
             continue
