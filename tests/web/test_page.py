@@ -249,7 +249,7 @@ async def test_a_page_says_when_it_was_cut_off_and_is_live_again_when_the_gatewa
             web.hear(b"QA1BCD>APRS:>meanwhile")
             await window.shows(".stations", "meanwhile")
             await expect(window.page.locator(".stations")).not_to_contain_text("before")
-            assert await window.text("#wire") == "live"
+            await expect(window.page.locator("#wire")).to_have_text("live")
             await window.shows("#changes", "The gateway was silent from")
             assert await window.states() == ["ok", "ok", "degraded", "ok"]
 
