@@ -208,11 +208,32 @@ DEFENCES = (
         "    if False:\n",
     ),
     Defence(
-        "test_what_else_a_stranger_defines_is_never_asked",
+        "test_what_is_no_plain_table_is_refused",
         "tests/journal/test_strangers.py",
         "gateway/journal/reading.py",
         '    if [(kind, bool(page)) for kind, page in tables] != [(b"table", True)]:  # a virtual table has no page\n',
         "    if not tables:\n",
+    ),
+    Defence(
+        "test_what_is_no_server_of_the_network_is_quoted_in_print",
+        "tests/probes/test_network_server.py",
+        "gateway/probes/network_server.py",
+        'printable(self._first[:_SHOWN_OCTETS].decode("ascii", "replace").strip())',
+        'self._first[:_SHOWN_OCTETS].decode("ascii", "replace").strip()',
+    ),
+    Defence(
+        "test_a_report_holds_no_secret_no_folder_of_a_user_and_no_place_nearer_than_a_field",
+        "tests/doctor/test_report.py",
+        "gateway/doctor/report.py",
+        "locator.write(post.latitude, post.longitude)[:_FIELD]",
+        "locator.write(post.latitude, post.longitude)",
+    ),
+    Defence(
+        "test_nothing_is_written_over_and_what_was_made_is_taken_away_again",
+        "tests/setup/test_files.py",
+        "gateway/setup/writing.py",
+        "os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC",
+        "os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC",
     ),
     Defence(
         "test_a_secret_in_the_place_of_a_file_name_is_not_repeated",
