@@ -238,6 +238,16 @@ async def test_what_is_wrong_with_another_policy_leads_to_its_line(browser: Brow
         assert await window.page.title() == "degraded · QX1GAT-10"
 
 
+async def test_a_gateway_that_heard_nothing_yet_says_so_and_draws_nothing(browser: Browser, tmp_path: Path) -> None:
+    store_at(tmp_path / "stile.db").write(batch_of())
+    async with shown(browser, Gateway(journal=tmp_path / "stile.db"), "reach?against=30d") as (_, window):
+        await window.shows("#view-reach .big", "nothing was heard direct.")
+        await expect(window.page.locator(".polar")).to_be_hidden()
+        await window.page.evaluate("() => { location.hash = 'when' }")
+        await window.shows("#view-when", "Nothing is kept yet")
+        await expect(window.page.locator(".week")).to_be_hidden()
+
+
 async def test_without_a_journal_the_pictures_say_what_they_need(browser: Browser) -> None:
     async with shown(browser, Gateway(), "reach") as (_, window):
         await window.shows("#view-reach", "write `journal:")

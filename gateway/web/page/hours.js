@@ -2,6 +2,7 @@
 // clock, the usual week, and the times in which nothing was heard.
 
 export const PAST_MONTH = "/api/history?since=30d&step=hour";
+export const NOTHING_KEPT = "Nothing is kept yet: look again in a few minutes.";
 const HOUR = 3_600_000;
 const DAYS = 7;
 

@@ -3,7 +3,7 @@ import { ask, read } from "./address.js";
 import { Asking } from "./asking.js";
 import { columnPicture } from "./columns.js";
 import { element, say } from "./element.js";
-import { PAST_MONTH, WENT_UP, daysOf, hoursOf, lastDay } from "./hours.js";
+import { NOTHING_KEPT, PAST_MONTH, WENT_UP, daysOf, hoursOf, lastDay } from "./hours.js";
 
 const AGAIN_MS = 120_000;
 const MOST_REASONS = 5; // that have a colour of their own; the others go together
@@ -21,8 +21,9 @@ export function reasonsOverTime(page) {
       const history = asking.about(PAST_MONTH);
       const asked = read().asked.get("over") ?? "";
       over.value = asked === "month" ? asked : "";
-      say(notice, asking.problem || (history ? "" : "asking …"));
-      picture.element.hidden = !history;
+      const isEmpty = history?.entries.length === 0;
+      say(notice, asking.problem || (isEmpty ? NOTHING_KEPT : history ? "" : "asking …"));
+      picture.element.hidden = !history || isEmpty;
       const of = history && `${history.to} ${over.value}`;
       if (!history || of === drawn) return;
       drawn = of;

@@ -26,7 +26,8 @@ function open(section, page) {
   const results = element("ul", { class: "results", id: "results" });
   const notes = element("p", { class: "faint" });
   const table = numberTable("What was heard direct, by sector");
-  const shown = element("div", null, whole, results, element("div", { class: "beside" }, picture.picture, element("div", { class: "aside" }, legend, picture.words)), table.element, notes);
+  const drawing = element("div", { class: "beside" }, picture.picture, element("div", { class: "aside" }, legend, picture.words));
+  const shown = element("div", null, whole, results, drawing, table.element, notes);
   section.append(element("h2", null, "The reach of this antenna"),
     element("form", { class: "asks", submit: (event) => event.preventDefault() }, since.element, against.element),
     element("p", { class: "faint" }, "From what stations that were heard direct, without a repeater, said of their own place."), notice, shown);
@@ -45,6 +46,7 @@ function open(section, page) {
     if (!reach || isBeingRead || (reach === drawnReach && question === drawnQuestion)) return;
     [drawnReach, drawnQuestion] = [reach, question];
     const { compare } = reach;
+    drawing.hidden = table.element.hidden = isEmpty(reach) && (!compare || isEmpty(compare));
     whole.replaceChildren(...spanOf(reach), ": ", ...wordsOf(reach.whole));
     results.replaceChildren(...(compare ? compare.results.map(resultOf) : []));
     const goesBeyond = picture.draw(reach.sectors, compare?.sectors, (sector, other) => [
@@ -57,6 +59,8 @@ function open(section, page) {
 }
 
 const spanOf = ({ from, to: until }) => [timeOf(from, dayAndTime(from)), " to ", timeOf(until, dayAndTime(until))];
+
+const isEmpty = ({ whole }) => whole.frames === 0;
 
 // What was heard from somewhere, in a sentence.
 function wordsOf({ frames, stations, median_km: median, p95_km: most, farthest_km: farthest, farthest_station: station, farthest_time: time }) {
@@ -82,9 +86,9 @@ function legendOf(compare, goesBeyond) {
 
 function notesOf({ whole, measured_by: measured, implausible_frames: implausible, compare }) {
   return [
-    !whole.frames && "It takes the station's own place: `position:` in the station file.",
+    !whole.frames && "How far away something is, is known only where the station file has a `position:`.",
     "What was heard in the last minute may not be in it yet.",
-    [measured, compare?.measured_by].includes("classes")
+    ((measured === "classes" && whole.frames) || (compare?.measured_by === "classes" && compare.whole.frames))
       && "The frames themselves are kept no longer: the middle and the 95 of 100 come from classes of distance.",
     implausible && `${implausible} ${implausible === 1 ? "frame" : "frames"} claimed to be from beyond ${distance(1500)}: not counted.`,
     compare && `The test: ${compare.test}.`,

@@ -2,7 +2,7 @@
 import { Asking } from "../asking.js";
 import { columnPicture } from "../columns.js";
 import { element, say } from "../element.js";
-import { PAST_MONTH, WENT_UP, daysOf, deadTimesOf, hoursOf, lastDay, lengthOf, weekOf } from "../hours.js";
+import { NOTHING_KEPT, PAST_MONTH, WENT_UP, daysOf, deadTimesOf, hoursOf, lastDay, lengthOf, weekOf } from "../hours.js";
 import { dayAndTime, timeOf } from "../times.js";
 import { weekTable } from "../week_table.js";
 
@@ -27,8 +27,9 @@ function open(section, page) {
   let drawn = null;
   return () => {
     const history = asking.about(PAST_MONTH);
-    say(notice, asking.problem || (history ? "" : "asking …"));
-    shown.hidden = !history;
+    const isEmpty = history?.entries.length === 0;
+    say(notice, asking.problem || (isEmpty ? NOTHING_KEPT : history ? "" : "asking …"));
+    shown.hidden = !history || isEmpty;
     if (!history || history === drawn) return;
     drawn = history;
     const hours = hoursOf(history);
