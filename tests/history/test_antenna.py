@@ -7,6 +7,7 @@ Outside judges: pyproj (PROJ's geodesics on WGS 84) for distance and bearing, Nu
 import json
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -75,6 +76,13 @@ def test_only_a_stations_own_place_heard_direct_counts(line: bytes, counts: bool
 
 def test_what_is_no_report_of_this_network_does_not_count() -> None:
     assert place_that_counts(Post().hear(b"QA1BCD>APRS:!5842.00N/00355.00W>", reason=Reason.WRONG_PID)) is None
+
+
+def test_what_another_post_of_a_club_heard_says_nothing_of_this_antenna() -> None:
+    judged = Post().hear(b"QA1BCD>APRS:!5842.00N/00355.00W>")
+    elsewhere = replace(judged, heard=replace(judged.heard, place=Place(58.0, -4.0)))
+    assert place_that_counts(judged) is not None
+    assert place_that_counts(elsewhere) is None
 
 
 @given(st.integers(0, FARTHEST_M))
