@@ -1,6 +1,6 @@
 """The containers, for real: built, set up, started by the compose file, tried, updated and stopped.
 
-    python -m pytest tests/docker/come_up.py
+    python -m pytest -o faulthandler_timeout=900 tests/docker/come_up.py
 
 It wants root, a network for packages, and debootstrap, buildah, podman, runc and mosquitto's clients; about two
 minutes. `.ci/run` calls it. The images stand on a base that debootstrap makes, since no registry of images is asked:

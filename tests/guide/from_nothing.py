@@ -1,6 +1,6 @@
 """A newcomer follows the guide on a bare Debian, word by word, to a service that runs, and to its removal.
 
-    python -m pytest tests/guide/from_nothing.py -s
+    python -m pytest -o faulthandler_timeout=900 tests/guide/from_nothing.py -s
 
 It wants root, a network for packages, debootstrap, podman and runc, and the ports that the pages name; about a minute
 once `tests/docker/come_up.py` has made the base. `.ci/run` calls it. The bare Debian is a container with nothing in it
