@@ -35,6 +35,7 @@ async def watched(browser: Browser, gateway: Running, port: int | None = None) -
 async def shows_nothing_as_alive(window: Window) -> None:
     await window.shows("#wire", "no answer since")
     assert set(await window.states()) == {"unknown"}
+    assert await window.page.locator(".tile .number").all_inner_texts() == ["\u2013"] * 4
     icon = await window.page.locator("#icon").get_attribute("href")
     assert icon is not None
     assert icon.endswith("unknown.svg")

@@ -81,11 +81,11 @@ export class Tiles {
     place.append(...[...this.made.values()].map(({ item }) => item));
   }
 
-  // Without proof that the gateway lives, no tile has a state.
+  // Without proof that the gateway lives, no tile has a state or a number.
   draw(health, isSilent) {
     for (const { name, of } of TILES) {
       const told = health ? of(health, now()) : { word: "not known yet", number: "–", unit: "" };
-      const shown = isSilent !== false ? { ...told, state: "unknown", word: health ? "not known" : "asking …", why: "", todo: "" } : told;
+      const shown = isSilent !== false ? { ...told, state: "unknown", word: health ? "not known" : "asking …", number: "–", why: "", todo: "" } : told;
       const { item, sign, word, number, unit, todo } = this.made.get(name);
       mark(item, "data-state", shown.state ?? "unknown");
       say(sign, signOf(shown.state));
