@@ -23,7 +23,7 @@ from gateway.groundwork.duration import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 class Section(BaseModel):
     """Keys with values: unknown keys are errors, what was read stays as it is, no error quotes what may be a secret."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True, defer_build=True)
 
 
 _Item = TypeVar("_Item")

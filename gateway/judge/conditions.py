@@ -84,10 +84,15 @@ class Subject:
     origin: Origin | None
     """The station; None where its position is not known."""
 
-    @cached_property
+    _kind: Kind | None = None
+    """Asked of every frame by many a policy: it is kept here, since a cached property takes a lock (Python 3.11)."""
+
+    @property
     def kind(self) -> Kind:
         """What kind of report it is: that needs no more of it to be read, mostly."""
-        return kind_of(self.frame.destination, self.information)
+        if self._kind is None:
+            self._kind = kind_of(self.frame.destination, self.information)
+        return self._kind
 
     @cached_property
     def report(self) -> Report:

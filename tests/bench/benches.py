@@ -4,7 +4,19 @@ from importlib import import_module
 
 from tests.bench.figures import Bench, as_bench
 
-USUAL = ("house", "throughput", "latency", "judging", "documents", "reports", "replay", "journal", "card_day", "bus")
+USUAL = (
+    "house",
+    "throughput",
+    "latency",
+    "judging",
+    "documents",
+    "reports",
+    "replay",
+    "journal",
+    "card_day",
+    "bus",
+    "stages",
+)
 """What is measured unless some are named: a few minutes in all."""
 
 HELD = ("judging", "documents", "reports", "replay")
