@@ -113,7 +113,7 @@ def open_to_read(path: Path) -> sqlite3.Connection:
     """A connection to the journal at `path` that can only read. Raises `JournalError` and `sqlite3.Error`."""
     if not path.exists():
         raise JournalError(f"there is no journal at {path}", "name the file that the station file names")
-    if not path.is_file():  # a pipe would be waited for without end
+    if not (path.is_file() or path.is_dir()):  # a pipe would be waited for without end; a folder SQLite refuses
         raise JournalRefusedError(f"{path} is no file", "name another one as the journal")
     address = f"{path.absolute().as_uri()}?mode=ro"
     journal = sqlite3.connect(address, uri=True, timeout=_BUSY_SECONDS, isolation_level=None)
