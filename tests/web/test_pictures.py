@@ -1,5 +1,6 @@
 """The pictures of the page, in a real browser: the reach, when, why, the policy. Each tells its numbers in words."""
 
+import asyncio
 import json
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -7,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
-from playwright.async_api import Browser, expect
+from playwright.async_api import Browser, Route, expect
 
 from gateway.groundwork.duration import HOUR_MS
 from gateway.judge.verdict import Reason
@@ -18,7 +19,7 @@ from tests.journal.keeping import batch_of, store_at
 from tests.judge.listening import source_of
 from tests.web.browser import IN_A_BROWSER, SIZES, Window, open_window
 from tests.web.opened import POST, Gateway, OpenWeb, open_web
-from tests.web.test_page_for_everybody import violations
+from tests.web.test_page_for_everybody import EMERGENCY, violations
 
 pytestmark = IN_A_BROWSER
 
@@ -131,6 +132,25 @@ async def test_a_period_from_a_day_to_a_day_stays_in_the_address(browser: Browse
         await window.page.reload()
         await window.shows("#view-reach .big", "10 frames from 1 station")
         assert await window.page.get_by_label("Show: before").input_value() == "2026-06-07"
+
+
+async def test_a_late_answer_never_stands_beside_a_newer_question(browser: Browser, tmp_path: Path) -> None:
+    held_back = asyncio.Event()
+
+    async def come_late(route: Route) -> None:
+        await held_back.wait()
+        await route.continue_()
+
+    async with shown(browser, heard_for_a_day(tmp_path), "now") as (web, window):
+        await window.page.route("**/api/reach?since=30d", come_late)
+        await window.page.evaluate("() => { location.hash = 'reach' }")
+        await window.page.get_by_label("Show", exact=True).select_option("today")
+        await window.shows("#view-reach .big", "13 frames")
+        async with window.page.expect_response("**/api/reach?since=30d"):
+            held_back.set()
+        web.hear(EMERGENCY)  # what it brings is drawn together with the view
+        await window.shows("#emergencies", "QB2BCD-7")
+        assert "13 frames" in await window.text("#view-reach .big")
 
 
 async def test_hours_in_which_nothing_was_heard_are_told_and_the_week_has_its_numbers(
