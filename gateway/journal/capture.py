@@ -133,6 +133,7 @@ class CaptureWriter:
                 self._open.settle()
             except OSError as error:
                 raise explain_system(error, self._open.path) from None
+        batch.may_wait = False  # what was appended stands in its place
         self._taken = None
 
     def look(self) -> bool:
