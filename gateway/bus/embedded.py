@@ -92,7 +92,7 @@ class EmbeddedBroker:
         self._clients.enter(writer)
         try:
             await self._broker.external_connected(
-                BoundedReader(reader, writer.transport), BoundedWriter(writer, self._clients), _LISTENER
+                BoundedReader(reader, writer.transport, self._clients), BoundedWriter(writer, self._clients), _LISTENER
             )
         except Exception as error:  # noqa: BLE001 - a stranger's octets must cost no more than the connection
             _log.debug("a client of the embedded broker was let go", error=type(error).__name__)
@@ -115,7 +115,10 @@ def _new_broker(kept: list[str]) -> "tuple[Broker, Clients]":
         "listeners": {_LISTENER: {"type": "external"}},
         "plugins": {"gateway.bus.embedded_rights.Rights": rights},
     }
-    return Broker(settings), clients
+    broker = Broker(settings)
+    queue, tasks = broker._broadcast_queue, broker._tasks_queue  # noqa: SLF001 - nothing public tells how far behind it is
+    clients.under_way = lambda: queue.qsize() + len(tasks)
+    return broker, clients
 
 
 async def _close(server: asyncio.Server) -> None:

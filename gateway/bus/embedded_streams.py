@@ -6,14 +6,24 @@ a packet of any size whole: so one that is too long ends its connection before i
 """
 
 import asyncio
+from typing import TYPE_CHECKING
 
 from amqtt.adapters import StreamReaderAdapter, StreamWriterAdapter  # type: ignore[import-untyped] # without types
 from amqtt.errors import NoDataError  # type: ignore[import-untyped] # as above
 
 from gateway.bus.packet_size import MAXIMUM_PACKET_OCTETS
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
 MOST_CLIENTS = 100
 """At a time: past it the one that came first goes, but never the gateway itself."""
+
+MOST_UNDER_WAY = 100
+"""Messages that the broker has read and not yet handed on: past it nothing is read but what the gateway says."""
+
+BEHIND_SECONDS = 0.005
+"""How soon it is looked again whether it has caught up."""
 
 MAXIMUM_UNREAD_OCTETS = 16 * 1024 * 1024
 """What may wait for one client: a client that is so far behind reads no longer.
@@ -31,6 +41,9 @@ class Clients:
     def __init__(self) -> None:
         self.own_ports: set[int] = set()
         """The gateway's own ends."""
+
+        self.under_way: Callable[[], int] = int
+        """How many messages are; whoever has a broker sets it."""
 
         self._transports: dict[asyncio.WriteTransport, int] = {}
 
@@ -52,6 +65,13 @@ class Clients:
         for transport in list(self._transports):
             self._leave(transport)
 
+    async def until_heard(self, transport: asyncio.WriteTransport) -> None:
+        """Wait until it is this one's turn to be read."""
+        own = self.own_ports
+        await asyncio.sleep(0)  # what was read before has its turn first: what is there already is read without a pause
+        while self.under_way() > MOST_UNDER_WAY and self._transports.get(transport) not in own:  # noqa: ASYNC110 - the broker tells nobody
+            await asyncio.sleep(BEHIND_SECONDS)
+
     def make_room(self, octets: int) -> None:
         """So much more is to wait: let go of who is farthest behind, where it would be too much for all."""
         waiting = {transport: transport.get_write_buffer_size() for transport in self._transports}
@@ -64,17 +84,19 @@ class Clients:
 
 
 class BoundedReader(StreamReaderAdapter):  # type: ignore[misc] # it comes without types
-    """Reads no packet that is too long."""
+    """Reads no packet that is too long, and none while the broker is behind."""
 
-    def __init__(self, reader: asyncio.StreamReader, transport: asyncio.WriteTransport) -> None:
+    def __init__(self, reader: asyncio.StreamReader, transport: asyncio.WriteTransport, clients: Clients) -> None:
         super().__init__(reader)
         self._transport = transport
+        self._clients = clients
 
     async def read(self, n: int = -1) -> bytes:
         """So many octets. Raises `NoDataError` where there are no more, or nobody should send so many."""
         if n > MAXIMUM_PACKET_OCTETS:
             self._transport.abort()
             raise NoDataError(f"more than {MAXIMUM_PACKET_OCTETS} octets")
+        await self._clients.until_heard(self._transport)
         octets: bytes = await super().read(n)
         return octets
 

@@ -111,6 +111,34 @@ async def test_slow_readers_together_hold_no_more_than_is_allowed(monkeypatch: p
             writer.close()
 
 
+async def test_a_flood_is_read_no_faster_than_it_is_handed_on_and_the_gateway_is_heard(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(embedded_streams, "MOST_UNDER_WAY", 5)
+    packet, last = b"\x30\x87\x08\x00\x05noise" + bytes(1024), b"\x30\x05\x00\x03end"  # PUBLISH
+    async with EmbeddedBroker(0, [KEPT]) as broker, at(broker, own=True) as gateway, at(broker) as reader:
+        await reader.subscribe([(f"{KEPT}#", 0), ("end", 0)])
+        clients, most = broker._clients, 0  # noqa: SLF001 - as above
+        assert clients is not None
+        floods = [await connected(broker, b"fl%02d" % number, subscribes=True) for number in range(4)]
+        for _, writer in floods:
+            writer.write(packet * 300 + last)
+        await gateway.publish(STATUS, b"online", qos=0)
+        seen = asyncio.ensure_future(topics_of(reader, 5))
+        while not seen.done():
+            most = max(most, clients.under_way())
+            await asyncio.sleep(0)
+        for _, writer in floods:
+            writer.transport.abort()
+    assert sorted(seen.result()) == ["end"] * 4 + [STATUS]
+    assert most < 100  # each of the four may begin one more, for five subscribers
+
+
+async def topics_of(client: aiomqtt.Client, count: int) -> list[str]:
+    messages = aiter(client.messages)
+    return [(await anext(messages)).topic.value for _ in range(count)]
+
+
 HOSTILE = [
     b"",
     b"\x00" * 50,
