@@ -42,13 +42,21 @@ def test_all_that_is_imported_is_declared_and_all_that_must_be_there_is_used() -
     assert always <= imported
 
 
+ALLOWED = {
+    "gateway/bus/embedded.py": "broker._broadcast_queue, broker._tasks_queue",
+    "gateway/commands/usage.py": "parser._actions",
+}
+"""What has no public way, in the one place where it stands; the broker's extra holds it to release 0.12."""
+
+
 def test_nothing_is_used_that_others_keep_private() -> None:
-    """What a linter lets pass as private by exception is of our own classes; modules and names of others are public."""
+    """What a linter lets pass as private by exception is of our own classes, or of those that are named here."""
     private = [entry for entry in _imports() if re.search(r"(^|\.)_[^_]", f"{entry[1]}.{entry[2]}")]
     excepted = [
-        (file.name, line)
+        (str(file.relative_to(TREE)), line)
         for file in (TREE / "gateway").rglob("*.py")
         for line in file.read_text("utf-8").splitlines()
         if "noqa: SLF001" in line and not line.endswith("- the same class")
     ]
-    assert private + excepted == []
+    assert private == []
+    assert [line for file, line in excepted if ALLOWED.get(file, " no such ") not in line] == []

@@ -85,7 +85,9 @@ def trouble_with(path: Path) -> JournalError | None:
 
     `JournalRefusedError` keeps it from starting, `JournalDamagedError` does not.
     """
-    if not path.exists():
+    if (
+        not path.exists() or path.is_dir()
+    ):  # with a folder there the gateway starts, and says that nothing is remembered
         return None
     try:
         with contextlib.closing(open_to_read(path)) as journal:
@@ -113,7 +115,9 @@ def open_to_read(path: Path) -> sqlite3.Connection:
     """A connection to the journal at `path` that can only read. Raises `JournalError` and `sqlite3.Error`."""
     if not path.exists():
         raise JournalError(f"there is no journal at {path}", "name the file that the station file names")
-    if not (path.is_file() or path.is_dir()):  # a pipe would be waited for without end; a folder SQLite refuses
+    if path.is_dir():
+        raise JournalError(f"{path} is a folder", "name a file in it")
+    if not path.is_file():  # a pipe would be waited for without end
         raise JournalRefusedError(f"{path} is no file", "name another one as the journal")
     address = f"{path.absolute().as_uri()}?mode=ro"
     journal = sqlite3.connect(address, uri=True, timeout=_BUSY_SECONDS, isolation_level=None)

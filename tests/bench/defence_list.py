@@ -208,10 +208,10 @@ DEFENCES = (
         "            if False:\n",
     ),
     Defence(
-        "test_what_is_no_file_is_refused_and_not_waited_for",
+        "test_a_pipe_is_refused_and_not_waited_for",
         "tests/journal/test_strangers.py",
         "gateway/journal/reading.py",
-        "    if not (path.is_file() or path.is_dir()):  # a pipe would be waited",
+        "    if not path.is_file():  # a pipe would be waited",
         "    if False:  # a pipe would be waited",
     ),
     Defence(

@@ -347,13 +347,21 @@ async def settled(fixture: Fixture, count: int) -> None:
         await asyncio.sleep(0.001)
 
 
-async def test_what_is_written_is_settled_after_a_while_and_not_before() -> None:
-    fixture = Fixture(pace=replace(AT_ONCE, settle=0.2))
+async def test_what_is_written_is_not_settled_before_its_time() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, settle=3600))
     async with running(fixture.recorder):
         await fixture.tried(1)
         fixture.offer(frames(3))
         await until_written(fixture.recorder, 3)
         assert (fixture.disk.settled, fixture.recorder.state().unsettled) == (1, 3)
+
+
+async def test_what_is_written_is_settled_after_a_while() -> None:
+    fixture = Fixture(pace=replace(AT_ONCE, settle=0.01))
+    async with running(fixture.recorder):
+        await fixture.tried(1)
+        fixture.offer(frames(3))
+        await until_written(fixture.recorder, 3)
         await settled(fixture, 2)
         while fixture.recorder.state().unsettled:  # noqa: ASYNC110 - it tells nobody
             await asyncio.sleep(0)

@@ -5,7 +5,6 @@ import os
 import sqlite3
 import time
 import tracemalloc
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -86,12 +85,17 @@ def test_what_is_no_plain_table_is_refused(path: Path, statements: tuple[str, ..
         read(path)
 
 
-@pytest.mark.parametrize("make", [os.mkfifo, os.mkdir])
-def test_what_is_no_file_is_refused_and_not_waited_for(path: Path, make: Callable[[Path], None]) -> None:
-    make(path)
+def test_a_pipe_is_refused_and_not_waited_for(path: Path) -> None:
+    os.mkfifo(path)
     with pytest.raises(JournalRefusedError, match="is no file"):
         read(path)
     assert isinstance(trouble_with(path), JournalRefusedError)
+
+
+def test_a_folder_is_told_as_one(path: Path) -> None:
+    path.mkdir()
+    with pytest.raises(JournalError, match="is a folder; name a file in it"):
+        read(path)
 
 
 def test_a_pipe_beside_a_journal_is_not_waited_for(path: Path) -> None:
