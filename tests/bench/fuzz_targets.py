@@ -39,7 +39,7 @@ class Fuzzed:
     """One reader, with what to begin from."""
 
     read: Target
-    seeds: Sequence[bytes]
+    beginnings: Sequence[bytes]
 
 
 def _follow(frame: Frame | Damaged) -> None:

@@ -32,8 +32,8 @@ def fuzz(name: str, folder: str, seconds: int) -> None:
         from tests.bench.fuzz_targets import TARGETS  # noqa: PLC0415 - counted from its import on
 
     target = TARGETS[name]
-    for number, seed in enumerate(target.seeds):
-        (Path(folder) / f"seed-{number}").write_bytes(seed)
+    for number, beginning in enumerate(target.beginnings):
+        (Path(folder) / f"beginning-{number}").write_bytes(beginning)
     limits = [f"-max_total_time={seconds}", f"-timeout={SECONDS_AN_INPUT}", f"-rss_limit_mb={MEMORY_MB}"]
     atheris.Setup(
         [name, folder, f"-max_len={LONGEST_INPUT}", f"-artifact_prefix={folder}/found-", *limits], target.read
