@@ -117,7 +117,8 @@ def _new_broker(kept: list[str]) -> "tuple[Broker, Clients]":
     }
     broker = Broker(settings)
     queue, tasks = broker._broadcast_queue, broker._tasks_queue  # noqa: SLF001 - nothing public tells how far behind it is
-    clients.under_way = lambda: queue.qsize() + len(tasks)
+    # The broker looks at its tasks only when it hands on the next message: those that are done count no more.
+    clients.under_way = lambda: queue.qsize() + sum(not task.done() for task in tasks)
     return broker, clients
 
 

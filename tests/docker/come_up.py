@@ -34,6 +34,7 @@ pytestmark = [
 PROJECT = "stile-comes-up"
 IN_A_SANDBOX = "--runtime runc --ulimit nofile=1024:1024 --ulimit nproc=1024:1024"
 PATIENCE_SECONDS = 60.0
+BROKER_IMAGE = "localhost/stile-broker"
 BROKER = """\
 FROM localhost/stile-base
 RUN apt-get update && apt-get install --yes --no-install-recommends mosquitto mosquitto-clients \\
@@ -72,7 +73,8 @@ def compose(profile: str, *command: str, told: str = "") -> str:
     reader = Path(sys.executable).parent / "podman-compose"
     files = ("-f", FOLDER / "compose.yaml")
     podman = ("--in-pod", "false", f"--podman-run-args={IN_A_SANDBOX}")
-    return run(*network().inside, reader, "-p", PROJECT, *podman, *files, "--profile", profile, *command, told=told)
+    by = (*network().inside, "env", f"BROKER={BROKER_IMAGE}", reader)
+    return run(*by, "-p", PROJECT, *podman, *files, "--profile", profile, *command, told=told)
 
 
 @functools.cache
@@ -116,7 +118,7 @@ def images(tmp_path_factory: pytest.TempPathFactory) -> None:
     run(FOLDER / "build-without-an-engine")
     file = tmp_path_factory.mktemp("broker") / "Dockerfile"
     file.write_text(BROKER)
-    tag = ("--tag", "docker.io/library/eclipse-mosquitto:2.0")
+    tag = ("--tag", BROKER_IMAGE)
     run("buildah", "bud", "--isolation", "chroot", "--format", "docker", "--layers", *tag, "-f", file, file.parent)
 
 

@@ -228,5 +228,7 @@ async def test_a_run_that_hears_nothing_leaves_no_capture_though_its_judge_remem
 
 def test_nothing_of_a_capture_waits_to_be_worked_in(tmp_path: Path) -> None:
     batch = batch_of(frames(2), may_wait=True)
-    CaptureWriter(CaptureOptions(tmp_path), RUN, lambda: NOON_MS).write(batch)
+    writer = CaptureWriter(CaptureOptions(tmp_path), RUN, lambda: NOON_MS)
+    writer.write(batch)
+    writer.close()
     assert not batch.may_wait
