@@ -24,7 +24,7 @@ from gateway.feed.stations import Stations
 from gateway.frames.heard import Heard, Run
 from gateway.frames.network_line import line_of, route
 from gateway.frames.pulse import BEAT_SECONDS
-from gateway.groundwork.kept_tasks import kept_tasks
+from gateway.groundwork.kept_tasks import KeptTasks, kept_tasks
 from gateway.groundwork.part import Answers
 from gateway.judge.memory import JudgeMemory
 from gateway.judge.source import PolicySource
@@ -90,7 +90,7 @@ class Service:
 
         self._starting = True
         self._judged_by = "" if settings.club is None else JUDGED_BY[settings.club.role]
-        self._telling: asyncio.Future[None] | None = None
+        self._tasks: KeptTasks | None = None
         self._manager = manager or ServiceManager({})
         self._faults = Faults(self.frames.now)
         self._policy = PolicyInForce(
@@ -121,6 +121,7 @@ class Service:
         """Work until `stop` is set, then drain within `STOP_SECONDS` and return."""
         await self._recollect()
         async with self._engine(), broker(self._station), kept_tasks() as tasks:
+            self._tasks = tasks
             self._house.start(tasks)
             if self.club is not None:
                 self.club.start(tasks, self._uplink, hears=bool(self._receivers))
@@ -301,8 +302,9 @@ class Service:
             self.sinks.journal.offer_policy(self._policy.label, texts)
 
     def _on_policy(self) -> None:
-        if self.club is not None and self.club.hub is not None and not self._policy.refused:
-            self._telling = asyncio.ensure_future(self.club.hub.tell_policy())
+        hub = None if self.club is None else self.club.hub
+        if hub is not None and self._tasks is not None and not self._policy.refused:
+            self._tasks.keep(hub.tell_policy(), name="telling the policy", may_return=True)
         if not self._policy.refused:
             self._note_policy()
         self._publish_health()

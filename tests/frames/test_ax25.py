@@ -100,6 +100,18 @@ def test_reserved_and_command_bits_do_not_change_who_sent_it(bits: int, callsign
     assert (frame.source, frame.destination) == (callsign, "APRS")
 
 
+@pytest.mark.parametrize("end", [6, None])
+def test_an_address_field_ends_at_its_last_address_and_nowhere_else(end: int | None) -> None:
+    """The lowest bit of an address's last octet says that it is the last one (AX.25 section 3.12)."""
+    field = bytearray(DIRECT_EXAMPLE[:14])
+    field[13] &= 0xFE
+    if end is not None:
+        field[13] |= 0x01
+        field[end] |= 0x01
+    with pytest.raises(ax25.DamageError, match="does not end where its last address says"):
+        ax25.read_header(bytes(field))
+
+
 def test_eight_repeaters_are_read_and_a_ninth_is_damage() -> None:
     names = [f"QR{number}-{number}" for number in range(1, 10)]
     eight = Frame(Header("QA1BCD", "APRS", tuple(map(Repeater, names[:8]))), b"x")

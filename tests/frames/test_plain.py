@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from gateway.frames import third_party
 from gateway.frames.frame import Damaged, Frame
 from gateway.frames.header import Header, Repeater
-from gateway.frames.heard import Heard, Moment
+from gateway.frames.heard import Heard, Moment, Place
 from gateway.frames.plain import PlainFormError, from_object, from_rfc3339, rfc3339, to_object
 from tests.frames.strategies import any_frames, text_frames
 
@@ -28,6 +28,7 @@ everything_heard = st.builds(
     st.text(min_size=1, max_size=12),
     st.integers(0, 15),
     any_frames() | wrapped | damages,
+    st.none() | st.builds(Place, st.floats(-90, 90), st.floats(-180, 180)),
 )
 
 PLAIN: dict[str, Any] = {
@@ -108,11 +109,21 @@ def test_a_third_party_frame_shows_the_innermost_and_keeps_the_outer() -> None:
         ({"outer": [1]}, "outer"),
         ({"damage": 7}, "damage"),
         ({"damage": "cut"}, "octets_base64"),
+        ({"place": None}, "place"),
+        ({"place": {"latitude": 58.6}}, "place"),
+        ({"place": {"latitude": 90.1, "longitude": 0.0}}, "place"),
+        ({"place": {"latitude": 0.0, "longitude": -180.1}}, "place"),
     ],
 )
 def test_what_is_no_heard_object_is_refused_and_the_field_is_named(change: dict[str, Any], named: str) -> None:
     with pytest.raises(PlainFormError, match=named):
         from_object(PLAIN | change)
+
+
+def test_a_place_at_the_pole_and_at_the_date_line_is_one() -> None:
+    heard = from_object(PLAIN | {"place": {"latitude": -90, "longitude": 180.0}})
+    assert isinstance(heard, Heard)
+    assert heard.place == Place(-90.0, 180.0)
 
 
 @pytest.mark.parametrize("plain", [None, 7, "text", [], {}])
