@@ -4,9 +4,10 @@
 
 Servers, decoder, broker, wall clock, disk, log, clients and the process itself take their turns. The draw is printed:
 the same one makes the same faults. At each step's end all must be well again and the books are held against each other.
-Every minute it prints what the gateway holds: memory, descriptors, threads, tasks. In the middle part the process is
-never ended, so that its memory after 5 minutes and at the end can be compared; before and after that it is killed and
-restarted as well. It ends with 1 where anything was wrong. It wants a mosquitto; with libfaketime, clocks jump, too.
+Every minute it prints what the gateway holds: memory, descriptors, threads, tasks. In the middle part one process lives
+for so many minutes and is never ended: its memory at the end is compared with what it had when it was 5 minutes old.
+Before and after that it is killed and restarted as well. It ends with 1 where anything was wrong. It wants a mosquitto;
+with libfaketime, clocks jump, too.
 """
 
 import argparse
@@ -28,7 +29,8 @@ from tests.bench.soak_post import HAS_FAKETIME, Post, post
 FIRST_MINUTES = 4.0
 """So long the process is ended, too, and again in the last part, which lasts as long."""
 
-MOST_GROWTH_MB = 3.0
+MOST_GROWTH_MB, GROWN_UP_MINUTES = 3.0, 5.0
+"""So much more a process may hold at the end than when it was so old."""
 
 FILLING_PACE, FILLING_SECONDS = 25.0, 60.0
 """1500 frames: the web looks back 1000, and twice as many events."""
@@ -39,7 +41,14 @@ class Reading:
     """What the gateway holds at one moment."""
 
     minutes: float
+    """Of the soak."""
+
+    process: int
+    age_minutes: float
     memory_mb: float
+    anonymous_mb: float
+    """Without what is mapped from files."""
+
     descriptors: int
     threads: int
     tasks: int
@@ -54,16 +63,17 @@ async def reading(place: Post, began: float) -> Reading | None:
         tasks.unlink(missing_ok=True)
         process.send_signal(signal.SIGUSR1)
         await asyncio.sleep(0.5)
-        return _read(process.pid, tasks, (time.monotonic() - began) / 60)
+        return _read(process.pid, tasks, (time.monotonic() - began) / 60, (time.monotonic() - place.started) / 60)
     return None
 
 
-def _read(process: int, tasks: Path, minutes: float) -> Reading:
+def _read(process: int, tasks: Path, minutes: float, age_minutes: float) -> Reading:
     status = Path(f"/proc/{process}/status").read_text("ascii")
-    found = dict(re.findall(r"^(VmRSS|Threads):\s+(\d+)", status, re.MULTILINE))
+    found = dict(re.findall(r"^(VmRSS|RssAnon|Threads):\s+(\d+)", status, re.MULTILINE))
+    memory_mb, anonymous_mb = int(found["VmRSS"]) / 1024, int(found["RssAnon"]) / 1024
     descriptors = sum(1 for _ in Path(f"/proc/{process}/fd").iterdir())
     counted = int(tasks.read_text("ascii")) if tasks.exists() else -1
-    return Reading(minutes, int(found["VmRSS"]) / 1024, descriptors, int(found["Threads"]), counted)
+    return Reading(minutes, process, age_minutes, memory_mb, anonymous_mb, descriptors, int(found["Threads"]), counted)
 
 
 async def keep_reading(place: Post, began: float, readings: list[Reading]) -> None:
@@ -73,8 +83,9 @@ async def keep_reading(place: Post, began: float, readings: list[Reading]) -> No
         if now is not None:
             readings.append(now)
             print(
-                f"{now.minutes:6.1f} min  {now.memory_mb:6.1f} MB  {now.descriptors:3} descriptors  {now.threads:2} "
-                f"threads  {now.tasks:3} tasks  {len(place.books.arrived)} of {len(place.books.said)} up",
+                f"{now.minutes:6.1f} min  process {now.process} of {now.age_minutes:4.1f} min  {now.memory_mb:6.1f} MB "
+                f"({now.anonymous_mb:.1f} of its own)  {now.descriptors:3} descriptors  {now.threads:2} threads  "
+                f"{now.tasks:3} tasks  {len(place.books.arrived)} of {len(place.books.said)} up",
                 flush=True,
             )
         await asyncio.sleep(60.0 - (time.monotonic() - began) % 60.0)
@@ -108,28 +119,34 @@ async def soak(minutes: float, draw: int, folder: Path) -> bool:
     async with post(folder) as place:
         watching = asyncio.create_task(keep_reading(place, began, readings))
         first = min(FIRST_MINUTES, minutes / 4)
-        for until, faults in ((first, FAULTS), (minutes, lasting), (minutes + first, FAULTS)):
+        for part_minutes, faults in ((first, FAULTS), (minutes, lasting), (first, FAULTS)):
+            since = time.monotonic()
             if faults is lasting:
+                since = place.started
                 await fill(place)
-            while time.monotonic() - began < until * 60:
+            while time.monotonic() - since < part_minutes * 60:
                 await step(place, chance, faults)
-            readings += [now] if (now := await reading(place, began)) else []
         watching.cancel()
         place.quiet = True
         await place.end(signal.SIGTERM)
         print(place.check_journal())
-    return _tell(place, readings, first, minutes)
+    return _tell(place, readings)
 
 
-def _tell(place: Post, readings: list[Reading], first: float, minutes: float) -> bool:
+def _tell(place: Post, readings: list[Reading]) -> bool:
     books = place.books
     print(f"{len(books.arrived)} of {len(books.said)} frames went up, the slowest in {books.worst_seconds:.2f} s")
-    steady = [each for each in readings if first + 1 <= each.minutes <= minutes + 0.2]
-    late = [each.memory_mb for each in steady[-3:]]
-    if late:
-        then, now = steady[0], statistics.median(late)
+    oldest = max(readings, key=lambda each: each.age_minutes, default=None)
+    grown_up = [
+        each for each in readings if oldest and each.process == oldest.process and each.age_minutes >= GROWN_UP_MINUTES
+    ]
+    if grown_up:
+        then, now = grown_up[0], statistics.median(each.memory_mb for each in grown_up[-3:])
         grown = now - then.memory_mb
-        print(f"memory: {then.memory_mb:.1f} MB after {then.minutes:.1f} min, {now:.1f} at the end: {grown:+.1f} MB")
+        print(
+            f"memory of process {then.process}: {then.memory_mb:.1f} MB at {then.age_minutes:.1f} min of age, "
+            f"{now:.1f} at {grown_up[-1].age_minutes:.1f} (median of the last three): {grown:+.1f} MB"
+        )
         if grown > MOST_GROWTH_MB:
             books.note(f"memory grew by {grown:.1f} MB")
     for wrong in books.wrong:

@@ -81,6 +81,9 @@ class Post:
     web: int = field(default_factory=free_port)
     lines: int = field(default_factory=free_port)
     process: asyncio.subprocess.Process | None = None
+    started: float = 0.0
+    """When `process` was."""
+
     log: deque[str] = field(default_factory=lambda: deque(maxlen=50))
     reads_log: asyncio.Event = field(default_factory=asyncio.Event)
     pace: float = 4.0
@@ -105,6 +108,7 @@ class Post:
                 "FAKETIME_DONT_FAKE_MONOTONIC": "1", "DONT_FAKE_MONOTONIC": "1", "FAKETIME_CACHE_DURATION": "1",
             }  # fmt: skip
         command = (sys.executable, "-m", "tests.bench.soak_gateway", "run", str(self.folder / "station.yaml"))
+        self.started = time.monotonic()
         self.process = await asyncio.create_subprocess_exec(
             *command, stderr=asyncio.subprocess.PIPE, env=environment, limit=1 << 20
         )
