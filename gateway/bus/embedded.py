@@ -106,6 +106,7 @@ def _new_broker(kept: list[str]) -> "tuple[Broker, Clients]":
         from amqtt.broker import Broker  # noqa: PLC0415 - an optional extra
     except ImportError:
         raise EmbeddedBrokerError(NOT_INSTALLED) from None
+    from gateway.bus.embedded_rights import asked_of_writers_alone  # noqa: PLC0415 - as above
     from gateway.bus.embedded_streams import Clients  # noqa: PLC0415 - as above
 
     clients = Clients()
@@ -116,6 +117,7 @@ def _new_broker(kept: list[str]) -> "tuple[Broker, Clients]":
         "plugins": {"gateway.bus.embedded_rights.Rights": rights},
     }
     broker = Broker(settings)
+    broker.plugins_manager.map_plugin_topic = asked_of_writers_alone(broker.plugins_manager.map_plugin_topic)
     queue, tasks = broker._broadcast_queue, broker._tasks_queue  # noqa: SLF001 - nothing public tells how far behind it is
     # The broker looks at its tasks only when it hands on the next message: those that are done count no more.
     clients.under_way = lambda: queue.qsize() + sum(not task.done() for task in tasks)

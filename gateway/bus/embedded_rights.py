@@ -4,6 +4,7 @@ The gateway shows a key that exists in its process alone. As a plugin of the bro
 """
 
 import hmac
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -85,3 +86,17 @@ class Rights(BaseAuthPlugin, BaseTopicPlugin):  # type: ignore[misc] # without t
             return False
         is_full = len(self._retained) >= MOST_RETAINED or sum(self._retained.values()) >= MAXIMUM_RETAINED_OCTETS
         return topic in self._retained or not is_full
+
+
+def asked_of_writers_alone(ask: Callable[..., Awaitable[dict[Any, Any]]]) -> Callable[..., Awaitable[dict[Any, Any]]]:
+    """The broker's own question to its plugins about a topic, answered at once where a client is only to receive.
+
+    The broker asks it of each subscriber, in a task of its own, while it goes through its subscriptions. Whoever came
+    or went meanwhile changed them under its hands, and the message was lost for all subscribers that were left. Anybody
+    may receive anything here, so nobody needs to be asked, and one message is handed to all in a single step.
+    """
+
+    async def asked(*, session: Session, topic: str, action: Action) -> dict[Any, Any]:
+        return {} if action is Action.RECEIVE else await ask(session=session, topic=topic, action=action)
+
+    return asked

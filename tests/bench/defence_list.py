@@ -166,6 +166,13 @@ DEFENCES = (
         "            if True:\n",
     ),
     Defence(
+        "test_a_message_reaches_every_subscriber_though_others_come_and_go_meanwhile",
+        "tests/bus/test_embedded_rights.py",
+        "gateway/bus/embedded_rights.py",
+        "{} if action is Action.RECEIVE else await ask(",
+        "await ask(",
+    ),
+    Defence(
         "test_a_large_packet_ends_the_connection_before_it_is_read",
         "tests/bus/test_packet_size.py",
         "gateway/bus/packet_size.py",

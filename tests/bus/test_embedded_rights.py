@@ -5,6 +5,7 @@ Packets by hand are those of MQTT 3.1.1, section 3.
 
 import asyncio
 import gc
+import itertools
 import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -132,6 +133,26 @@ async def test_a_flood_is_read_no_faster_than_it_is_handed_on_and_the_gateway_is
             writer.transport.abort()
     assert sorted(seen.result()) == ["end"] * 4 + [STATUS]
     assert most < 100  # each of the four may begin one more, for five subscribers
+
+
+async def test_a_message_reaches_every_subscriber_though_others_come_and_go_meanwhile() -> None:
+    """What the broker does for a flood of connections, in small: who comes while a message is handed on."""
+    faults: list[dict[str, object]] = []
+    asyncio.get_running_loop().set_exception_handler(lambda _, context: faults.append(context))
+    topic = "n/o/i/s/e"
+    filters = {"/".join(each) for each in itertools.product(*((level, "+") for level in topic.split("/")))}
+    publish = b"\x30\x0c\x00\x09" + topic.encode() + b"x"
+    others = b"".join(b"\x82\x06\x00\x01\x00\x01%c\x00" % number for number in b"abcdefghijklmnopqrst")
+    async with EmbeddedBroker(0) as broker, at(broker) as house:
+        await house.subscribe([(each, 0) for each in sorted(filters)])
+        _, stranger = await connected(broker, b"come")
+        stranger.write(publish + others)
+        async with asyncio.timeout(20):  # a fail-safe
+            assert await topics_of(house, len(filters)) == [topic] * len(filters)  # one for each filter
+        stranger.transport.abort()
+    gc.collect()
+    await asyncio.sleep(0)
+    assert faults == []
 
 
 async def topics_of(client: aiomqtt.Client, count: int) -> list[str]:
