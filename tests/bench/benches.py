@@ -22,7 +22,7 @@ USUAL = (
 HELD = ("judging", "documents", "reports", "replay")
 """What CI holds to its budgets, in a minute: those whose ratios are much the same on a busy computer."""
 
-BY_NAME = ("card", "clients", "quiet", "mutations", "page", "hub", "flow_editor", "asyncapi_tools")
+BY_NAME = ("card", "clients", "network_flood", "quiet", "mutations", "page", "hub", "flow_editor", "asyncapi_tools")
 """What runs for long, or installs other people's programs: only when it is named."""
 
 

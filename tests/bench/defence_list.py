@@ -74,6 +74,20 @@ DEFENCES = (
         "False",
     ),
     Defence(
+        "test_a_server_that_floods_is_left_for_the_next_and_that_is_said",
+        "tests/uplink/test_flood.py",
+        "gateway/uplink/link.py",
+        "        if self._budget.is_flooded(now):\n",
+        "        if False:\n",
+    ),
+    Defence(
+        "test_a_flood_of_single_octets_counts_by_how_often_it_wakes_the_gateway",
+        "tests/uplink/test_flood.py",
+        "gateway/uplink/link.py",
+        "self._reading_since + WAKING_SECONDS, now",
+        "self._reading_since, now",
+    ),
+    Defence(
         "test_a_line_is_never_sent_twice_however_often_the_connection_breaks",
         "tests/uplink/test_client.py",
         "gateway/uplink/outbox.py",

@@ -149,6 +149,17 @@ class Ends:
         assert self._source is not None
         self._source.sendall(octets)
 
+    def flood(self, octets: bytes, seconds: float) -> int:
+        """Have the server say this again and again, as fast as it is taken; how many octets were taken."""
+        assert self._sink is not None
+        self._sink.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._sink.settimeout(0.1)
+        until, taken = time.monotonic() + seconds, 0
+        while time.monotonic() < until:
+            with suppress(TimeoutError):
+                taken += self._sink.send(octets)
+        return taken
+
     def wait_for(self, received: int, seconds: float = PATIENCE_SECONDS) -> bool:
         """Wait until so many pieces came out; whether they did."""
         until = time.monotonic() + seconds
