@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import secrets
 import shutil
 import socket
 import sys
@@ -13,6 +14,9 @@ PROGRAM = "nats-server"
 READY_SECONDS = 10.0
 STOP_SECONDS = 5.0
 LOOK_SECONDS = 1.0
+
+PORTS = range(20_000, 32_768)
+"""Below the ports that Linux gives to connections of its own accord (manual page ip(7), `ip_local_port_range`)."""
 
 
 class EmbeddedEngineError(Exception):
@@ -113,7 +117,8 @@ class EmbeddedEngine:
 
 
 def free_port() -> int:
-    """A port of loopback that nobody listens on now."""
-    with socket.create_server(("127.0.0.1", 0)) as server:
-        port: int = server.getsockname()[1]
-        return port
+    """A port of loopback that nobody listens on now, nor later by chance: its listener may go and come again."""
+    while True:
+        port = secrets.choice(PORTS)
+        with contextlib.suppress(OSError), socket.create_server(("127.0.0.1", port)):
+            return port
