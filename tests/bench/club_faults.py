@@ -1,9 +1,10 @@
-"""Random sequences of faults in a county of real processes: nothing twice, nothing late, everything accounted for.
+"""Random sequences of faults in counties of real processes: nothing twice, nothing late, everything accounted for.
 
     python -m tests.bench.club_faults --sequences 200 --draw 1
 
-Every sequence is one to three faults, each for a random time, in one county that goes on; at the end of each, every
-hub and post is well again. It ends with 1 at the first sequence whose books do not add up.
+Every sequence is one to three faults, each for a random time, while frames are heard; after each of them all is well
+again. A county lives for some sequences, then its books are closed and another one begins. It ends with 1 where books
+do not add up, where another hub sends too late, or where a hub that came back sends at once instead of standing by.
 """
 
 import argparse
@@ -13,29 +14,105 @@ import signal
 import statistics
 import sys
 import time
+from collections import Counter
+from dataclasses import dataclass, field
 
-from tests.club.county import FAULTS, TAKE_OVER_SECONDS, County, Harm, Part, county
+from tests.club.county import FAULTS, FRESHNESS_SECONDS, LEASE_SECONDS, TAKE_OVER_SECONDS, County, county
 
 MOST_FAULTS = 3
+SEQUENCES_A_LIFE = 20
+SHORTEST_SECONDS = 0.5
+LONGEST_SECONDS = 8.0
+PAST_FRESHNESS_SECONDS = FRESHNESS_SECONDS + 2.0
+LONG_ONES = 0.1
+"""So many of the faults last for longer than a frame stays fresh."""
 
 
-async def sequence(place: County, chance: random.Random) -> list[tuple[Harm, Part]]:
-    """One sequence, with frames all the while."""
-    done = []
-    for _ in range(chance.randint(1, MOST_FAULTS)):
-        harm, part = chance.choice(FAULTS)
-        print(f"      {harm} {part}", flush=True)
-        hearing = asyncio.create_task(place.hear(3600.0))
-        await asyncio.sleep(chance.uniform(0.2, 1.0))
-        await place.suffer(harm, part, chance.uniform(0.5, 8.0))
-        await place.until_all_is_well()
-        place.hearing = False
-        await hearing
-        done.append((harm, part))
-    await place.hear(1.0)
-    await place.until_it_sends() if not place.network.arrivals else None
-    await asyncio.sleep(1.0)
-    return done
+@dataclass(slots=True)
+class Tally:
+    """What all counties came to."""
+
+    sequences: int = 0
+    faults: Counter[str] = field(default_factory=Counter)
+    take_overs: list[float] = field(default_factory=list)
+    unconfirmed: list[int] = field(default_factory=list)
+    """Frames of which nobody knows whether they went, for each take-over."""
+
+    offered: int = 0
+    arrived: int = 0
+    missing: Counter[str] = field(default_factory=Counter)
+    wrong: list[str] = field(default_factory=list)
+    """What does not hold; empty: all held."""
+
+    def close(self, place: County) -> None:
+        """Take the closed books of a county in."""
+        account = place.account()
+        self.offered += account.offered
+        self.arrived += account.arrived
+        self.missing += account.missing
+        self.take_overs += place.take_overs
+        for what, found in (("twice", account.twice), ("late", account.late), ("unexplained", account.unexplained)):
+            if found:
+                self.wrong.append(f"{len(found)} {what}: {found[:5]}")
+
+    def say(self) -> None:
+        """All of it in some lines."""
+        missing = ", ".join(f"{count} {why}" for why, count in sorted(self.missing.items()))
+        print(f"{self.sequences} sequences, {self.faults.total()} faults: {dict(sorted(self.faults.items()))}")
+        print(f"{self.offered} frames heard = {self.arrived} arrived once + {self.missing.total()} not ({missing})")
+        if self.take_overs:
+            print(
+                f"{len(self.take_overs)} take-overs by a lease of {LEASE_SECONDS:g} s: "
+                f"median {statistics.median(self.take_overs):.1f} s, worst {max(self.take_overs):.1f} s"
+            )
+            print(
+                f"frames unconfirmed for each: median {statistics.median(self.unconfirmed):g}, "
+                f"mean {statistics.mean(self.unconfirmed):.1f}, most {max(self.unconfirmed)}"
+            )
+        for what in self.wrong:
+            print(f"does not hold: {what}")
+
+
+async def one_fault(place: County, chance: random.Random, tally: Tally) -> None:
+    """A fault with frames all the while, until all is well again."""
+    harm, part = chance.choice(FAULTS)
+    is_long = chance.random() < LONG_ONES
+    seconds = PAST_FRESHNESS_SECONDS if is_long else chance.uniform(SHORTEST_SECONDS, LONGEST_SECONDS)
+    tally.faults[f"{harm} {part}"] += 1
+    before, take_overs = place.account().unconfirmed, len(place.take_overs)
+    hearing = asyncio.create_task(place.hear(3600.0))
+    await asyncio.sleep(chance.uniform(0.2, 1.0))
+    lost = await place.suffer(harm, part, seconds)
+    await place.until_all_is_well()
+    place.hearing = False
+    await hearing
+    if lost is None:
+        return
+    tally.unconfirmed.append(place.account().unconfirmed - before)
+    if place.holder is lost:
+        tally.wrong.append(f"{harm} {part}: {lost.name} came back and sends")
+    slow = [seconds for seconds in place.take_overs[take_overs:] if seconds > TAKE_OVER_SECONDS]
+    if slow:
+        tally.wrong.append(f"{harm} {part}: another hub sent after {slow[0]:.1f} s")
+
+
+async def one_life(sequences: int, draw: int, tally: Tally) -> None:
+    """A county from its beginning to its end."""
+    chance = random.Random(draw)
+    begun = time.monotonic()
+    async with county(draw) as place:
+        for _ in range(sequences):
+            for _ in range(chance.randint(1, MOST_FAULTS)):
+                await one_fault(place, chance, tally)
+            tally.sequences += 1
+            account = place.account()
+            print(
+                f"{tally.sequences:4} {time.monotonic() - begun:6.0f} s  {account.arrived}/{account.offered}, "
+                f"{len(tally.wrong)} wrong",
+                flush=True,
+            )
+        await asyncio.sleep(FRESHNESS_SECONDS + 1)  # what waits has come to its end
+        tally.close(place)
 
 
 def _say_tasks() -> None:
@@ -46,33 +123,13 @@ def _say_tasks() -> None:
 
 async def main(sequences: int, draw: int) -> bool:
     """Whether everything held."""
-    chance = random.Random(draw)
     asyncio.get_running_loop().add_signal_handler(signal.SIGUSR1, _say_tasks)
-    begun = time.monotonic()
-    async with county(draw) as place:
-        for number in range(1, sequences + 1):
-            done = await sequence(place, chance)
-            await asyncio.sleep(11.0 if number == sequences else 0.0)  # what waits has come to its end
-            account = place.account()
-            names = ", ".join(f"{harm} {part}" for harm, part in done)
-            bad = account.twice or account.late or (account.unexplained and number == sequences)
-            print(
-                f"{number:4} {time.monotonic() - begun:7.0f} s  {account.arrived}/{account.offered} {names}", flush=True
-            )
-            slow = [seconds for seconds in place.take_overs if seconds > TAKE_OVER_SECONDS]
-            if bad or slow:
-                print(f"twice {account.twice[:5]}, late {account.late[:5]}, slow {slow}, {account.unexplained[:5]}")
-                return False
-        print(f"offered {account.offered} = arrived {account.arrived} + {dict(account.missing)}")
-        print(f"unexplained: {account.unexplained[:10]}")
-        times = place.take_overs
-        if times:
-            unconfirmed = account.missing["unconfirmed"] / len(times)
-            print(
-                f"{len(times)} take-overs: median {statistics.median(times):.1f} s, worst {max(times):.1f} s "
-                f"(lease 2 s), unconfirmed {unconfirmed:.1f} frames for each"
-            )
-        return account.adds_up
+    tally = Tally()
+    for life, first in enumerate(range(0, sequences, SEQUENCES_A_LIFE)):
+        print(f"county {life + 1}, draw {draw + life}", flush=True)
+        await one_life(min(SEQUENCES_A_LIFE, sequences - first), draw + life, tally)
+    tally.say()
+    return not tally.wrong
 
 
 if __name__ == "__main__":

@@ -132,6 +132,8 @@ class Account:
     """Frames that did not arrive, by why."""
 
     unexplained: list[str]
+    unconfirmed: int
+    """Frames that did not arrive, and of which a hub does not know whether it sent them."""
 
     @property
     def adds_up(self) -> bool:
@@ -211,8 +213,11 @@ class County:
         self.holder = holding[0] if holding else None
         return len(holding) == 1
 
-    async def suffer(self, harm: Harm, part: Part, seconds: float) -> None:
-        """Do harm for so long, and mend it; frames go on all the while. A hub's take-over is timed."""
+    async def suffer(self, harm: Harm, part: Part, seconds: float) -> Member | None:
+        """Do harm for so long, and mend it; frames go on all the while.
+
+        A hub's take-over is timed. Gives back the hub that it took over from; None where there was none to be.
+        """
         sender = self.holder or self.hubs[0]
         leader = await self.engine.leader_of(STREAM) or 0
         post = self.chance.choice(self.posts)
@@ -224,6 +229,7 @@ class County:
             self.take_overs.append(await until - begun)
         await asyncio.sleep(max(0.0, begun + seconds - time.monotonic()))
         await self._mend(harm, part, sender, leader, post)
+        return sender if another_sends else None
 
     async def _harm(self, harm: Harm, part: Part, sender: Member, leader: int, post: Member) -> None:
         member = {Part.SENDER: sender, Part.POST: post}.get(part)
@@ -288,6 +294,7 @@ class County:
         handed_on = [{said for end, said in post.ends() if end == "handed-on"} for post in self.posts]
         missing: Counter[str] = Counter()
         unexplained = []
+        unconfirmed = sum("unconfirmed" in ends and said not in arrivals for said, ends in of_hubs.items())
         for said, (_, posts) in self.heard.items():
             if said in arrivals:
                 continue
@@ -303,7 +310,7 @@ class County:
             else:
                 unexplained.append(f"{said}: {sorted(ends)}")
         twice = [said for said, count in arrivals.items() if count > 1]
-        return Account(len(self.heard), len(arrivals), twice, late, missing, unexplained)
+        return Account(len(self.heard), len(arrivals), twice, late, missing, unexplained, unconfirmed)
 
 
 def _health(port: int) -> dict[str, Any] | None:

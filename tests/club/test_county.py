@@ -14,8 +14,9 @@ async def test_whatever_is_harmed_nothing_goes_twice_or_late_and_every_frame_is_
     async with county(draw=1) as place:
         for harm, part in FAULTS:
             hearing = asyncio.create_task(place.hear(600.0))
-            await place.suffer(harm, part, seconds=3.0)
+            lost = await place.suffer(harm, part, seconds=3.0)
             await place.until_all_is_well()
+            assert lost is None or place.holder is not lost, "who comes back stands by"
             place.hearing = False
             await hearing
         await asyncio.sleep(FRESHNESS_SECONDS + 1)  # what waited has come to its end
