@@ -8,10 +8,11 @@ python -m tests.bench.club_follow --posts 500 --minutes 10
 import argparse
 import asyncio
 import contextlib
+import random
 import resource
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from demo.engine_servers import EngineServers
 from gateway.club import message
@@ -27,12 +28,15 @@ from gateway.frames import tnc2
 from gateway.frames.heard import Run
 from gateway.judge.source import PolicyText
 from gateway.judge.state import JUDGE
+from gateway.judge.verdict import Verdict
 from gateway.settings.policy_files import ready_policies
 from tests.club.test_follower import entry, follower, stream
 
 CLUB = Subjects("wrackholm")
 PIECE = 50_000
 TRIES = 5
+Told = tuple[int, int, Verdict]
+"""Of a frame: its message, its moment, and what the hub decided."""
 
 
 def megabytes() -> float:
@@ -41,35 +45,62 @@ def megabytes() -> float:
 
 
 def alike(frames: int) -> bool:
-    """Two hubs over so many messages; the second begins anew from snapshots. Whether they agreed to the last."""
+    """Two hubs over so many frames, while posts come and go; whether they agreed in everything.
+
+    In every piece the second is lost at some place, starts from what the first kept before, and reads on behind that.
+    """
+    chance = random.Random(frames)
     first, second = follower(), follower()
     run, other = Run(), Run()
-    begun, sequence, spent = time.process_time(), 0, 0.0
-    for number in range(max(1, frames // PIECE)):
-        messages = [
-            StreamMessage(one.sequence + sequence, one.stamp_ms + number * 7_000_000, one.subject, one.octets)
-            for one in stream(PIECE - 1, draw=number)
-            if number == 0 or one.sequence > 1
-        ]
-        messages = [StreamMessage(sequence + place, *_rest(one)) for place, one in enumerate(messages, 1)]
+    begun, sequence, starts = time.process_time(), 0, 0
+    while first.counts.judged < frames:
+        messages = piece(starts, sequence)
         sequence += len(messages)
-        before = time.process_time()
-        one = [(each.sequence, each.moment_ms, each.judged.verdict) for each in first.take(messages, run)]
-        spent += time.process_time() - before
-        two = [(each.sequence, each.moment_ms, each.judged.verdict) for each in second.take(messages, other)]
-        if one != two or first.snapshot() != second.snapshot():
+        kept_at = chance.randrange(1, len(messages) // 2)
+        lost_at = chance.randrange(kept_at, len(messages))
+        before = told(first, messages[:kept_at], run, chance)
+        kept = first.snapshot()
+        behind = told(first, messages[kept_at:], run, chance)
+        by_second = told(second, messages[:lost_at], other, chance)
+        if kept is None or by_second != [*before, *behind][: len(by_second)]:
             return False
-        kept = second.snapshot()
-        if number % 3 == 0 and kept is not None:
-            second = follower()
-            second.resume(read_snapshot(kept.to_octets()))
-    print(f"{sequence} messages, {first.counts.judged} judged by two hubs alike, {spent / sequence * 1e6:.1f} us each")
-    print(f"{time.process_time() - begun:.0f} s of a core, {megabytes():.0f} MB at most")
+        second = follower()
+        second.resume(read_snapshot(kept.to_octets()))
+        if told(second, messages[kept_at:], other, chance) != behind or all_known(first) != all_known(second):
+            return False
+        starts += 1
+    spent = time.process_time() - begun
+    print(f"{sequence} messages, {first.counts.judged} frames judged by two hubs alike, bit for bit; {starts} starts")
+    print(f"{spent:.0f} s of a core, {megabytes():.0f} MB at most")
     return True
 
 
-def _rest(one: StreamMessage) -> tuple[int, str, bytes]:
-    return one.stamp_ms, one.subject, one.octets
+def piece(number: int, sequence: int) -> list[StreamMessage]:
+    """The next messages of a stream, after so many."""
+    later_ms = number * 7_000_000
+    found = stream(PIECE - 1, draw=number)[1 if number else 0 :]  # one policy begins, in the first piece
+    return [
+        StreamMessage(place, one.stamp_ms + later_ms, one.subject, one.octets)
+        for place, one in enumerate(found, sequence + 1)
+    ]
+
+
+def told(hub: Follower, messages: Sequence[StreamMessage], run: Run, chance: random.Random) -> list[Told]:
+    """What a hub says of each frame, read in batches of any size."""
+    found: list[Told] = []
+    place = 0
+    while place < len(messages):
+        size = chance.randint(1, 400)
+        taken = hub.take(messages[place : place + size], run)
+        found += [(one.sequence, one.moment_ms, one.judged.verdict) for one in taken]
+        place += size
+    return found
+
+
+def all_known(hub: Follower) -> str:
+    """All that a hub knows, as it would keep it."""
+    snapshot = hub.snapshot()
+    return "" if snapshot is None else snapshot.model_dump_json()
 
 
 def handed(number: int) -> bytes:
