@@ -162,6 +162,7 @@ def _add_who(who: argparse.ArgumentParser) -> None:
     who.add_argument("station", type=Path, metavar="STATION", help="the station file, with its `journal:`")
     who.add_argument("call", nargs="?", metavar="CALL", help="all that is known of this station")
     who.add_argument("--since", default="1d", metavar="WHEN", help=WHEN)
+    who.add_argument("--post", metavar="NAME", help="at a hub of a club: only what this post heard")
     _add_forms(who)
     who.set_defaults(command=_who)
 
@@ -169,10 +170,12 @@ def _add_who(who: argparse.ArgumentParser) -> None:
 def _add_reach(reach: argparse.ArgumentParser) -> None:
     reach.description = (
         "Asks the journal alone, whether the gateway runs or not. What counts is a station's own position, heard "
-        "without a repeater. What was heard in the last ten minutes may be missing."
+        "without a repeater. What was heard in the last ten minutes may be missing. At a hub of a club distances are "
+        "from the post that heard each frame."
     )
     reach.add_argument("station", type=Path, metavar="STATION", help="the station file, with its `journal:`")
     reach.add_argument("--since", default="30d", metavar="WHEN", help=WHEN)
+    reach.add_argument("--post", metavar="NAME", help="at a hub of a club: of this post alone, while frames are kept")
     reach.add_argument("--against", metavar="WHEN", help="compare with this period; 30d: the 30 days before the first")
     _add_forms(reach)
     reach.set_defaults(command=_reach)
@@ -347,14 +350,14 @@ def _who(options: argparse.Namespace) -> int:
     from gateway.commands import who  # noqa: PLC0415 - loaded by the command that needs it
 
     if options.call is None:
-        return _tell(options, lambda: who.who(options.station, options.since))
-    return _tell(options, lambda: who.who_is(options.station, options.call, options.since))
+        return _tell(options, lambda: who.who(options.station, options.since, options.post))
+    return _tell(options, lambda: who.who_is(options.station, options.call, options.since, options.post))
 
 
 def _reach(options: argparse.Namespace) -> int:
     from gateway.commands import reaching  # noqa: PLC0415 - loaded by the command that needs it
 
-    return _tell(options, lambda: reaching.reach(options.station, options.since, options.against))
+    return _tell(options, lambda: reaching.reach(options.station, options.since, options.against, options.post))
 
 
 def _forget(options: argparse.Namespace) -> int:

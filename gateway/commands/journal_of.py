@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Protocol
 
 from gateway import settings
+from gateway.club.subjects import is_member_name
 from gateway.documents import DocumentError, Problem
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import PlainObject
@@ -57,14 +58,14 @@ def inquiry_of(station: Path) -> Iterator[Inquiry]:
         raise DocumentError([Problem(str(path), 1, "", str(error))]) from None
 
 
-def not_worked_in(station: Path) -> list[PastFrame]:
-    """What was heard in the last minutes and stands beside the journal, the newest first."""
+def not_worked_in(station: Path, post: str = "") -> list[PastFrame]:
+    """What was heard in the last minutes and stands beside the journal, the newest first; by one `post`, or by all."""
     try:
         runs = read_pending(pending_path(journal_path(settings.load_text(station))))
     except OSError:
         return []
-    frames = [PastFrame(run.record.identity, row.sequence, row.encoded) for run in runs for row in run.rows]
-    return frames[::-1]
+    rows = [(run.record.identity, row) for run in runs for row in run.rows if not post or row.post == post]
+    return [PastFrame(run, row.sequence, row.encoded) for run, row in reversed(rows)]
 
 
 def callsign_of(written: str) -> str:
@@ -73,6 +74,23 @@ def callsign_of(written: str) -> str:
     if not is_network_callsign(callsign):
         raise AskedWronglyError(f"{printable(callsign, 20)} is no callsign; write it as QA1BCD-9")
     return callsign
+
+
+def post_of(written: str | None, station: Path) -> str:
+    """The post of a club from the command line, empty where none is named.
+
+    Raises `AskedWronglyError`, and `DocumentError` where the station file cannot be read.
+    """
+    if written is None:
+        return ""
+    club = settings.load_text(station).settings.club
+    if club is None or club.role != "hub":
+        raise AskedWronglyError("--post: only a hub of a club hears by posts, and this station is none")
+    if not is_member_name(written):
+        raise AskedWronglyError(
+            f"--post: {printable(written, 20)} is no post's name; `stile watch` shows those of the club"
+        )
+    return written
 
 
 def period_until_now(name: str, written: str, until_ms: int | None = None) -> Period:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from gateway.commands.journal_of import inquiry_of, period_until_now
+from gateway.commands.journal_of import inquiry_of, period_until_now, post_of
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.printable import printable
 from gateway.history.antenna import MeasuredBy
@@ -43,17 +43,21 @@ class ToldReach:
             yield ["" if sector[name] is None else sector[name] for name in FIELDS]
 
 
-def reach(station: Path, since: str, against: str | None) -> ToldReach:
-    """The reach. Raises `DocumentError`, `AskedWronglyError`."""
+def reach(station: Path, since: str, against: str | None, by_post: str | None = None) -> ToldReach:
+    """The reach, of one post of a club or of all. Raises `DocumentError`, `AskedWronglyError`."""
+    post = post_of(by_post, station)
     period = period_until_now("--since", since)
     other = None if against is None else period_until_now("--against", against, period.from_ms)
     with inquiry_of(station) as inquiry:
-        return ToldReach(inquiry.reach(period) if other is None else inquiry.reach_against(period, other))
+        return ToldReach(inquiry.reach(period, post) if other is None else inquiry.reach_against(period, other, post))
 
 
 def _lines(reach: PlainObject) -> Iterator[str]:
     whole = reach["whole"]
-    yield f"Heard direct {_period(reach)}"
+    by_post = f"by {reach['post']}, distances from there, " if "post" in reach else ""
+    yield f"Heard direct {by_post}{_period(reach)}"
+    if "kept_since" in reach:
+        yield f"Frames are kept since {reach['kept_since'][:16]}Z: what one post heard before is not known any more."
     if not whole["frames"]:
         yield "Nothing that counts: no station's own position came without a repeater, or this post's is not known."
         return

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from gateway import reports
-from gateway.commands.journal_of import callsign_of, inquiry_of, not_worked_in, period_until_now
+from gateway.commands.journal_of import callsign_of, inquiry_of, not_worked_in, period_until_now, post_of
 from gateway.frames.capture import read_object
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import PlainFormError, PlainObject, from_rfc3339
@@ -31,15 +31,17 @@ class WhoWasHeard:
 
     period: Period
     stations: Sequence[PlainObject]
+    post: str = ""
+    """The post of a club by which they were heard; empty: by any, or here."""
 
     def to_object(self) -> PlainObject:
         """The plain form."""
-        return {**self.period.to_object(), "stations": list(self.stations)}
+        return {**self.period.to_object(), **_named(self.post), "stations": list(self.stations)}
 
     def in_words(self) -> str:
         """A line for each station."""
         if not self.stations:
-            return "Nobody was heard in that time."
+            return f"Nobody was heard{_by(self.post)} in that time."
         lines = [f"{'station':10} {'last heard, UTC':20} {'frames':>7}  {'km':>7} {'deg':>4}  how, what"]
         for one in self.stations:
             distance = f"{one['distance_km']:7.1f}" if "distance_km" in one else " " * 7
@@ -64,20 +66,22 @@ class HeardStation:
 
     station: str
     past: PlainObject
+    post: str = ""
+    """The post of a club by which it was heard; empty: by any, or here."""
 
     def to_object(self) -> PlainObject:
         """The plain form, as `/api/stations/{callsign}` tells it."""
-        return {"station": self.station, **self.past}
+        return {"station": self.station, **_named(self.post), **self.past}
 
     def in_words(self) -> str:
         """What it last said, where it was, and its last frames."""
         past = self.past
         if not past["heard"] and not past["days"]:
-            return f"{self.station} was not heard in that time."
+            return f"{self.station} was not heard{_by(self.post)} in that time."
         frames = sum(day["frames"] for day in past["days"])
         direct = sum(day["direct"] for day in past["days"])
         days = _counted(len(past["days"]), "day")
-        lines = [f"{self.station}: {_counted(frames, 'frame')} on {days} of UTC, {direct:,} direct"]
+        lines = [f"{self.station}: {_counted(frames, 'frame')} on {days} of UTC, {direct:,} direct{_by(self.post)}"]
         if past["heard"]:
             last = past["heard"][0]
             lines += ["", f"last heard {_second(last['time'])} UTC, {printable(how(last))}"]
@@ -96,14 +100,15 @@ class HeardStation:
             yield one["time"], one["receiver"], how(one), *fields
 
 
-def who(station: Path, since: str) -> WhoWasHeard:
-    """Who was heard. Raises `DocumentError`, `AskedWronglyError`."""
+def who(station: Path, since: str, by_post: str | None = None) -> WhoWasHeard:
+    """Who was heard, by one post of a club or by all. Raises `DocumentError`, `AskedWronglyError`."""
+    post = post_of(by_post, station)
     period = period_until_now("--since", since)
     with inquiry_of(station) as inquiry:
-        if period.to_ms - period.from_ms > EXACT_MS:
+        if not post and period.to_ms - period.from_ms > EXACT_MS:
             return WhoWasHeard(period, inquiry.stations(period))
-        counted = inquiry.last_frames(period)
-    for frame in reversed(not_worked_in(station)):
+        counted = inquiry.last_frames(period, post)
+    for frame in reversed(not_worked_in(station, post)):
         plain = _object(frame)
         if plain is not None and isinstance(plain.get("source"), str) and _is_in(period, plain):
             source = plain["source"]
@@ -113,21 +118,22 @@ def who(station: Path, since: str) -> WhoWasHeard:
         for source, (frames, text) in counted.items()
         if is_network_callsign(source) and (plain := _object(PastFrame("", 0, text))) is not None
     ]
-    return WhoWasHeard(period, sorted(stations, key=lambda one: str(one["last_heard"]), reverse=True))
+    return WhoWasHeard(period, sorted(stations, key=lambda one: str(one["last_heard"]), reverse=True), post)
 
 
-def who_is(station: Path, callsign: str, since: str) -> HeardStation:
-    """What is known of one station. Raises `DocumentError`, `AskedWronglyError`."""
+def who_is(station: Path, callsign: str, since: str, by_post: str | None = None) -> HeardStation:
+    """What is known of one station, by one post of a club or by all. Raises `DocumentError`, `AskedWronglyError`."""
+    post = post_of(by_post, station)
     callsign = callsign_of(callsign)
     period = period_until_now("--since", since)
     with inquiry_of(station) as inquiry:
-        kept = inquiry.heard(callsign, MOST_FRAMES, since_ms=period.from_ms)
-        days = inquiry.days_of_station(callsign, period)
+        kept = inquiry.heard(callsign, MOST_FRAMES, since_ms=period.from_ms, post=post)
+        days = inquiry.days_of_station(callsign, period, post)
     known = {(frame.run, frame.sequence) for frame in kept}
-    beside = [frame for frame in not_worked_in(station) if (frame.run, frame.sequence) not in known]
+    beside = [frame for frame in not_worked_in(station, post) if (frame.run, frame.sequence) not in known]
     objects = [plain for frame in (*beside, *kept) if (plain := _object(frame)) is not None]
     heard = [plain for plain in objects if plain.get("source") == callsign and _is_in(period, plain)]
-    return HeardStation(callsign, {**period.to_object(), "days": days, **station_past(heard)})
+    return HeardStation(callsign, {**period.to_object(), "days": days, **station_past(heard)}, post)
 
 
 def as_csv(rows: Iterator[Sequence[object]]) -> str:
@@ -189,6 +195,14 @@ def _text(heard: PlainObject) -> str:
         words.append(f"{report['distance_km']:.1f} km at {report['bearing_deg']:.0f}°")
     words += [str(report[name]) for name in ("name", "addressee", "text", "comment") if report.get(name)]
     return printable(", ".join(words), LONGEST_TEXT)
+
+
+def _named(post: str) -> PlainObject:
+    return {"post": post} if post else {}
+
+
+def _by(post: str) -> str:
+    return f" by {post}" if post else ""
 
 
 def _counted(number: int, what: str) -> str:

@@ -11,7 +11,7 @@ from gateway.frames.frame import Frame
 from gateway.frames.heard import Place
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.remembered import Past
-from gateway.judge.conditions import Post, origin_at
+from gateway.judge.conditions import Post, origin_of
 from gateway.judge.verdict import Judged
 
 REMEMBERED_REPORTS = 256
@@ -68,7 +68,7 @@ class ReportReader:
         if channels is not None:
             plain["channels"] = channels
         position = report.position
-        origin = self.origin if judged.heard.place is None else origin_at(judged.heard.place)
+        origin = origin_of(judged.heard, self.origin)
         if position is not None and origin is not None:
             line = origin.line_to(position.latitude, position.longitude)
             plain["distance_km"] = round(line.distance_km, 3)

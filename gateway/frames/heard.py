@@ -38,7 +38,12 @@ class Heard:
 
     frame: Frame | Damaged
     place: Place | None = None
-    """Where it was heard, if a post of a club did and told so; None: at this station."""
+    """Where it was heard, if a post of a club did and told so; None: at this station, or nobody knows."""
+
+    @property
+    def post(self) -> str:
+        """The post of a club that heard it, where a hub has it: its receivers are `<post>/<receiver>`. Else empty."""
+        return self.receiver.rpartition("/")[0]
 
 
 class Run:

@@ -1,7 +1,8 @@
 """What counts for the reach of an antenna, in which sector it lies, and the classes of distance kept for long. Pure.
 
-Only where a station says itself to be counts, in a frame that came from it without a used repeater, without a relay
-(third party) and to this very station. An object or an item lies elsewhere than its sender.
+Only where a station says itself to be counts, in a frame that came from it without a used repeater and without a relay
+(third party). An object or an item lies elsewhere than its sender. At a hub of a club distances are from the post that
+heard the frame: where that is not known, nothing counts.
 """
 
 from dataclasses import dataclass
@@ -39,8 +40,10 @@ class Measured:
 
 
 def place_that_counts(judged: Judged) -> Place | None:
-    """Where the sender of a frame says to be, if that counts for the reach of this station's antenna."""
-    if not is_direct(judged) or judged.heard.place is not None or judged.verdict.reason in _NO_REPORT:
+    """Where the sender of a frame says to be, if that counts for the reach of the antenna that heard it."""
+    if not is_direct(judged) or judged.verdict.reason in _NO_REPORT:
+        return None
+    if judged.heard.post and judged.heard.place is None:
         return None
     if judged.innermost is None or not is_network_callsign(judged.innermost.source):
         return None

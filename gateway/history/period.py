@@ -1,5 +1,6 @@
 """Stretches of time, as people write them: `30d`, `today`, `2026-06-06`, `2026-05-01/2026-06-01`. UTC throughout."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from gateway.documents.values import duration_ms
@@ -26,6 +27,12 @@ class Period:
     def whole_days(self) -> range:
         """The days of UTC that lie in it as a whole, counted since 1970."""
         return range(-(-self.from_ms // DAY_MS), self.to_ms // DAY_MS)
+
+    @property
+    def day_by_day(self) -> Iterator["Period"]:
+        """Its parts, each within one day of UTC, the earliest first."""
+        for day in self.days:
+            yield Period(max(self.from_ms, day * DAY_MS), min(self.to_ms, (day + 1) * DAY_MS))
 
     @property
     def days(self) -> range:

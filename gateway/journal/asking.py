@@ -8,18 +8,19 @@ import contextlib
 import sqlite3
 import time
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import Any, Self
 
-from gateway.frames.plain import PlainObject, rfc3339
+from gateway.frames.capture import read_object
+from gateway.frames.plain import PlainFormError, PlainObject, rfc3339
 from gateway.groundwork.clocks import EARLIEST_MS
 from gateway.groundwork.duration import DAY_MS, HOUR_MS
 from gateway.history.antenna import HIGH_PERCENT, AntennaReach, ClassFrames, DirectFrames
 from gateway.history.distances import IMPLAUSIBLE
 from gateway.history.period import Period
-from gateway.history.station_past import PastFrame
+from gateway.history.station_past import PastFrame, is_direct_object
 from gateway.history.two_periods import DayReach, compare
 from gateway.journal import schema
 from gateway.journal.reading import ReadingPatience, open_to_read
@@ -68,17 +69,26 @@ class Inquiry:
     def __exit__(self, *_: object) -> None:
         self._open.close()
 
-    def reach(self, period: Period) -> PlainObject:
-        """The reach of the antenna in a period, in the plain form."""
-        with self._explained():
-            return {**period.to_object(), **self._reach(period).to_object()}
+    def reach(self, period: Period, post: str = "") -> PlainObject:
+        """The reach of the antenna in a period, in the plain form.
 
-    def reach_against(self, period: Period, against: Period) -> PlainObject:
-        """The same, with `compare`: the reach in another period, and what the days of both say."""
-        plain = self.reach(period)
+        `post`: that of one post of a club alone, as far back as frames are kept; `kept_since` says so where that is
+        not as far back as the period.
+        """
         with self._explained():
-            compared = compare(self._days_of(period), self._days_of(against))
-        return {**plain, "compare": {**self.reach(against), **compared}}
+            plain = {**period.to_object(), **self._reach(period, post).to_object()}
+            if post:
+                plain["post"] = post
+                if not self._has_frames_of(period) and (oldest_ms := self._oldest_ms()) is not None:
+                    plain["kept_since"] = rfc3339(oldest_ms)
+        return plain
+
+    def reach_against(self, period: Period, against: Period, post: str = "") -> PlainObject:
+        """The same, with `compare`: the reach in another period, and what the days of both say."""
+        plain = self.reach(period, post)
+        with self._explained():
+            compared = compare(self._days_of(period, post), self._days_of(against, post))
+        return {**plain, "compare": {**self.reach(against, post), **compared}}
 
     def history(self, period: Period, step: HistoryStep) -> PlainObject:
         """What was heard when: an entry for every hour or day in which the gateway ran."""
@@ -116,38 +126,51 @@ class Inquiry:
                 for source, frames, direct, last_ms, count in self._rows(select, days.start, days.stop - 1, limit)
             ]  # fmt: skip
 
-    def last_frames(self, period: Period) -> dict[str, tuple[int, bytes]]:
-        """By station, how many of its frames were heard in a short period, and the last one's heard object."""
+    def last_frames(self, period: Period, post: str = "") -> dict[str, tuple[int, bytes]]:
+        """By station, how many of its frames were heard, and the last one's heard object; by one `post`, or by all."""
+        by_post, values = _by_post(post)
         select = (
-            "SELECT source, count(*), object, max(id) FROM heard"
-            " WHERE time_ms >= ? AND time_ms < ? AND source IS NOT NULL GROUP BY source LIMIT ?"
+            "SELECT source, count(*), object, max(id) FROM heard"  # noqa: S608 - no value is in the text
+            f" WHERE time_ms >= ? AND time_ms < ? AND source IS NOT NULL{by_post} GROUP BY source LIMIT ?"
         )
+        found: dict[str, tuple[int, bytes]] = {}
         with self._explained():
-            return {
-                _text(source): (frames, text)
-                for source, frames, text, _ in self._rows(select, period.from_ms, period.to_ms, MOST_STATIONS)
-                if isinstance(text, bytes)
-            }
+            for part in period.day_by_day:
+                for source, frames, text, _ in self._rows(select, part.from_ms, part.to_ms, *values, MOST_STATIONS):
+                    name = _text(source)
+                    if isinstance(text, bytes) and (name in found or len(found) < MOST_STATIONS):
+                        found[name] = found.get(name, (0, b""))[0] + frames, text
+        return found
 
-    def days_of_station(self, source: str, period: Period) -> list[PlainObject]:
-        """How often a station was heard on each day, the earliest first."""
+    def days_of_station(self, source: str, period: Period, post: str = "") -> list[PlainObject]:
+        """How often a station was heard on each day, the earliest first; by one `post`, or by all."""
         select = (
             "SELECT day, frames, direct FROM days_of_stations WHERE source = ? AND day BETWEEN ? AND ? ORDER BY day"
         )
         days = period.days
         with self._explained():
+            counted = (
+                self._days_by_post(source, period, post)
+                if post
+                else self._rows(select, source, days.start, days.stop - 1)
+            )
             return [
                 {"date": rfc3339(day * DAY_MS)[:10], "frames": frames, "direct": direct}
-                for day, frames, direct in self._rows(select, source, days.start, days.stop - 1)
+                for day, frames, direct in counted
             ]
 
-    def heard(self, source: str, limit: int, *, before: int | None = None, since_ms: int = 0) -> list[PastFrame]:
-        """The frames of a station, the newest first; only those with an id below `before`."""
+    def heard(
+        self, source: str, limit: int, *, before: int | None = None, since_ms: int = 0, post: str = ""
+    ) -> list[PastFrame]:
+        """The frames of a station, the newest first; only those with an id below `before`, and of one `post`."""
+        by_post, values = _by_post(post)
         select = (
-            f"{_FRAMES} WHERE heard.source = ? AND heard.id < ? AND heard.time_ms >= ? ORDER BY heard.id DESC LIMIT ?"
+            f"{_FRAMES} WHERE heard.source = ? AND heard.id < ? AND heard.time_ms >= ?{by_post}"
+            " ORDER BY heard.id DESC LIMIT ?"
         )
+        below = schema.HIGHEST_ID if before is None else before
         with self._explained():
-            return self._frames(select, source, schema.HIGHEST_ID if before is None else before, since_ms, limit)
+            return self._frames(select, source, below, since_ms, *values, limit)
 
     def up_to(self, run: str, sequence: int, limit: int) -> list[PastFrame]:
         """The frame of that run and sequence and those heard before it in the same run, the newest first.
@@ -177,13 +200,9 @@ class Inquiry:
             if isinstance(text, bytes)
         ]
 
-    def _reach(self, period: Period) -> AntennaReach:
-        if self._has_frames_of(period):
-            select = (
-                "SELECT sector, distance_m, source, count(*), max(time_ms) FROM heard"
-                " WHERE sector IS NOT NULL AND time_ms >= ? AND time_ms < ? GROUP BY 1, 2, 3"
-            )
-            return AntennaReach(self._direct(select, period.from_ms, period.to_ms))
+    def _reach(self, period: Period, post: str) -> AntennaReach:
+        if post or self._has_frames_of(period):
+            return AntennaReach(one for part in period.day_by_day for one in self._direct_frames(part, post))
         days = period.days
         select = (
             "SELECT sector, farthest_m, source, sum(frames), max(farthest_ms) FROM days_of_reach"
@@ -193,28 +212,65 @@ class Inquiry:
         span = (days.start, days.stop - 1)
         return AntennaReach(self._direct(select, *span), [ClassFrames(*row) for row in self._rows(classes, *span)])
 
-    def _direct(self, select: str, *values: int) -> Iterator[DirectFrames]:
+    def _direct_frames(self, period: Period, post: str) -> Iterator[DirectFrames]:
+        by_post, values = _by_post(post)
+        select = (
+            "SELECT sector, distance_m, source, count(*), max(time_ms) FROM heard"  # noqa: S608 - no value is in the text
+            f" WHERE sector IS NOT NULL AND time_ms >= ? AND time_ms < ?{by_post} GROUP BY 1, 2, 3"
+        )
+        return self._direct(select, period.from_ms, period.to_ms, *values)
+
+    def _direct(self, select: str, *values: object) -> Iterator[DirectFrames]:
         for sector, distance_m, source, frames, last_ms in self._rows(select, *values):
             yield DirectFrames(sector, distance_m, _text(source), frames, last_ms)
 
     def _has_frames_of(self, period: Period) -> bool:
         """Whether the frames of it are kept: none was heard in it in an hour before that of the oldest."""
-        (oldest_ms,) = next(self._rows("SELECT min(time_ms) FROM heard WHERE time_ms >= ?", EARLIEST_MS))
+        oldest_ms = self._oldest_ms()
         if oldest_ms is None:
             return False
         select = "SELECT min(hour) FROM hours WHERE hour >= ? AND what NOT IN (?, ?)"
         (first_hour,) = next(self._rows(select, period.from_ms // HOUR_MS, RAN, SENT))
         return first_hour is None or first_hour >= oldest_ms // HOUR_MS
 
-    def _days_of(self, period: Period) -> Sequence[DayReach]:
+    def _oldest_ms(self) -> int | None:
+        """When the oldest frame that is kept was heard."""
+        oldest_ms: int | None = next(self._rows("SELECT min(time_ms) FROM heard WHERE time_ms >= ?", EARLIEST_MS))[0]
+        return oldest_ms
+
+    def _days_by_post(self, source: str, period: Period, post: str) -> Iterator[tuple[int, int, int]]:
+        """Of each day on which a post heard a station: how many frames, and how many of them direct."""
+        by_post, values = _by_post(post)
+        select = f"SELECT object FROM heard WHERE source = ? AND time_ms >= ? AND time_ms < ?{by_post}"  # noqa: S608 - no value is in the text
+        for part in period.day_by_day:
+            frames = direct = 0
+            for (text,) in self._rows(select, source, part.from_ms, part.to_ms, *values):
+                frames += 1
+                with contextlib.suppress(PlainFormError):
+                    direct += is_direct_object(read_object(text))
+            if frames:
+                yield part.from_ms // DAY_MS, frames, direct
+
+    def _days_of(self, period: Period, post: str) -> Sequence[DayReach]:
         """The reach of each whole day on which the gateway ran; of the only day where none is whole."""
         days = period.whole_days or period.days
         span = (days.start, days.stop - 1)
         ran = {
             day for (day,) in self._rows("SELECT DISTINCT hour / 24 FROM hours WHERE hour / 24 BETWEEN ? AND ?", *span)
         }
-        reach = self._by_day(*span)
+        reach = self._by_day_and_post(ran, post) if post else self._by_day(*span)
+        if post:
+            ran &= reach.keys()
         return [_day_reach(day, reach.get(day)) for day in sorted(ran)]
+
+    def _by_day_and_post(self, days: Iterable[int], post: str) -> dict[int, AntennaReach]:
+        """Of the days whose frames are kept: of others nothing is known by post."""
+        wholes = {day: Period(day * DAY_MS, (day + 1) * DAY_MS) for day in days}
+        return {
+            day: AntennaReach(self._direct_frames(whole, post))
+            for day, whole in wholes.items()
+            if self._has_frames_of(whole)
+        }
 
     def _by_day(self, first: int, last: int) -> dict[int, AntennaReach]:
         direct: dict[int, list[DirectFrames]] = defaultdict(list)
@@ -258,6 +314,15 @@ class Inquiry:
             yield
         except (sqlite3.Error, UnicodeDecodeError) as error:
             raise explain_database(error, self._path) from None
+
+
+def _by_post(post: str) -> tuple[str, tuple[str, ...]]:
+    """A condition for the frames of one post of a club, with its value; empty: for all.
+
+    The key stands once in the text of a heard object: within a text its quotation marks are escaped (RFC 8259,
+    section 7).
+    """
+    return (" AND instr(heard.object, ?)", (f'"receiver":"{post}/',)) if post else ("", ())
 
 
 def _day_reach(day: int, reach: AntennaReach | None) -> DayReach:

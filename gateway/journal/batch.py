@@ -31,6 +31,12 @@ class Row(NamedTuple):
     place: Place | None = None
     """Where its station says to be, if that counts for the reach of the antenna."""
 
+    heard_at: Place | None = None
+    """Where the post of a club is that heard it; None: it was heard here."""
+
+    post: str = ""
+    """The post of a club that heard it; empty: it was heard here."""
+
 
 @dataclass(frozen=True, slots=True)
 class PolicyTexts:
@@ -146,6 +152,8 @@ def row_of(judged: Judged, encoded: bytes) -> Row:
         encoded,
         is_direct(judged),
         place_that_counts(judged),
+        heard.place,
+        heard.post,
     )
 
 

@@ -28,8 +28,8 @@ _COLUMNS = "(id, time_ms, source, reason, sent_ms, object, distance_m, sector)"
 _PLACES = "(?, ?, ?, ?, ?, ?, ?, ?)"
 
 
-Measure = Callable[[Place], Measured | None]
-"""Where a place lies, as seen from the antenna; None where nobody knows where that is."""
+Measure = Callable[[Place, Place | None], Measured | None]
+"""Where a place lies, as seen from another, or from this station's antenna; None where nobody knows where that is."""
 
 
 def run_number(connection: sqlite3.Connection, run: RunRecord) -> int:
@@ -58,7 +58,7 @@ def insert_heard(
         values: list[object] = []
         for row in some:
             text = row.encoded.decode("utf-8")
-            measured = None if row.place is None else measure(row.place)
+            measured = None if row.place is None else measure(row.place, row.heard_at)
             away = (None, None) if measured is None else (measured.distance_m, measured.sector)
             number = first | row.sequence
             values += (number, row.time_ms, row.source, row.reason, sent.get(row.sequence), text, *away)

@@ -27,6 +27,7 @@ from gateway.journal.pending import PendingFile, read_pending
 from gateway.journal.recollection import Recollection, Wanted, recollect
 from gateway.journal.runs import RunRecord
 from gateway.journal.trouble import DiskTrouble, JournalDamagedError, JournalError, explain_database, explain_system
+from gateway.judge.conditions import origin_at
 from gateway.reports.distance import Origin
 
 MAXIMUM_HELD = 500
@@ -168,8 +169,9 @@ class Store:
             connection.execute("COMMIT")
         self._let_go()
 
-    def _measure(self, place: Place) -> Measured | None:
-        return None if self._origin is None else measured(self._origin, place)
+    def _measure(self, place: Place, heard_at: Place | None) -> Measured | None:
+        origin = self._origin if heard_at is None else origin_at(heard_at)
+        return None if origin is None else measured(origin, place)
 
     def _let_go(self) -> None:
         self._held = _Held()

@@ -10,7 +10,7 @@ from typing import TypeVar
 
 from gateway.frames.frame import Frame
 from gateway.frames.header import Header
-from gateway.frames.heard import Place
+from gateway.frames.heard import Heard, Place
 from gateway.groundwork.duration import DAY_MS, MINUTE_MS
 from gateway.judge import policy as written
 from gateway.judge.patterns import PatternIndex
@@ -44,6 +44,13 @@ class Post:
 def origin_at(place: Place) -> Origin:
     """The place of a post of a club, from which the distances of what it heard are reckoned."""
     return Origin(place.latitude, place.longitude)
+
+
+def origin_of(heard: Heard, own: Origin | None) -> Origin | None:
+    """From where the distances of a frame are reckoned: the post of a club that heard it, or else `own`."""
+    if heard.place is not None:
+        return origin_at(heard.place)
+    return None if heard.post else own
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from gateway.frames.network_line import LINE_END, MAXIMUM_LINE_OCTETS, route
 from gateway.frames.third_party import MARK, Unwrapped, unwrap
 from gateway.frames.tnc2 import first_line
 from gateway.judge.compiled import Candidate, CompiledPolicy, CompiledRate
-from gateway.judge.conditions import Subject, Traits, origin_at
+from gateway.judge.conditions import Subject, Traits, origin_of
 from gateway.judge.duplicates import RecentForwards
 from gateway.judge.emergency import is_emergency
 from gateway.judge.network_rules import RULES_BEFORE_INFORMATION, first_broken, header_reason
@@ -111,7 +111,7 @@ class Judge:
 
     def subject(self, standing: HeaderStanding, frame: Frame, information: bytes, heard: Heard) -> Subject:
         """What the policy's conditions are asked about; `information` is that of `frame` up to its first line end."""
-        origin = self._policy.origin if heard.place is None else origin_at(heard.place)
+        origin = origin_of(heard, self._policy.origin)
         return Subject(frame, information, standing.traits, heard.moment.time_ms, origin)
 
     def recall(self, judged: Judged) -> None:

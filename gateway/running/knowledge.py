@@ -7,6 +7,7 @@ from http import HTTPStatus
 from pathlib import Path
 from typing import TypeVar
 
+from gateway.club.subjects import is_member_name
 from gateway.feed.heard_object import HeardPayload, judged_from
 from gateway.feed.reader import ReportReader
 from gateway.frames.capture import read_object
@@ -46,11 +47,15 @@ class Knowledge:
         self._policy = policy
         self._room = asyncio.Semaphore(AT_A_TIME)
 
-    async def reach(self, period: Period, against: Period | None) -> PlainObject:
-        """The reach of the antenna."""
-        return await self._ask(
-            lambda asking: asking.reach(period) if against is None else asking.reach_against(period, against)
-        )
+    async def reach(self, period: Period, against: Period | None, post: str) -> PlainObject:
+        """The reach of the antenna; at a hub of a club of one `post`, or where that is empty of all."""
+        if post and not is_member_name(post):
+            raise PastError("post: a post's name belongs there, as headland", HTTPStatus.BAD_REQUEST)
+
+        def look(asking: Inquiry) -> PlainObject:
+            return asking.reach(period, post) if against is None else asking.reach_against(period, against, post)
+
+        return await self._ask(look)
 
     async def history(self, period: Period, *, by_day: bool) -> PlainObject:
         """What was heard when."""

@@ -62,7 +62,7 @@ class PastHandlers:
         period = self._period(request, USUAL_REACH)
         written = one_of(request, "against")
         against = None if written is None else _read("against", written, period.from_ms)
-        return json_answer(await _told(self.sources.past.reach(period, against)))
+        return json_answer(await _told(self.sources.past.reach(period, against, one_of(request, "post") or "")))
 
     async def history(self, request: web.Request) -> web.StreamResponse:
         """`/api/history`."""

@@ -101,8 +101,8 @@ class HeardPage:
 class PastSource(Protocol):
     """What is known of the past. Every method may raise `PastError`."""
 
-    async def reach(self, period: Period, against: Period | None) -> PlainObject:
-        """The reach of the antenna."""
+    async def reach(self, period: Period, against: Period | None, post: str) -> PlainObject:
+        """The reach of the antenna; at a hub of a club of one `post`, or where that is empty of all."""
 
     async def history(self, period: Period, *, by_day: bool) -> PlainObject:
         """What was heard when."""

@@ -78,11 +78,11 @@ def test_what_is_no_report_of_this_network_does_not_count() -> None:
     assert place_that_counts(Post().hear(b"QA1BCD>APRS:!5842.00N/00355.00W>", reason=Reason.WRONG_PID)) is None
 
 
-def test_what_another_post_of_a_club_heard_says_nothing_of_this_antenna() -> None:
-    judged = Post().hear(b"QA1BCD>APRS:!5842.00N/00355.00W>")
-    elsewhere = replace(judged, heard=replace(judged.heard, place=Place(58.0, -4.0)))
-    assert place_that_counts(judged) is not None
-    assert place_that_counts(elsewhere) is None
+def test_what_a_post_of_a_club_heard_counts_only_where_its_place_is_known() -> None:
+    judged = Post().hear(b"QA1BCD>APRS:!5842.00N/00355.00W>", receiver="headland/vhf")
+    from_the_post = replace(judged, heard=replace(judged.heard, place=Place(58.0, -4.0)))
+    assert place_that_counts(from_the_post) == Place(58.7, pytest.approx(-3.91667, abs=1e-5))
+    assert place_that_counts(judged) is None
 
 
 @given(st.integers(0, FARTHEST_M))
