@@ -81,7 +81,7 @@ def test_what_is_no_report_of_this_network_does_not_count() -> None:
 def test_what_a_post_of_a_club_heard_counts_only_where_its_place_is_known() -> None:
     judged = Post().hear(b"QA1BCD>APRS:!5842.00N/00355.00W>", receiver="headland/vhf")
     from_the_post = replace(judged, heard=replace(judged.heard, place=Place(58.0, -4.0)))
-    assert place_that_counts(from_the_post) == Place(58.7, pytest.approx(-3.91667, abs=1e-5))
+    assert place_that_counts(from_the_post) == Place(58.7, -(3 + 55 / 60))
     assert place_that_counts(judged) is None
 
 
