@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from gateway import __version__
 from gateway.commands import usage
+from gateway.commands.usage import PolicyName
 from gateway.running.lock import LockHeldError, files_of, held
 from gateway.settings import DocumentError
 
@@ -91,7 +92,9 @@ def parsers() -> tuple[argparse.ArgumentParser, Collection[str]]:
         "Of many lines on standard input each is judged with those before it in mind."
     )
     explain.add_argument("frame", metavar="FRAME", help="the frame; - reads lines from standard input")
-    explain.add_argument("--policy", help="a ready policy's name, or a policy file (default: the station file's)")
+    explain.add_argument(
+        "--policy", type=PolicyName, help="a ready policy's name, or a policy file (default: the station file's)"
+    )
     explain.add_argument("--station", type=Path, help="the station file: its callsign and position count")
     explain.add_argument("--receiver", default="example", help="the receiver that heard it (default: example)")
     explain.add_argument(
@@ -147,8 +150,8 @@ def _add_replay(replay: argparse.ArgumentParser) -> None:
         "Which it is, and whether it is compressed with gzip or zstd, is told by the content; - reads standard input."
     )
     replay.add_argument("captures", type=Path, nargs="+", metavar="CAPTURE", help="what to read, one after the other")
-    replay.add_argument("--policy", required=True, help="a ready policy's name, or a policy file")
-    replay.add_argument("--against", help="another policy: say which frames differ")
+    replay.add_argument("--policy", type=PolicyName, required=True, help="a ready policy's name, or a policy file")
+    replay.add_argument("--against", type=PolicyName, help="another policy: say which frames differ")
     replay.add_argument("--station", type=Path, help="the station file: its callsign and position count")
     replay.add_argument("--advise", action="store_true", help="say what the policy could do better, and try it")
     replay.add_argument("--csv", type=Path, metavar="FILE", help="write a row for each frame, or each that differs")

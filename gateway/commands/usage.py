@@ -24,6 +24,12 @@ alone it should not be started again by itself.
 """
 
 
+class PolicyName(str):
+    """What names a policy: a ready one's name, or the path of a policy file."""
+
+    __slots__ = ()
+
+
 class ExtraMissingError(Exception):
     """A library is not installed. The words say what to install."""
 
@@ -38,7 +44,7 @@ def what_is_wrong(arguments: Sequence[str], commands: Collection[str]) -> str | 
 
 
 def completion(parser: argparse.ArgumentParser, shell: str) -> str:
-    """What a shell reads to complete the commands, their options and names of files. Raises `ExtraMissingError`."""
+    """What a shell reads to complete the commands, their options, files and policies. Raises `ExtraMissingError`."""
     try:
         import shtab  # noqa: PLC0415 - an extra
     except ImportError:
@@ -46,8 +52,25 @@ def completion(parser: argparse.ArgumentParser, shell: str) -> str:
     for action in _all_actions(parser):
         if action.type is Path:
             action.complete = shtab.FILE  # type: ignore[attr-defined]  # it is how shtab is told
+        elif action.type is PolicyName:
+            action.complete = _policies()  # type: ignore[attr-defined]  # see above
     text: str = shtab.complete(parser, shell)
     return text
+
+
+def _policies() -> dict[str, str | dict[str, str]]:
+    """How each shell offers the ready policies, and files; `preamble` is what it must read first."""
+    from gateway.settings.policy_files import ready_names  # noqa: PLC0415 - loaded by the command that needs it
+
+    ready = " ".join(ready_names())
+    bash = f'_stile_policies() {{ compgen -W \'{ready}\' -- "$1"; _shtab_compgen_files "$1"; }}'
+    zsh = f"_stile_policies() {{ _alternative 'ready:ready policy:({ready})' 'files:policy file:_files' }}"
+    return {
+        "bash": "_stile_policies",
+        "zsh": "_stile_policies",
+        "fish": f"{ready} (__fish_complete_path (commandline -ct))",
+        "preamble": {"bash": bash, "zsh": zsh},
+    }
 
 
 def manual(parser: argparse.ArgumentParser) -> str:

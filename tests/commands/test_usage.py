@@ -114,6 +114,24 @@ def test_bash_completes_the_names_of_files(completed_by_bash: Path) -> None:
     assert offered.strip() == f"{completed_by_bash.parent}/station.yaml"
 
 
+def test_bash_completes_ready_policies_and_policy_files(completed_by_bash: Path) -> None:
+    (completed_by_bash.parent / "mine.yaml").touch()
+    by_word = {"rec": "receive-only", f"{completed_by_bash.parent}/mi": f"{completed_by_bash.parent}/mine.yaml"}
+    for word, whole in by_word.items():
+        asked = ("stile", "replay", "--against", word)
+        assert run("bash", "-c", BASH, "bash", str(completed_by_bash), *asked).split() == [whole]
+
+
+@pytest.mark.needs("fish", "fish")
+def test_fish_completes_ready_policies_and_policy_files(tmp_path: Path, capsys: Captured) -> None:
+    path = tmp_path / "stile.fish"
+    path.write_text(made(capsys, "completion", "fish"))
+    (tmp_path / "mine.yaml").touch()
+    for word, whole in {"rec": "receive-only", f"{tmp_path}/mi": f"{tmp_path}/mine.yaml"}.items():
+        offered = run("fish", "--no-config", "-c", f"source {path}; complete -C 'stile explain --policy {word}'")
+        assert offered.split()[0] == whole
+
+
 @pytest.mark.needs("fish", "fish")
 def test_fish_completes_commands_and_options(tmp_path: Path, capsys: Captured) -> None:
     path = tmp_path / "stile.fish"
@@ -130,6 +148,8 @@ def test_zsh_reads_what_is_made_for_it(tmp_path: Path, capsys: Captured) -> None
     path.write_text(text)
     run("zsh", "-f", "-n", str(path))
     assert text.startswith("#compdef stile\n")
+    assert ":_stile_policies" in text
+    assert "receive-only" in text
     for command in all_commands():
         assert re.search(rf"^    {command}:", text, re.MULTILINE), command
 
