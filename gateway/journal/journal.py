@@ -76,7 +76,7 @@ class Journal(Recorder):
         """An alert was raised, which its watch remembers: that is kept at once."""
         self.settle_soon()
 
-    async def _before_settling(self, *, leaving: bool) -> None:
+    async def _before_working_in(self, *, leaving: bool) -> None:
         if self._files != self._store.new_files:
             self._files = self._store.new_files
             self._keeper.begin_anew()

@@ -254,8 +254,8 @@ class Recorder(RunningSink):
         except JournalError as error:
             self._become(error.trouble)
 
-    async def _before_settling(self, *, leaving: bool) -> None:
-        """Offer what should be settled along with the rest; `leaving` says that it is the last time."""
+    async def _before_working_in(self, *, leaving: bool) -> None:
+        """Offer what should go into its place along with the rest; `leaving` says that it is the last time."""
 
     async def _tidy_for_ever(self) -> None:
         while True:
@@ -274,11 +274,11 @@ class Recorder(RunningSink):
             await self._gather()
             leaving = self._draining.is_set()
             settles = leaving or self._must_settle()
-            if settles:
-                await self._before_settling(leaving=leaving)
+            may_wait = not (leaving or self._is_urgent or self._must_work_in())
+            if settles and not may_wait:
+                await self._before_working_in(leaving=leaving)
             batch = self._waiting.take(self._limits.batch)
-            batch.settles = settles
-            batch.may_wait = not (leaving or self._is_urgent or self._must_work_in())
+            batch.settles, batch.may_wait = settles, may_wait
             self._is_urgent = self._is_urgent and not (settles and self._waiting.is_empty)
             self._in_hand = len(batch)
             while await self._ask(batch.encode, ENCODE_SECONDS):

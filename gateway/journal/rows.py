@@ -119,6 +119,11 @@ def keep_within(connection: sqlite3.Connection, octets: int, *, added: int) -> N
         connection.execute(f"DELETE FROM heard WHERE id IN ({oldest})", (2 * added,))  # noqa: S608 - no value is in the text
 
 
+def let_log_grow(connection: sqlite3.Connection, octets: int) -> None:
+    """Have this connection work the log into the file once it is so long, and not before."""
+    connection.execute(f"PRAGMA wal_autocheckpoint = {octets // _number(connection, 'page_size')}").fetchall()
+
+
 def oldest_ms(connection: sqlite3.Connection) -> int | None:
     """The earliest time at which a frame was heard, in Unix milliseconds; None where there is none."""
     earliest_ms = connection.execute("SELECT min(time_ms) FROM heard").fetchone()[0]

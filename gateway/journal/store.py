@@ -36,13 +36,20 @@ MAXIMUM_HELD = 500
 BUSY_SECONDS = 2.0
 """How long a write waits for another program that writes."""
 
+PAGE_OCTETS = 2048
+"""Of a new file. A page that changes goes to the disk whole, so that a larger one costs more; three heard objects have
+room in it, as six have in one of 4 kB."""
+
+LOG_OCTETS = 16 * 1024 * 1024
+"""How long the log may become before it is worked into the file: half a day at twelve frames a minute. What changes
+again and again until then is written to the file once."""
+
 _SETTINGS = (
-    "PRAGMA page_size = 4096",  # the first two count for a new file only
+    f"PRAGMA page_size = {PAGE_OCTETS}",  # the first two count for a new file only
     "PRAGMA auto_vacuum = INCREMENTAL",
     "PRAGMA journal_mode = WAL",
     "PRAGMA synchronous = FULL",  # a transaction outlasts a loss of power
-    "PRAGMA wal_autocheckpoint = 1000",  # pages: the log is worked into the file at about 4 MB
-    "PRAGMA journal_size_limit = 4194304",
+    f"PRAGMA journal_size_limit = {LOG_OCTETS}",
     "PRAGMA secure_delete = FAST",  # zeros where that costs no write of its own; some builds write all of it twice
     "PRAGMA cache_size = -2048",  # kB
     "PRAGMA temp_store = MEMORY",
@@ -275,6 +282,7 @@ class Store:
             was = schema.version(connection)
             for setting in _SETTINGS:
                 connection.execute(setting).fetchall()
+            rows.let_log_grow(connection, LOG_OCTETS)
             schema.migrate(connection, self._path)
             if was != schema.version(connection):
                 connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()  # the mark of a new file is in it now

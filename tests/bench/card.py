@@ -20,6 +20,7 @@ from gateway.frames import tnc2
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Heard, Moment
 from gateway.journal import schema
+from gateway.journal.store import PAGE_OCTETS
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Decision, Judged, Verdict
 from tests.bench.ends import STATIONS, Ends, Readers, burst, line
@@ -60,6 +61,7 @@ def fill(path: Path, frames: int) -> None:
             yield 1 << schema.SEQUENCE_BITS | number + 1, time_ms, source, text
 
     with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as journal:
+        journal.execute(f"PRAGMA page_size = {PAGE_OCTETS}")
         journal.execute("PRAGMA auto_vacuum = INCREMENTAL")
         schema.migrate(journal, path)
         journal.execute("INSERT INTO runs VALUES (1, 'month', ?, 'QX1GAT-10', 'x', NULL, NULL)", (first_ms,))

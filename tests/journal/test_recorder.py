@@ -86,10 +86,10 @@ class Disk:
 
 
 class Fixture:
-    def __init__(self, *, limits: Limits = LIMITS, pace: DiskPace = AT_ONCE) -> None:
+    def __init__(self, *, limits: Limits = LIMITS, pace: DiskPace = AT_ONCE, kind: type[Recorder] = Recorder) -> None:
         self.clock = Clock()
         self.disk = Disk()
-        self.recorder = Recorder(PartKind.JOURNAL, self.disk, self.clock.run().now, limits=limits, pace=pace)
+        self.recorder = kind(PartKind.JOURNAL, self.disk, self.clock.run().now, limits=limits, pace=pace)
 
     def offer(self, judged: Sequence[Judged]) -> None:
         for each in judged:
@@ -418,6 +418,21 @@ async def test_what_is_settled_in_its_time_may_wait_for_a_while_to_be_worked_in(
             fixture.offer([post.hear(b"QA1BCD-9>APRS:>hello")])
             await asyncio.sleep(0.001)
         assert fixture.disk.settled > fixture.disk.whole
+
+
+async def test_what_is_remembered_goes_along_with_what_is_worked_in_and_never_alone() -> None:
+    """Each time costs a card a whole transaction."""
+    asked: list[bool] = []
+
+    class Remembering(Recorder):
+        async def _before_working_in(self, *, leaving: bool) -> None:
+            asked.append(leaving)
+
+    fixture = Fixture(pace=replace(AT_ONCE, settle=0.001), kind=Remembering)
+    async with running(fixture.recorder):
+        await settled(fixture, 3)
+        assert (fixture.disk.whole, asked) == (1, [])
+    assert (fixture.disk.whole, asked) == (2, [True])
 
 
 async def test_what_is_urgent_and_what_a_stop_settles_does_not_wait() -> None:
