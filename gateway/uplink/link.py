@@ -13,7 +13,7 @@ from gateway.uplink.session import Event, Session
 READ_OCTETS = 16_384
 """The most that is read at a time: whatever a server sends, one read holds the loop for a few milliseconds at most."""
 
-WAKING_SECONDS = 0.000_05
+WAKING_SECONDS = 0.000_1
 """What the event loop itself spends on one read, about: it counts, too, lest single octets cost nothing."""
 
 

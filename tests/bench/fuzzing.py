@@ -42,7 +42,8 @@ def fuzz(name: str, folder: str, seconds: int) -> None:
     target = TARGETS[name]
     for number, beginning in enumerate(target.beginnings):
         (Path(folder) / f"beginning-{number}").write_bytes(beginning)
-    limits = [f"-max_total_time={seconds}", f"-timeout={ENDLESS_SECONDS}", f"-rss_limit_mb={MEMORY_MB}"]
+    endless = [f"-{which}={ENDLESS_SECONDS}" for which in ("timeout", "report_slow_units")]
+    limits = [f"-max_total_time={seconds}", *endless, f"-rss_limit_mb={MEMORY_MB}"]
 
     def read(data: bytes) -> None:
         began = time.process_time()

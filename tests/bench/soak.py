@@ -6,8 +6,9 @@ Servers, decoder, broker, wall clock, disk, log, clients and the process itself 
 the same one makes the same faults. At each step's end all must be well again and the books are held against each other.
 Every minute it prints what the gateway holds: memory, descriptors, threads, tasks. In the middle part one process lives
 for so many minutes and is never ended: its memory at the end is compared with what it had when it was 5 minutes old.
-Before and after that it is killed and restarted as well. It ends with 1 where anything was wrong. It wants a mosquitto;
-with libfaketime, clocks jump, too.
+By then it has remembered as many frames as it may, and suffered everything once, since each has its own most memory.
+Before and after that part the process is killed and restarted as well. It ends with 1 where anything was wrong. It
+wants a mosquitto; with libfaketime, clocks jump, too.
 """
 
 import argparse
@@ -32,8 +33,11 @@ FIRST_MINUTES = 4.0
 MOST_GROWTH_MB, GROWN_UP_MINUTES = 3.0, 5.0
 """So much more a process may hold at the end than when it was so old."""
 
-FILLING_PACE, FILLING_SECONDS = 25.0, 60.0
-"""1500 frames: the web looks back 1000, and twice as many events."""
+FILLING_PACE, FILLING_SECONDS = 25.0, 90.0
+"""2250 frames: the web looks back 1000 and twice as many events, and the journal has its cache of pages."""
+
+FIRST_ROUND_SECONDS = 1.0
+"""So long each fault lasts when all of them are suffered in turn."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,12 +107,15 @@ async def step(place: Post, chance: random.Random, faults: list[Fault]) -> None:
     await place.add_up()
 
 
-async def fill(place: Post) -> None:
-    """Hear so much that what remembers the last frames is full, before memory is compared."""
+async def grow_up(place: Post, faults: list[Fault]) -> None:
+    """Hear so much that what remembers the last frames is full, and suffer each fault, before memory is compared."""
     pace, place.pace = place.pace, FILLING_PACE
     await asyncio.sleep(FILLING_SECONDS)
     place.pace = pace
+    for fault in faults:
+        await fault.suffer(place, FIRST_ROUND_SECONDS)
     await place.until_well()
+    print("      every fault, once", flush=True)
 
 
 async def soak(minutes: float, draw: int, folder: Path) -> bool:
@@ -123,7 +130,7 @@ async def soak(minutes: float, draw: int, folder: Path) -> bool:
             since = time.monotonic()
             if faults is lasting:
                 since = place.started
-                await fill(place)
+                await grow_up(place, faults)
             while time.monotonic() - since < part_minutes * 60:
                 await step(place, chance, faults)
         watching.cancel()
