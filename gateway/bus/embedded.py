@@ -91,9 +91,12 @@ class EmbeddedBroker:
             return
         self._clients.enter(writer)
         try:
-            await self._broker.external_connected(
-                BoundedReader(reader, writer.transport, self._clients), BoundedWriter(writer, self._clients), _LISTENER
-            )
+            if await self._clients.until_let_in(writer):
+                await self._broker.external_connected(
+                    BoundedReader(reader, writer.transport, self._clients),
+                    BoundedWriter(writer, self._clients),
+                    _LISTENER,
+                )
         except Exception as error:  # noqa: BLE001 - a stranger's octets must cost no more than the connection
             _log.debug("a client of the embedded broker was let go", error=type(error).__name__)
         finally:

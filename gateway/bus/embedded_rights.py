@@ -44,10 +44,13 @@ class Rights(BaseAuthPlugin, BaseTopicPlugin):  # type: ignore[misc] # without t
         """Anybody may come who leaves no will for a topic of the gateway's."""
         session.is_anonymous = True  # nothing is kept for it while it is away
         self._subscriptions.pop(session.client_id or "", None)
+        clients = self.config.clients
         if self._is_own(session):
-            self.config.clients.own_ports.add(session.remote_port)
-            return True
-        return session.will_topic is None or self._may_write(session.will_topic)
+            clients.own_ports.add(session.remote_port)
+        elif session.will_topic is not None and not self._may_write(session.will_topic):
+            return False
+        clients.known_ports.add(session.remote_port)
+        return True
 
     async def topic_filtering(
         self, *, session: Session | None = None, topic: str | None = None, action: Action | None = None

@@ -17,7 +17,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 MOST_CLIENTS = 100
-"""At a time: past it the one that came first goes, but never the gateway itself."""
+"""At a time: past it the one that came first goes, who has not logged in before who has, but never the gateway."""
+
+LOGIN_SECONDS, LOGINS_AT_ONCE = 0.05, 20
+"""One login in so long, after some that may come together: each takes the event loop for milliseconds."""
 
 MOST_UNDER_WAY = 100
 """Messages that the broker has read and not yet handed on: past it nothing is read but what the gateway says."""
@@ -45,22 +48,41 @@ class Clients:
         self.own_ports: set[int] = set()
         """The gateway's own ends."""
 
+        self.known_ports: set[int] = set()
+        """The ends of all who have logged in."""
+
         self.under_way: Callable[[], int] = int
         """How many messages are; whoever has a broker sets it."""
 
         self._transports: dict[asyncio.WriteTransport, int] = {}
+        self._door = asyncio.Lock()
+        self._next_login = float("-inf")
 
     def enter(self, writer: asyncio.StreamWriter) -> None:
         """One more has come."""
         if len(self._transports) >= MOST_CLIENTS:
-            oldest = next((each for each, port in self._transports.items() if port not in self.own_ports), None)
-            if oldest is not None:
-                self._leave(oldest)
+            for stay in (self.known_ports, self.own_ports):
+                oldest = next((each for each, port in self._transports.items() if port not in stay), None)
+                if oldest is not None:
+                    self._leave(oldest)
+                    break
         self._transports[writer.transport] = writer.get_extra_info("peername", ("", 0))[1]
+
+    async def until_let_in(self, writer: asyncio.StreamWriter) -> bool:
+        """Wait until this one may log in; whether it is still there."""
+        async with self._door:
+            now = asyncio.get_running_loop().time()
+            self._next_login = max(self._next_login, now - (LOGINS_AT_ONCE - 1) * LOGIN_SECONDS)
+            if writer.transport.is_closing():
+                return False
+            if self._next_login > now:
+                await asyncio.sleep(self._next_login - now)
+            self._next_login += LOGIN_SECONDS
+        return not writer.transport.is_closing()
 
     def leave(self, writer: asyncio.StreamWriter) -> None:
         """It has gone."""
-        self.own_ports.discard(self._transports.pop(writer.transport, -1))
+        self._forget(writer.transport)
         writer.close()
 
     def drop_all(self) -> None:
@@ -87,8 +109,13 @@ class Clients:
             self._leave(max(waiting, key=lambda transport: waiting[transport]))
 
     def _leave(self, transport: asyncio.WriteTransport) -> None:
-        self._transports.pop(transport, None)
+        self._forget(transport)
         transport.abort()
+
+    def _forget(self, transport: asyncio.WriteTransport) -> None:
+        port = self._transports.pop(transport, -1)
+        self.own_ports.discard(port)
+        self.known_ports.discard(port)
 
 
 class BoundedReader(StreamReaderAdapter):  # type: ignore[misc] # it comes without types

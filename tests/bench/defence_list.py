@@ -180,6 +180,20 @@ DEFENCES = (
         "            if True:\n",
     ),
     Defence(
+        "test_a_crowd_logs_in_one_after_the_other_and_who_has_left_takes_no_turn",
+        "tests/bus/test_embedded_rights.py",
+        "gateway/bus/embedded_streams.py",
+        "            if self._next_login > now:\n",
+        "            if False:\n",
+    ),
+    Defence(
+        "test_more_silent_clients_than_there_are_places_shut_nobody_out_and_who_has_logged_in_stays",
+        "tests/bus/test_embedded_rights.py",
+        "gateway/bus/embedded_streams.py",
+        "for stay in (self.known_ports, self.own_ports):",
+        "for stay in (self.own_ports,):",
+    ),
+    Defence(
         "test_a_message_reaches_every_subscriber_though_others_come_and_go_meanwhile",
         "tests/bus/test_embedded_rights.py",
         "gateway/bus/embedded_rights.py",

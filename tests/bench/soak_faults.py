@@ -14,6 +14,8 @@ from tests.bench.soak_post import HAS_FAKETIME, Post
 
 Suffer = Callable[[Post, float], Awaitable[None]]
 
+PATIENCE_SECONDS = 120.0
+
 LONG_BOUND = 1 << 40
 """More octets than any file here has."""
 
@@ -25,6 +27,16 @@ class Fault:
     name: str
     suffer: Suffer
     ends_process: bool = False
+
+
+async def come_back(listen: Callable[[], Awaitable[None]]) -> None:
+    """Listen again; another program of this computer may have the port for a moment, for a connection of its own."""
+    async with asyncio.timeout(PATIENCE_SECONDS):
+        while True:
+            try:
+                return await listen()
+            except (OSError, RuntimeError):
+                await asyncio.sleep(0.5)
 
 
 async def servers_reset(place: Post, seconds: float) -> None:
@@ -43,7 +55,7 @@ async def servers_refuse(place: Post, seconds: float) -> None:
         server.cut_off()
     await asyncio.sleep(seconds)
     for server in place.servers:
-        await server.listen()
+        await come_back(server.listen)
 
 
 async def server_freezes(place: Post, seconds: float) -> None:
@@ -91,7 +103,7 @@ async def decoder_goes(place: Post, seconds: float) -> None:
     """It is gone, and comes back."""
     place.decoder.leave()
     await asyncio.sleep(seconds)
-    await place.decoder.listen()
+    await come_back(place.decoder.listen)
 
 
 async def decoder_babbles(place: Post, seconds: float) -> None:
@@ -112,7 +124,7 @@ async def broker_dies(place: Post, seconds: float) -> None:
     """It is killed, and has forgotten everything when it comes back."""
     await place.broker.kill()
     await asyncio.sleep(seconds)
-    await place.broker.start()
+    await come_back(place.broker.start)
 
 
 async def broker_hangs(place: Post, seconds: float) -> None:

@@ -9,6 +9,8 @@ import itertools
 import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from types import SimpleNamespace
+from typing import cast
 
 import aiomqtt
 import pytest
@@ -76,18 +78,54 @@ async def test_a_packet_that_is_too_long_ends_its_connection_before_it_is_in_mem
         writer.close()
 
 
-async def test_more_silent_clients_than_there_are_places_shut_nobody_out_and_the_gateway_stays(
+async def test_more_silent_clients_than_there_are_places_shut_nobody_out_and_who_has_logged_in_stays(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(embedded_streams, "MOST_CLIENTS", 5)
-    async with EmbeddedBroker(0, [KEPT]) as broker, at(broker, own=True) as gateway:
+    async with EmbeddedBroker(0, [KEPT]) as broker, at(broker) as screen, at(broker, own=True) as gateway:
+        await screen.subscribe("#")
         writers = [(await asyncio.open_connection("127.0.0.1", broker.port))[1] for _ in range(20)]
         async with at(broker) as newcomer:
             await newcomer.subscribe("#")
             await gateway.publish(STATUS, b"online", qos=1)
-            assert (await anext(aiter(newcomer.messages))).payload == b"online"
+            for reader in (screen, newcomer):
+                assert (await anext(aiter(reader.messages))).payload == b"online"
         for writer in writers:
             writer.close()
+
+
+async def test_the_gateway_stays_among_more_clients_that_log_in_than_there_are_places(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(embedded_streams, "MOST_CLIENTS", 3)
+    async with EmbeddedBroker(0, [KEPT]) as broker, at(broker, own=True) as gateway:
+        crowd = [await connected(broker, b"no%02d" % number) for number in range(6)]
+        async with at(broker) as newcomer:
+            await newcomer.subscribe("#")
+            await gateway.publish(STATUS, b"online", qos=1)
+            assert (await anext(aiter(newcomer.messages))).payload == b"online"
+        for _, writer in crowd:
+            writer.transport.abort()
+
+
+async def test_a_crowd_logs_in_one_after_the_other_and_who_has_left_takes_no_turn(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(embedded_streams, "LOGIN_SECONDS", 3600.0)
+    monkeypatch.setattr(embedded_streams, "LOGINS_AT_ONCE", 2)
+    clients = embedded_streams.Clients()
+    stays, has_left = (writer_that(is_closing=answer) for answer in (False, True))
+    writers = [has_left, stays, has_left, stays, has_left]
+    let_in = [asyncio.ensure_future(clients.until_let_in(writer)) for writer in (*writers, stays)]
+    for _ in range(20):
+        await asyncio.sleep(0)
+    assert [task.result() for task in let_in if task.done()] == [False, True, False, True, False]
+    let_in[-1].cancel()
+
+
+def writer_that(*, is_closing: bool) -> asyncio.StreamWriter:
+    transport = SimpleNamespace(is_closing=lambda: is_closing)
+    return cast("asyncio.StreamWriter", SimpleNamespace(transport=transport))
 
 
 async def test_a_client_may_not_subscribe_without_end(monkeypatch: pytest.MonkeyPatch) -> None:
