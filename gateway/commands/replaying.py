@@ -18,8 +18,9 @@ from gateway.feed.reader import ReportReader
 from gateway.judge.conditions import Post
 from gateway.judge.policy import asks_distance
 from gateway.judge.source import PolicySource
+from gateway.replay import read_ahead
 from gateway.replay.advisers import advice
-from gateway.replay.captures import STANDARD_INPUT, Captures
+from gateway.replay.captures import STANDARD_INPUT
 from gateway.replay.contender import Contender
 from gateway.replay.effect import Effect, try_out
 from gateway.replay.observation import Observations
@@ -64,7 +65,7 @@ class Replaying:
         self._source = policy_files.load(request.policy, self._post, beside=Path())
         against = None if request.against is None else policy_files.load(request.against, self._post, beside=Path())
         self._sources = [source for source in (self._source, against) if source is not None]
-        self._captures = Captures(request.captures)
+        self._captures = read_ahead.opened(request.captures)
         beginnings = self._captures.beginnings
         self._replay = Replay(
             self._captures,
@@ -135,7 +136,7 @@ class Replaying:
     def _effects(self) -> list[Effect] | None:
         if self._observations is None:
             return None
-        captures = Captures(self._request.captures)
+        captures = read_ahead.opened(self._request.captures)
         records = shown(captures, self._terminal, captures.part_read, "trying the advice")
         pieces = advice(self._observations, self._source)
         return try_out(records, self._source, self._post, pieces, captures.beginnings)

@@ -3,7 +3,7 @@
 from functools import lru_cache
 
 from gateway.frames.frame import NO_LAYER_3, UI, Damaged, Frame, damaged
-from gateway.frames.header import Header, Repeater, is_plain_text
+from gateway.frames.header import REMEMBERED_HEADERS, Header, Repeater, is_plain_text
 
 ADDRESS_OCTETS = 7
 CALLSIGN_OCTETS = 6
@@ -12,9 +12,6 @@ MAXIMUM_REPEATERS = 8
 """AX.25 version 2.0 and APRS101 chapter 3; version 2.2 asks for no more than two in new paths."""
 
 MAXIMUM_ADDRESSES = 2 + MAXIMUM_REPEATERS
-REMEMBERED_HEADERS = 2048
-"""Distinct address fields whose reading is kept: about 1.5 kB each, 3 MB in all."""
-
 _UI_MARK = bytes((UI, NO_LAYER_3))
 _LAST_ADDRESS = 0x01
 _USED_OR_COMMAND = 0x80

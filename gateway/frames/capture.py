@@ -4,6 +4,8 @@ import json
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from pydantic_core import from_json
+
 from gateway.frames.delimited import DelimitedStream
 from gateway.frames.heard import Heard
 from gateway.frames.plain import PlainFormError, PlainObject, from_object
@@ -61,9 +63,12 @@ class CaptureLines:
 def read_object(line: bytes) -> PlainObject:
     """The object that stands in a line as JSON. Raises `PlainFormError`."""
     try:
-        plain = json.loads(line)
-    except (ValueError, RecursionError):  # nested a thousand deep, no line is a heard object
-        raise PlainFormError("no JSON") from None
+        plain = from_json(line)  # twice as fast; what it refuses, as half of a surrogate pair, the slower one may read
+    except ValueError:
+        try:
+            plain = json.loads(line)
+        except (ValueError, RecursionError):  # nested a thousand deep, no line is a heard object
+            raise PlainFormError("no JSON") from None
     if not isinstance(plain, dict):
         raise PlainFormError("JSON, but no object")
     return plain

@@ -2,9 +2,13 @@
 
 import re
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 # IS-Connect, IS-Server: 1-9 characters, letters and digits, at most one hyphen, SSID of 1-2 letters or digits.
 _CALLSIGN = re.compile(r"(?=.{1,9}\Z)[A-Za-z0-9]+(?:-[A-Za-z0-9]{1,2})?\Z")
+
+REMEMBERED_HEADERS = 2048
+"""Distinct headers whose reading is kept, by each reader: about 1.5 kB each, 3 MB in all."""
 
 _SEPARATORS = frozenset(">,:*")
 
@@ -81,3 +85,11 @@ class Header:
         }
         for name, value in derived.items():
             object.__setattr__(self, name, value)
+
+
+@lru_cache(maxsize=REMEMBERED_HEADERS)
+def header_of(text: str) -> Header:
+    """The header whose `text` this is, to the last flag."""
+    start, *path = text.split(",")
+    source, _, destination = start.partition(">")
+    return Header(source, destination, tuple(Repeater(entry.removesuffix("*"), entry.endswith("*")) for entry in path))

@@ -8,9 +8,8 @@ from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any
 
-from gateway.frames.ax25 import REMEMBERED_HEADERS
 from gateway.frames.frame import NO_LAYER_3, UI, Damaged, Frame
-from gateway.frames.header import Header, Repeater, is_plain_text, without_ssid_0
+from gateway.frames.header import REMEMBERED_HEADERS, Header, Repeater, is_plain_text, without_ssid_0
 from gateway.frames.heard import Heard, Moment, Place
 from gateway.frames.kiss import MAXIMUM_PORT
 
@@ -22,6 +21,7 @@ HIGHEST_NUMBER = 2**53 - 1
 HIGHEST_LATITUDE = 90
 HIGHEST_LONGITUDE = 180
 _HIGHEST_OCTET = 0xFF
+_NO_PATH = "path: a list of callsigns belongs here"
 
 
 class PlainFormError(ValueError):
@@ -114,12 +114,19 @@ def _frame_from(plain: object) -> Frame:
     if not isinstance(plain, Mapping):
         raise PlainFormError("outer: a frame belongs here")
     path = plain.get("path", [])
-    if not isinstance(path, list) or not all(isinstance(entry, str) for entry in path):
-        raise PlainFormError("path: a list of callsigns belongs here")
+    if not isinstance(path, list):
+        raise PlainFormError(_NO_PATH)
+    try:
+        header = _header(_text(plain, "source"), _text(plain, "destination"), tuple(path))
+    except TypeError:  # lists and objects are no keys of what is remembered
+        raise PlainFormError(_NO_PATH) from None
+    information = _information_from(plain)
+    if "control" not in plain and "pid" not in plain:
+        return Frame(header, information)
     pid = plain.get("pid", NO_LAYER_3)
     return Frame(
-        _header(_text(plain, "source"), _text(plain, "destination"), tuple(path)),
-        _information_from(plain),
+        header,
+        information,
         _number(plain, "control", _HIGHEST_OCTET) if "control" in plain else UI,
         pid if pid is None else _number({"pid": pid}, "pid", _HIGHEST_OCTET),
     )
@@ -127,6 +134,8 @@ def _frame_from(plain: object) -> Frame:
 
 @lru_cache(maxsize=REMEMBERED_HEADERS)
 def _header(source: str, destination: str, path: tuple[str, ...]) -> Header:
+    if not all(isinstance(entry, str) for entry in path):
+        raise PlainFormError(_NO_PATH)
     names = [source, destination, *(entry.removesuffix("*") for entry in path)]
     if not all(map(is_plain_text, names)):
         raise PlainFormError("source, destination or path: a callsign holds what no header can")

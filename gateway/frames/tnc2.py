@@ -3,10 +3,10 @@
 import re
 from functools import lru_cache
 
-from gateway.frames.ax25 import MAXIMUM_REPEATERS, REMEMBERED_HEADERS
+from gateway.frames.ax25 import MAXIMUM_REPEATERS
 from gateway.frames.delimited import DelimitedStream
 from gateway.frames.frame import Damaged, Frame, damaged
-from gateway.frames.header import Header, Repeater, is_plain_text, without_ssid_0
+from gateway.frames.header import REMEMBERED_HEADERS, Header, Repeater, is_plain_text, without_ssid_0
 
 MAXIMUM_LINE_OCTETS = 2048
 """The longest line that is taken for a frame: four times what the network takes."""

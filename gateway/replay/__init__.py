@@ -15,6 +15,7 @@ times, and starts its memory afresh where the gateway did.
 | `effect.py` | what advice would do: the capture judged again by the policy with the lines in it |
 | `observation.py` | what advice is drawn from: who sends what, how often, how copies come, and whom the rates keep |
 | `order.py` | puts the frames of a capture back into the order in which they were heard, and says what is missing |
+| `read_ahead.py` | captures read by a process of their own, ahead of the judge: one core reads while another judges |
 | `record.py` | what a capture holds: frames heard, each with the verdict that it got |
 | `replay.py` | a replay: every frame of a capture judged by one policy or by two, counted and compared |
 | `timed_lines.py` | time-stamped lines of TNC-2 text: `TIME LINE`, or `TIME RECEIVER LINE` |

@@ -11,12 +11,12 @@ Each may be compressed with gzip or zstd, but for the journal. No more than a fe
 import io
 import re
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 from gateway.frames.capture import BEGAN_WITH, BadLine, CaptureLine, read_object
-from gateway.frames.plain import PlainFormError
+from gateway.frames.plain import PlainFormError, PlainObject
 from gateway.groundwork.expanding import CompressionError, CutOffError
 from gateway.journal.reading import read_heard, read_lines
 from gateway.journal.trouble import JournalError
@@ -46,14 +46,19 @@ class Captures:
     A capture that cannot be read, or not to its end, is said in `reading`; the others are read nevertheless.
     """
 
-    def __init__(self, paths: Sequence[Path]) -> None:
+    def __init__(
+        self, paths: Sequence[Path], *, on_beginning: Callable[[PlainObject], object] = lambda _plain: None
+    ) -> None:
+        """`on_beginning` is told of each line that says with what a run began, in its place among the frames."""
         self.reading = Reading()
         self.beginnings = Beginnings()
         """With what the runs began whose frames are being read."""
 
+        self._on_beginning = on_beginning
+
         self._paths = paths
         self._timed = TimedLines()
-        self._sizes = [_size_of(path) for path in paths]
+        self._sizes = [size_of(path) for path in paths]
         self._octets_done = 0
         self._open: io.BufferedReader | None = None
 
@@ -91,14 +96,14 @@ class Captures:
             self.reading.without_end.append(capture)
 
     def _records_in(self, lines: Iterator[CaptureLine | BadLine], capture: str) -> Iterator[Record]:
-        reading, timed = self.reading, self._timed
+        reading, timed, record_in = self.reading, self._timed, self._record_in
         for line in lines:
             reading.lines += 1
             if isinstance(line, BadLine):
                 reading.note_damage(capture, line.number, line.because)
                 continue
             try:
-                record = self._record_in(line.octets)
+                record = record_in(line.octets)
             except UnreadableLineError as error:
                 reading.note_damage(capture, line.number, str(error))
             except OtherTopicError:
@@ -133,6 +138,7 @@ class Captures:
             plain = read_object(text)
             if BEGAN_WITH in plain:
                 self.beginnings.take(plain)
+                self._on_beginning(plain)
                 return None
             return record_of(plain)
         except PlainFormError as error:
@@ -148,7 +154,7 @@ def _opened(path: Path) -> Iterator[io.BufferedReader]:
         yield stream
 
 
-def _size_of(path: Path) -> int | None:
+def size_of(path: Path) -> int | None:
     """Octets of the file; None where it is no plain one. What cannot be opened takes no time."""
     if path == STANDARD_INPUT:
         return None

@@ -4,7 +4,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 from gateway.frames.heard import Heard
-from gateway.frames.network_line import network_line, route
+from gateway.frames.network_line import LINE_END, route
 from gateway.frames.plain import PlainObject, rfc3339
 from gateway.groundwork.bounded import BoundedMapping
 from gateway.groundwork.duration import MINUTE_MS
@@ -132,7 +132,8 @@ class Contender:
         self.label = policy.label
         self.tally = Tally()
         self._judge = RunJudge(policy, beginnings)
-        self._added = route(policy.post.callsign)
+        self._added_octets = len(route(policy.post.callsign)) + len(LINE_END)
+        """What a network line has beside its header and its information."""
 
     def knows_beginning(self, run: str) -> bool:
         """Whether the capture says what the judge remembered when the run began."""
@@ -153,7 +154,8 @@ class Contender:
 
     def octets_of(self, judged: Judged) -> int:
         """Octets of the frame's network line; 0 where it is damaged."""
-        return 0 if judged.innermost is None else len(network_line(judged.innermost, self._added))
+        frame = judged.innermost
+        return 0 if frame is None else len(frame.header.network) + self._added_octets + len(judged.information)
 
     def to_object(self) -> PlainObject:
         """The plain form."""

@@ -96,7 +96,10 @@ def in_order(records: Iterable[Record], order: Order) -> Iterator[Record]:
             else:
                 order.side_by_side += 1
                 current = buffered
-        yield from current.take(record)
+        if record.heard.sequence == current.expected and not current.held:
+            yield current.hand_on(record)  # as nearly every one is
+        else:
+            yield from current.take(record)
     for run in runs.values():
         yield from run.release_all()
 
@@ -107,10 +110,14 @@ class _RunInOrder:
     def __init__(self, identity: str, order: Order) -> None:
         self.identity = identity
         self._order = order
-        self._expected = 1
+        self.expected = 1
+        """The number of the frame that comes next."""
+
         self._handed_on = 0
         self._gaps = False
-        self._held: list[tuple[int, int, Record]] = []
+        self.held: list[tuple[int, int, Record]] = []
+        """Those that came before their turn, as a heap."""
+
         self._taken = 0
         self._policy: str | None = None
         self._whole = True
@@ -118,36 +125,36 @@ class _RunInOrder:
 
     def take(self, record: Record) -> Iterator[Record]:
         sequence = record.heard.sequence
-        if sequence == self._expected:
-            yield self._hand_on(record)
-            if self._held:
+        if sequence == self.expected:
+            yield self.hand_on(record)
+            if self.held:
                 self._order.out_of_order += 1
                 yield from self._release_due()
-        elif sequence < self._expected:
+        elif sequence < self.expected:
             self._order.repeated += 1
         else:
             self._taken += 1  # beside the number, so that two records of one number are not compared
-            heapq.heappush(self._held, (sequence, self._taken, record))
-            if len(self._held) > MAXIMUM_HELD:
+            heapq.heappush(self.held, (sequence, self._taken, record))
+            if len(self.held) > MAXIMUM_HELD:
                 self._skip_gap()
                 yield from self._release_due()
 
     def release_all(self) -> Iterator[Record]:
-        while self._held:
+        while self.held:
             self._skip_gap()
             yield from self._release_due()
 
     def _release_due(self) -> Iterator[Record]:
-        while self._held and self._held[0][0] <= self._expected:
-            sequence, _, record = heapq.heappop(self._held)
-            if sequence == self._expected:
-                yield self._hand_on(record)
+        while self.held and self.held[0][0] <= self.expected:
+            sequence, _, record = heapq.heappop(self.held)
+            if sequence == self.expected:
+                yield self.hand_on(record)
             else:
                 self._order.repeated += 1
 
     def _skip_gap(self) -> None:
         """Give up waiting for what stands before the earliest that is held."""
-        missing = self._held[0][0] - self._expected
+        missing = self.held[0][0] - self.expected
         if missing <= 0:
             return
         order = self._order
@@ -160,15 +167,15 @@ class _RunInOrder:
         else:
             order.missing_at_start += missing
             order.begun_late += 1
-        self._expected += missing
+        self.expected += missing
         self._whole = False
 
-    def _hand_on(self, record: Record) -> Record:
+    def hand_on(self, record: Record) -> Record:
         if record.recorded is not None and record.recorded.policy != self._policy:
             self._whole = self._whole and self._policy is None
             self._policy = record.recorded.policy
         self._handed_on += 1
-        self._expected += 1
+        self.expected += 1
         self._order.frames += 1
         self._order.whole = self._whole
         return record

@@ -90,3 +90,18 @@ def test_a_line_that_is_no_heard_object_says_why(line: bytes, because: str) -> N
 def test_any_bytes_at_all_are_an_object_or_none(line: bytes) -> None:
     with contextlib.suppress(PlainFormError):
         assert isinstance(read_object(line), dict)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        b'{"a":"\\ud800"}',  # half of a surrogate pair
+        b'{"a":"\xed\xa0\x80"}',
+        b'{"a":' + b"[" * 300 + b"]" * 300 + b"}",
+        b'{"a":NaN,"b":-0.0,"c":1e400,"d":123456789012345678901234567890}',
+        b'\xef\xbb\xbf{"a":1}',
+        b'{"a":1,"a":2}',
+    ],
+)
+def test_an_object_is_read_as_the_standard_library_reads_it(line: bytes) -> None:
+    assert repr(read_object(line)) == repr(json.loads(line))

@@ -1,8 +1,11 @@
 """Headers, the texts of them, and what the network takes for a callsign."""
 
 import pytest
+from hypothesis import given
 
-from gateway.frames.header import Header, Repeater, base_of, is_network_callsign, is_plain_text
+from gateway.frames.frame import Frame
+from gateway.frames.header import Header, Repeater, base_of, header_of, is_network_callsign, is_plain_text
+from tests.frames.strategies import any_frames
 
 USED = Repeater("QD1HRB", used=True)
 UNUSED = Repeater("WIDE2-1")
@@ -66,3 +69,8 @@ def test_what_monitor_text_could_not_give_back_is_no_text_of_a_header(text: str)
 
 def test_the_base_of_a_callsign_is_what_stands_before_its_ssid() -> None:
     assert (base_of("QA1BCD-9"), base_of("QA1BCD")) == ("QA1BCD", "QA1BCD")
+
+
+@given(any_frames())
+def test_a_header_is_known_again_by_its_text(frame: Frame) -> None:
+    assert header_of(frame.header.text) == frame.header
