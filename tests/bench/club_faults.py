@@ -53,7 +53,12 @@ class Tally:
         self.take_overs += place.take_overs
         for what, found in (("twice", account.twice), ("late", account.late), ("unexplained", account.unexplained)):
             if found:
-                self.wrong.append(f"{len(found)} {what}: {found[:5]}")
+                self.note(f"{len(found)} {what}: {found[:5]}")
+
+    def note(self, wrong: str) -> None:
+        """Something does not hold."""
+        self.wrong.append(wrong)
+        print(f"does not hold: {wrong}", flush=True)
 
     def say(self) -> None:
         """All of it in some lines."""
@@ -90,10 +95,10 @@ async def one_fault(place: County, chance: random.Random, tally: Tally) -> None:
         return
     tally.unconfirmed.append(place.account().unconfirmed - before)
     if place.holder is lost:
-        tally.wrong.append(f"{harm} {part}: {lost.name} came back and sends")
+        tally.note(f"{harm} {part}: {lost.name} came back and sends")
     slow = [seconds for seconds in place.take_overs[take_overs:] if seconds > TAKE_OVER_SECONDS]
     if slow:
-        tally.wrong.append(f"{harm} {part}: another hub sent after {slow[0]:.1f} s")
+        tally.note(f"{harm} {part}: another hub sent after {slow[0]:.1f} s")
 
 
 async def one_life(sequences: int, draw: int, tally: Tally) -> None:
@@ -102,8 +107,12 @@ async def one_life(sequences: int, draw: int, tally: Tally) -> None:
     begun = time.monotonic()
     async with county(draw) as place:
         for _ in range(sequences):
-            for _ in range(chance.randint(1, MOST_FAULTS)):
-                await one_fault(place, chance, tally)
+            try:
+                for _ in range(chance.randint(1, MOST_FAULTS)):
+                    await one_fault(place, chance, tally)
+            except TimeoutError as error:  # what hangs in one county says nothing of the next
+                tally.note(f"not all is well again: {error}")
+                return
             tally.sequences += 1
             account = place.account()
             print(

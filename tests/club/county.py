@@ -39,6 +39,7 @@ TAKE_OVER_SECONDS = LEASE_SECONDS + 4.0
 PASSCODES = {"QX1HUB-10": "18096", "QX2HUB-10": "17840"}
 POSTS = ("headland", "harbour", "island")
 STREAM = Subjects("wrackholm").stream
+LAST_WORDS = 3000
 _EXPLAINED = frozenset({"late", "unconfirmed", "dropped", "stopped"})
 
 
@@ -111,6 +112,11 @@ class Member:
         self.send_signal(number)
         if self.process is not None:
             await self.process.wait()
+
+    def last_words(self) -> str:
+        """How it ended, if it did, and the end of its log."""
+        log = self.file.with_suffix(".log").read_text("utf-8", "replace")[-LAST_WORDS:]
+        return f"{self.name}, exit {self.process.returncode if self.process else None}:\n{log}"
 
     def ends(self) -> list[tuple[str, str]]:
         """What it wrote down: what became of a frame, and what it says."""
@@ -196,7 +202,8 @@ class County:
         until = time.monotonic() + seconds
         while not await self._all_is_well():
             if time.monotonic() > until:
-                raise TimeoutError(self.ailing)
+                silent = [member for member in (*self.hubs, *self.posts) if (member.name, None) in self.ailing]
+                raise TimeoutError("\n".join([str(self.ailing), *(member.last_words() for member in silent)]))
             await asyncio.sleep(0.2)
 
     async def _all_is_well(self) -> bool:
