@@ -74,6 +74,8 @@ def _antenna(health: HealthShown, receivers: Sequence[PartShown]) -> Tile:
         return Tile("antenna", State.WAITING, number, "no decoder tells what it hears")
     if activity is None or activity.last_heard is None:
         return Tile("antenna", State.WAITING, number, "nothing was heard yet")
+    if not receivers and not activity.frames_per_minute:  # a hub: no receiver here would say that it is quiet
+        return Tile("antenna", State.WAITING, number, "no post of the club hands on anything now")
     return Tile("antenna", State.OK, number)
 
 

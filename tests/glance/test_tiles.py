@@ -94,6 +94,8 @@ def test_a_hub_without_a_receiver_hears_by_its_posts() -> None:
     club = Part(PartKind.CLUB, "club", State.OK, RECEIVER.since_ms)
     told = by_name(health(club, WEB))
     assert (told["antenna"].word, told["decoder"].word, told["uplink"].word) == ("hearing", "none", "sending")
+    silent = by_name(health(club, WEB, frames=0))["antenna"]
+    assert (silent.word, silent.why) == ("not known", "no post of the club hands on anything now")
 
 
 def test_every_tile_has_a_word_for_every_state() -> None:

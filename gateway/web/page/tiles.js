@@ -1,5 +1,6 @@
 // The four tiles, in the order in which a frame goes: antenna, decoder, uplink, house. Each has a word, one number that
-// lives, and what to do where it is not well. Every part of the gateway stands behind one of them.
+// lives, and what to do where it is not well. Every part of the gateway stands behind one of them. Words and reasons are
+// those of gateway/glance/tiles.py: a test holds them together.
 import { element, mark, say } from "./element.js";
 import { to } from "./address.js";
 import { age, now } from "./times.js";
@@ -29,12 +30,12 @@ function antenna(health) {
   const receivers = health.parts.filter((part) => part.kind === "receiver");
   const rate = health.activity?.frames_per_minute;
   const number = { number: rate === undefined ? "–" : `${rate}`, unit: rate === 1 ? "frame a minute" : "frames a minute" };
-  const listening = receivers.filter((part) => part.state === "ok" || part.state === "quiet");
-  if (!listening.length) {
-    return { state: "unknown", word: "not known", ...number, why: "no decoder tells what it hears", todo: "" };
-  }
-  const quiet = listening.find((part) => part.state === "quiet");
+  const unknown = (why) => ({ state: "unknown", word: "not known", ...number, why, todo: "" });
+  const quiet = receivers.find((part) => part.state === "quiet");
   if (quiet) return { state: "quiet", word: "quiet", ...number, ...trouble(quiet) };
+  if (receivers.length && !receivers.some((part) => part.state === "ok")) return unknown("no decoder tells what it hears");
+  if (!health.activity?.last_heard) return unknown("nothing was heard yet");
+  if (!receivers.length && !rate) return unknown("no post of the club hands on anything now");
   return { state: "ok", word: "hearing", ...number };
 }
 
