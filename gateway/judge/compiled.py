@@ -6,7 +6,7 @@ from functools import lru_cache
 
 from gateway.judge.conditions import Compiled, OfSubject, Post, Traits, compile_conditions, label_of
 from gateway.judge.patterns import PatternIndex
-from gateway.judge.policy import Conditions, Policy, Rate
+from gateway.judge.policy import Conditions, Per, Policy, Rate, receivers_in
 from gateway.judge.verdict import Decision, Reason, Verdict
 
 
@@ -67,10 +67,15 @@ class CompiledPolicy:
         )
         self._candidates = tuple(Candidate(rule.when.of_subject, rule.verdict) for rule in self.rules)
         self._several = lru_cache(REMEMBERED_CANDIDATES)(self._those)
+        self._receivers = _receivers(policy)
         self._by_label: dict[tuple[str, str], list[int]] = {}
         self._always: list[int] = []
         for number, rule in enumerate(self.rules):
             self._index(number, rule.when)
+
+    def receiver_asked(self, receiver: str) -> str:
+        """The receiver as far as the policy asks for it; empty for all that it tells nothing apart by."""
+        return receiver if self._receivers is None or receiver in self._receivers else ""
 
     def candidates(self, traits: Traits) -> tuple[Candidate, ...]:
         """The rules that a frame with these traits can match, in order, up to the first that surely does."""
@@ -108,6 +113,14 @@ class CompiledPolicy:
                 self._by_label.setdefault((name, label), []).append(number)
             return
         self._always.append(number)
+
+
+def _receivers(policy: Policy) -> frozenset[str] | None:
+    """The receivers that are named; None where a rate counts each of them by itself."""
+    if any(rate.per is Per.RECEIVER for rate in policy.rates):
+        return None
+    conditions = [*(rule.when for rule in policy.rules), *(rate.when for rate in policy.rates)]
+    return frozenset(name for when in conditions for _, name in receivers_in(when, ()))
 
 
 def _labels(policy: Policy) -> PatternIndex:

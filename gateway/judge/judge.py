@@ -74,10 +74,12 @@ class Judge:
             return Judged(heard, self._policy.kept[Reason.DAMAGED], None)
         if frame.information.startswith(MARK):
             return self._judge_third_party(heard, unwrap(frame))
-        key = (heard.receiver, frame.header.text)
+        # A club has hundreds of receivers: those that the policy tells nothing apart by have their answers together.
+        receiver = self._policy.receiver_asked(heard.receiver)
+        key = (receiver, frame.header.text)
         standing = self._standings.get(key)
         if standing is None:
-            standing = self._older_standings.get(key) or self.standing(heard.receiver, Unwrapped((frame,)))
+            standing = self._older_standings.get(key) or self.standing(receiver, Unwrapped((frame,)))
             if len(self._standings) >= MAXIMUM_STANDINGS // 2:
                 self._older_standings, self._standings = self._standings, {}
             self._standings[key] = standing

@@ -1,5 +1,7 @@
 import pytest
 
+from gateway.frames.third_party import Unwrapped
+from gateway.judge.judge import HeaderStanding, Judge
 from gateway.judge.verdict import Decision, Reason
 from tests.judge.listening import Listening
 
@@ -49,6 +51,33 @@ def test_a_list_is_any_of_it_and_conditions_must_all_hold() -> None:
 def test_a_receiver_is_asked_by_name() -> None:
     assert keeps("{receiver: [hf, vhf]}", receiver="hf")
     assert not keeps("{receiver: hf}", receiver="vhf")
+
+
+@pytest.mark.parametrize(
+    ("policy", "worked_out"),
+    [
+        ("", [""]),
+        ("rules: [{name: asked, when: {not: {receiver: hf}}, then: keep}]", ["hf", ""]),
+        ("rates: [{name: each, per: receiver, allow: 5 per minute}]", ["hf", "vhf", "uhf"]),
+    ],
+)
+def test_receivers_that_a_policy_tells_nothing_apart_by_have_their_answers_together(
+    policy: str, worked_out: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    listening, asked = Listening(policy), []
+    standing = Judge.standing
+
+    def noted(judge: Judge, receiver: str, unwrapped: Unwrapped) -> HeaderStanding:
+        asked.append(receiver)
+        return standing(judge, receiver, unwrapped)
+
+    monkeypatch.setattr(Judge, "standing", noted)
+    verdicts = {
+        receiver: listening.hear(b"QA1BCD-9>APRS:>%d" % number, 0, receiver).forward
+        for number, receiver in enumerate(("hf", "vhf", "uhf"))
+    }
+    assert asked == worked_out
+    assert verdicts == {"hf": True, "vhf": "not" not in policy, "uhf": "not" not in policy}
 
 
 @pytest.mark.parametrize(
