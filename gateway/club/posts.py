@@ -10,8 +10,8 @@ from itertools import chain
 
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject, rfc3339
-from gateway.frames.tnc2 import first_line
 from gateway.groundwork.bounded import BoundedMapping
+from gateway.judge.verdict import Judged
 
 MAXIMUM_POSTS = 2000
 MINUTE_MS = 60_000
@@ -66,8 +66,8 @@ class Posts:
         record.last_word_ms = stamp_ms
         return record
 
-    def heard(self, post: str, frame: Frame | None, stamp_ms: int) -> None:
-        """A post heard a frame; None: it was damaged. The frame is the innermost one."""
+    def heard(self, post: str, judged: Judged | None, stamp_ms: int) -> None:
+        """A post heard a frame; None: nobody judged it."""
         record = self.spoke(post, stamp_ms)
         record.frames += 1
         record.last_heard_ms = stamp_ms
@@ -76,8 +76,8 @@ class Posts:
             record.last_minute = record.this_minute if minute == record.minute + 1 else 0
             record.this_minute, record.minute = 0, minute
         record.this_minute += 1
-        if frame is not None:
-            self._count_copy(post, frame, stamp_ms)
+        if judged is not None and judged.innermost is not None:
+            self._count_copy(post, judged.innermost, judged.information, stamp_ms)
 
     def records(self) -> Mapping[str, PostRecord]:
         """All posts that spoke lately, by name."""
@@ -105,13 +105,13 @@ class Posts:
             plain["last_heard"] = rfc3339(record.last_heard_ms)
         return plain
 
-    def _count_copy(self, post: str, frame: Frame, stamp_ms: int) -> None:
+    def _count_copy(self, post: str, frame: Frame, information: bytes, stamp_ms: int) -> None:
         if abs(stamp_ms - self._recent_began_ms) >= COPIES_MS or len(self._recent) >= MAXIMUM_FRAMES // 2:
             for heard_by in self._older.values():
                 if heard_by != _HEARD_BY_SEVERAL and heard_by in self._posts:
                     self._posts[heard_by].alone += 1
             self._older, self._recent, self._recent_began_ms = self._recent, {}, stamp_ms
-        key = (frame.source, frame.destination, first_line(frame.information).rstrip(b" "))
+        key = (frame.source, frame.destination, information.rstrip(b" "))
         for posts in (self._recent, self._older):
             if key in posts:
                 if posts[key] != post:

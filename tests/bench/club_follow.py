@@ -3,16 +3,23 @@
 python -m tests.bench.club_follow                      # a real engine: judging beside bare reading
 python -m tests.bench.club_follow --alike 1000000      # two hubs, posts that come and go, without an engine
 python -m tests.bench.club_follow --posts 500 --minutes 10
+python -m tests.bench.club_follow --spread              # judging alone: a frame of one post's, and of hundreds'
 """
 
 import argparse
 import asyncio
 import contextlib
+import logging
 import random
 import resource
+import statistics
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+import structlog
 
 from demo.engine_servers import EngineServers
 from gateway.club import message
@@ -21,86 +28,43 @@ from gateway.club.follower import Follower, StreamMessage
 from gateway.club.message import Handed
 from gateway.club.policy_entry import PolicyEntry
 from gateway.club.post import ClubPost, PostOptions
-from gateway.club.snapshot import read_snapshot
 from gateway.club.stream_reader import read_stream
 from gateway.club.subjects import Subjects
 from gateway.frames import tnc2
 from gateway.frames.heard import Run
 from gateway.judge.source import PolicyText
 from gateway.judge.state import JUDGE
-from gateway.judge.verdict import Verdict
+from gateway.running.service import spare_the_collector
 from gateway.settings.policy_files import ready_policies
-from tests.club.test_follower import entry, follower, stream
+from tests.club.test_alike import alike
+from tests.club.test_follower import follower
 
 CLUB = Subjects("wrackholm")
 PIECE = 50_000
 TRIES = 5
-Told = tuple[int, int, Verdict]
-"""Of a frame: its message, its moment, and what the hub decided."""
+TURNS = 5
+SPREADS = (1, 10, 100, 500)
+BATCH = 300
+SAMPLE_SECONDS = 30.0
+SETTLED_SECONDS = 12.0
+"""After so long everything that waited at a post has come to its end."""
 
 
 def megabytes() -> float:
-    """The most that this process has held."""
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    """What this process holds in memory now."""
+    pages = int(Path("/proc/self/statm").read_text("ascii").split()[1])
+    return pages * resource.getpagesize() / 1024**2
 
 
-def alike(frames: int) -> bool:
-    """Two hubs over so many frames, while posts come and go; whether they agreed in everything.
-
-    In every piece the second is lost at some place, starts from what the first kept before, and reads on behind that.
-    """
-    chance = random.Random(frames)
-    first, second = follower(), follower()
-    run, other = Run(), Run()
-    begun, sequence, starts = time.process_time(), 0, 0
-    while first.counts.judged < frames:
-        messages = piece(starts, sequence)
-        sequence += len(messages)
-        kept_at = chance.randrange(1, len(messages) // 2)
-        lost_at = chance.randrange(kept_at, len(messages))
-        before = told(first, messages[:kept_at], run, chance)
-        kept = first.snapshot()
-        behind = told(first, messages[kept_at:], run, chance)
-        by_second = told(second, messages[:lost_at], other, chance)
-        if kept is None or by_second != [*before, *behind][: len(by_second)]:
-            return False
-        second = follower()
-        second.resume(read_snapshot(kept.to_octets()))
-        if told(second, messages[kept_at:], other, chance) != behind or all_known(first) != all_known(second):
-            return False
-        starts += 1
-    spent = time.process_time() - begun
-    print(f"{sequence} messages, {first.counts.judged} frames judged by two hubs alike, bit for bit; {starts} starts")
-    print(f"{spent:.0f} s of a core, {megabytes():.0f} MB at most")
+def two_hubs(frames: int) -> bool:
+    """Whether two hubs agreed on so many frames."""
+    begun = time.process_time()
+    agreed = alike(frames, PIECE)
+    if agreed is None:
+        return False
+    print(f"{agreed.messages} messages, {agreed.frames} frames judged by two hubs alike, bit for bit")
+    print(f"{agreed.starts} starts, {time.process_time() - begun:.0f} s of a core, {megabytes():.0f} MB")
     return True
-
-
-def piece(number: int, sequence: int) -> list[StreamMessage]:
-    """The next messages of a stream, after so many."""
-    later_ms = number * 7_000_000
-    found = stream(PIECE - 1, draw=number)[1 if number else 0 :]  # one policy begins, in the first piece
-    return [
-        StreamMessage(place, one.stamp_ms + later_ms, one.subject, one.octets)
-        for place, one in enumerate(found, sequence + 1)
-    ]
-
-
-def told(hub: Follower, messages: Sequence[StreamMessage], run: Run, chance: random.Random) -> list[Told]:
-    """What a hub says of each frame, read in batches of any size."""
-    found: list[Told] = []
-    place = 0
-    while place < len(messages):
-        size = chance.randint(1, 400)
-        taken = hub.take(messages[place : place + size], run)
-        found += [(one.sequence, one.moment_ms, one.judged.verdict) for one in taken]
-        place += size
-    return found
-
-
-def all_known(hub: Follower) -> str:
-    """All that a hub knows, as it would keep it."""
-    snapshot = hub.snapshot()
-    return "" if snapshot is None else snapshot.model_dump_json()
 
 
 def handed(number: int) -> bytes:
@@ -113,8 +77,7 @@ def handed(number: int) -> bytes:
 
 async def fill(engine: Engine, frames: int) -> None:
     """Put so many frames into the stream."""
-    texts = (PolicyText("receive-only.yaml", (ready_policies() / "receive-only.yaml").read_text("utf-8")),)
-    await engine.publish(CLUB.policy, PolicyEntry(JUDGE, begins=True, texts=texts).to_octets())
+    await engine.publish(CLUB.policy, first_policy().to_octets())
     limit = asyncio.Semaphore(200)
 
     async def put(number: int) -> None:
@@ -148,6 +111,45 @@ async def read_through(engine: Engine, frames: int, hub: Follower | None) -> flo
     return time.process_time() - begun
 
 
+def spread(frames: int) -> None:
+    """What judging a frame costs where one post hears all of them, or some, or hundreds."""
+    streams = {posts: list(heard_by(posts, frames)) for posts in SPREADS}
+    costs: dict[int, list[float]] = {posts: [] for posts in SPREADS}
+    for _ in range(TURNS):
+        for posts, messages in streams.items():
+            hub, run = follower(), Run()
+            hub.begin(1)
+            begun = time.process_time()
+            for first in range(0, len(messages), BATCH):
+                hub.take(messages[first : first + BATCH], run)
+            costs[posts].append((time.process_time() - begun) / frames * 1e6)
+    one = statistics.median(costs[SPREADS[0]])
+    for posts, found in costs.items():
+        cost = statistics.median(found)
+        print(f"{posts:4} posts: {cost:5.1f} us a frame, {cost / one:.2f} of that of one post")
+
+
+def heard_by(posts: int, frames: int) -> Iterator[StreamMessage]:
+    """Frames of six hundred stations, as so many posts hear them, each of them a sixth of the stations."""
+    chance = random.Random(posts)
+    stamp_ms = int(time.time() * 1000)
+    yield StreamMessage(1, stamp_ms, CLUB.policy, first_policy().to_octets())
+    for number in range(frames):
+        post = chance.randrange(posts)
+        station = post % 500 + chance.randrange(100)
+        line = b"Q%c%dBC-%d>APRS,WIDE1-1:!5836.%02dN/00355.%02dW>%d" % (
+            65 + station // 160, station // 16 % 10, station % 16, number % 60, number % 59, number,
+        )  # fmt: skip
+        octets = message.write(Handed("vhf", 0, stamp_ms + number, None, tnc2.read(line)))
+        yield StreamMessage(number + 2, stamp_ms + number, CLUB.heard(f"post-{post}"), octets)
+
+
+def first_policy() -> PolicyEntry:
+    """The ready policy, as a club begins with it."""
+    text = (ready_policies() / "receive-only.yaml").read_text("utf-8")
+    return PolicyEntry(JUDGE, begins=True, texts=(PolicyText("receive-only.yaml", text),))
+
+
 async def judge_from_the_stream(frames: int) -> None:
     """Bare reading and judging, by turns."""
     async with (
@@ -168,41 +170,57 @@ async def judge_from_the_stream(frames: int) -> None:
 
 
 async def many_posts(posts: int, minutes: float) -> None:
-    """So many posts at one frame a second, all in this process, and one hub that follows."""
+    """So many posts at one frame a second, in a process of their own, and here one hub that follows."""
     async with EngineServers(3) as servers:
         options = EngineOptions(servers.urls, "hub")
         async with connected(options, CLUB, servers.urls[0]) as engine:
             await engine.make_what_is_absent(3)
-            await engine.publish(CLUB.policy, entry(begins=True).to_octets())
-            made = [
-                ClubPost(PostOptions(EngineOptions(servers.urls, f"post-{n}"), CLUB, f"post-{n}", 10_000))
-                for n in range(posts)
-            ]
-            running = [asyncio.create_task(post.run()) for post in made]
+            await engine.publish(CLUB.policy, first_policy().to_octets())
             hub = follower()
             hub.begin(1)
             following = asyncio.create_task(_follow(engine, hub))
-            run, until, number = Run(), time.monotonic() + minutes * 60, 0
-            while time.monotonic() < until:
-                started = time.monotonic()
-                for post in made:
-                    number += 1
-                    frame = tnc2.read(b"QA%dBC>APRS:>%d" % (number % 997, number))
-                    post.offer([run.hear(run.now(), "vhf", 0, frame)])
-                await asyncio.sleep(max(0.0, started + 1 - time.monotonic()))
-                if number // posts % 30 == 0:
-                    behind_ms = int(time.time() * 1000) - hub.order.stamp_ms
-                    ends: dict[str, int] = {}
-                    for post in made:
-                        for end, count in post.hand_over.counts.items():
-                            ends[end] = ends.get(end, 0) + count
-                    print(
-                        f"{number} offered, {hub.counts.judged} judged, {behind_ms} ms behind, "
-                        f"{megabytes():.0f} MB, {ends}"
-                    )
-            for task in (*running, following):
-                task.cancel()
-            await asyncio.gather(*running, following, return_exceptions=True)
+            arguments = ["--hand-on", ",".join(servers.urls), "--posts", str(posts), "--minutes", str(minutes)]
+            child = await asyncio.create_subprocess_exec(sys.executable, "-m", __spec__.name, *arguments)
+            ending = asyncio.create_task(child.wait())
+            while not ending.done():
+                judged, spent = hub.counts.judged, time.process_time()
+                await asyncio.wait([ending], timeout=SAMPLE_SECONDS)
+                frames = hub.counts.judged - judged
+                cost = (time.process_time() - spent) / max(frames, 1) * 1e6
+                late_ms = int(time.time() * 1000) - hub.order.stamp_ms
+                told = f"{hub.counts.judged:8} judged, {len(hub.posts)} posts, {cost:6.0f} us each"
+                print(f"{told}, {late_ms} ms behind, {megabytes():.1f} MB", flush=True)
+            following.cancel()
+            await asyncio.wait([following])
+
+
+async def hand_on(urls: tuple[str, ...], posts: int, minutes: float) -> None:
+    """Posts that hear a frame each second, each its own."""
+    made = []
+    for place in range(posts):
+        nearest = place % len(urls)
+        engine = EngineOptions(urls[nearest:] + urls[:nearest], f"post-{place}")
+        made.append(ClubPost(PostOptions(engine, CLUB, f"post-{place}", 10_000)))
+    running = []
+    for post in made:
+        running.append(asyncio.create_task(post.run()))
+        await asyncio.sleep(0.01)  # not all at once: five hundred computers are not switched on together
+    run, until, number = Run(), time.monotonic() + minutes * 60, 0
+    while time.monotonic() < until:
+        started = time.monotonic()
+        for post in made:
+            number += 1
+            post.offer([run.hear(run.now(), "vhf", 0, tnc2.read(b"QA%dBC>APRS:>%d" % (number % 997, number)))])
+            await asyncio.sleep(0)
+        await asyncio.sleep(max(0.0, started + 1 - time.monotonic()))
+    await asyncio.sleep(SETTLED_SECONDS)
+    ends: Counter[str] = Counter()
+    for post in made:
+        ends.update({end.value: count for end, count in post.hand_over.counts.items()})
+    print(f"{number} frames offered by {posts} posts: {dict(ends)}", flush=True)
+    for task in running:
+        task.cancel()
+    await asyncio.wait(running)
 
 
 async def _follow(engine: Engine, hub: Follower) -> None:
@@ -219,8 +237,19 @@ if __name__ == "__main__":
     parser.add_argument("--frames", type=int, default=100_000)
     parser.add_argument("--alike", type=int)
     parser.add_argument("--posts", type=int)
+    parser.add_argument("--spread", action="store_true", help="judge alone: from one post or from hundreds")
     parser.add_argument("--minutes", type=float, default=10.0)
+    parser.add_argument("--hand-on", metavar="URLS", help="be the posts (as --posts starts it)")
     chosen = parser.parse_args()
+    spare_the_collector()
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.WARNING))
     if chosen.alike:
-        sys.exit(0 if alike(chosen.alike) else 1)
-    asyncio.run(many_posts(chosen.posts, chosen.minutes) if chosen.posts else judge_from_the_stream(chosen.frames))
+        sys.exit(0 if two_hubs(chosen.alike) else 1)
+    elif chosen.hand_on:
+        asyncio.run(hand_on(tuple(chosen.hand_on.split(",")), chosen.posts, chosen.minutes))
+    elif chosen.posts:
+        asyncio.run(many_posts(chosen.posts, chosen.minutes))
+    elif chosen.spread:
+        spread(chosen.frames)
+    else:
+        asyncio.run(judge_from_the_stream(chosen.frames))

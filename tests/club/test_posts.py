@@ -1,10 +1,10 @@
 from gateway.club.posts import COPIES_MS, Posts
-from gateway.frames.frame import Frame
-from gateway.frames.header import Header
+from gateway.judge.verdict import Judged
+from tests.judged_frames import Post
 
 
-def frame(text: bytes) -> Frame:
-    return Frame(Header("QA1BCD", "APRS"), text)
+def frame(text: bytes) -> Judged:
+    return Post().hear(b"QA1BCD>APRS:" + text)
 
 
 def test_the_first_to_hand_on_is_told_and_what_one_alone_heard() -> None:
