@@ -84,7 +84,9 @@ ALIKE = "rules:\n" + "".join(
 
 
 def test_where_too_much_is_to_be_compared_the_review_says_that_it_gave_up() -> None:
-    said = [warning.what for warning in review(source_of(ALIKE), POST, most_steps=1000)]
+    warnings = review(source_of(ALIKE), POST, most_steps=1000)
+    assert warnings[0].key == "rules[0]"
+    said = [warning.what for warning in warnings]
     gave_up = "too many patterns to compare: not all of the rules were looked at for some that can have no effect"
     assert said[0] == gave_up
     assert len(said) == 41  # what costs nothing is told all the same: no example shows any of them
@@ -105,3 +107,16 @@ def test_a_not_with_many_patterns_is_bounded_as_well() -> None:
     assert Coverage({}).contradicts_itself(when)
     with pytest.raises(TooMuchToCompareError):
         Coverage({}, 10_000).contradicts_itself(when)
+
+
+@pytest.mark.parametrize("key", ["contains", "source"])
+def test_lists_that_are_compared_with_lists_are_bounded_as_well(key: str) -> None:
+    narrow, wide = ([f"Q{letter}{number}" for number in range(1000)] for letter in "AB")
+    with pytest.raises(TooMuchToCompareError):
+        Coverage({}, 1900).covers(*(Conditions.model_validate({key: several}) for several in (wide, narrow)))
+
+
+@pytest.mark.parametrize(("wide", "narrow"), [("Q?1*", "QA1BCD"), ("@club", "QA1BCD"), ("@club", "qb2cde-0")])
+def test_a_pattern_finds_what_covers_it_by_groups_and_by_wild_patterns(wide: str, narrow: str) -> None:
+    entries = [Entry(Conditions.model_validate({"source": pattern})) for pattern in ("QX1", wide)]
+    assert FirstCover(entries, Coverage(GROUPS), GROUPS).find(Conditions.model_validate({"source": narrow}), 2) == 1

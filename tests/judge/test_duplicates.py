@@ -103,6 +103,13 @@ def test_the_memory_forgets_what_is_older_than_the_window_whenever_the_generatio
                 assert memory.since(b"%d" % then, elapsed) == (elapsed - then if elapsed - then < 1000 else None)
 
 
+def test_what_left_the_window_takes_no_room_for_long() -> None:
+    memory = RecentForwards(1000)
+    for number in range(100):
+        memory.remember(b"%d" % number, 1000 * number)
+        assert len(memory) <= 2
+
+
 def test_the_memory_is_bounded_in_octets_too() -> None:
     memory = RecentForwards(30_000)
     for number in range(40_000):

@@ -65,6 +65,7 @@ def test_every_rule_of_the_network_is_asked_in_the_order_of_the_reasons() -> Non
         (b"QA1BCD>APRS:}QB2CDE>APRS,TCPXX*:x", Reason.THIRD_PARTY_INTERNET, "yes: TCPXX"),
         (b"QA1BCD>APRS:\rx", Reason.EMPTY, "yes: nothing stands before its end or first line end"),
         (b"QA1BCD>APRS:?APRS?", Reason.GENERIC_QUERY, "yes: it begins with ?"),
+        (b"QA1BCD>APRS:??", Reason.GENERIC_QUERY, "yes: it begins with ?"),
         (b"QA1BCD>APRS:" + b"x" * 500, Reason.TOO_LONG, "yes: the line would have 528 octets"),
     ],
 )
@@ -73,6 +74,20 @@ def test_the_rule_that_is_broken_decides_and_says_by_what(line: bytes, reason: R
     last = explanation.steps[-1]
     assert (last.step, last.answer, last.decided) == (reason, answer, True)
     assert explanation.judged.verdict.reason is reason
+
+
+def test_a_question_mark_elsewhere_makes_no_query() -> None:
+    assert steps_of(Explaining().explain(b"QA1BCD>APRS:>who is there?"))["generic-query"].answer == "no"
+
+
+def test_a_step_in_plain_form_has_its_four_keys() -> None:
+    step = Explaining().explain(b"QA1BCD>APRS:?APRS?").steps[-1]
+    assert step.to_object() == {
+        "step": "generic-query",
+        "asked": "Is it a query to everyone? Thousands would answer.",
+        "answer": "yes: it begins with ?",
+        "decided": True,
+    }
 
 
 def test_a_question_is_put_as_the_rule_puts_it() -> None:

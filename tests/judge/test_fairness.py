@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.judge.fairness import water_level
+from gateway.judge.fairness import FairShares, water_level
 from tests.judge.listening import Listening
+from tests.judge.plain_shares import PlainShares
 
 TEN_MINUTES = 600.0
 
@@ -35,6 +36,29 @@ def test_the_water_level_shares_out_the_room_max_min(offered: list[float], room:
 )
 def test_the_water_level_of_worked_examples(offered: list[float], room: float, level: float | None) -> None:
     assert water_level(offered, room) == (None if level is None else pytest.approx(level))
+
+
+arrivals = st.lists(
+    st.tuples(st.sampled_from("aaaaabbc"), st.sampled_from([1, 700, 999, 1000, 4000, 30_000, 59_999, 60_000, 120_000])),
+    max_size=60,
+)
+
+
+@given(arrivals, st.integers(1, 12), st.sampled_from([1000, 20_000, 60_000, 3_600_000]))
+def test_shares_are_those_of_a_plain_reckoning_in_fractions(
+    arrived: list[tuple[str, int]], amount: int, period_ms: int
+) -> None:
+    shares, plain = FairShares(amount, period_ms), PlainShares(amount, period_ms)
+    now_ms = 5_000_000
+    for source, passed_ms in arrived:
+        now_ms += passed_ms
+        is_within = shares.offer(source, now_ms)
+        if plain.offer(source, now_ms) != is_within:  # only by the last digit of a floating-point number
+            assert plain.ahead(source, now_ms) == pytest.approx(1, abs=1e-6)
+        assert shares.state().level == (None if plain.level is None else pytest.approx(float(plain.level), abs=1e-6))
+        if is_within:
+            shares.took(source, now_ms)
+            plain.took(source, now_ms)
 
 
 def play(policy: str, per_minute: dict[str, float], draw: int, jitter: float) -> tuple[Counter[str], Counter[str]]:

@@ -58,6 +58,17 @@ def test_what_left_the_window_while_the_gateway_was_away_is_not_taken_in() -> No
     assert len(restarted(post, away=3600).judge.recent) == 0
 
 
+def test_only_what_goes_up_is_written_anew() -> None:
+    post = Listening(POLICY)
+    memory = JudgeMemory(post.judge)
+    revisions = [memory.revision]
+    for line in (LINE, COPY, b"QA1BCD>APRS:>dull", b"QA1BCD>APRS:>lap 2"):
+        post.hear(line)
+        revisions.append(memory.revision)
+    assert revisions == [0, 1, 1, 1, 2]
+    assert (memory.name, memory.version) == ("judge", 1)  # so journals have it: a new form is a new version
+
+
 CALL = b"QC3DEF>APRS:!5836.00N/00354.00W>!EMERGENCY! lap"
 RELAYED = b"QD1AA>APRS:}QC3DEF>APRS,QD1AA*:>lap 2"
 _lines = st.sampled_from(

@@ -15,6 +15,7 @@ from gateway.frames.network_line import network_line, route
 from gateway.judge.compiled import CompiledPolicy
 from gateway.judge.conditions import Post
 from gateway.judge.judge import Judge
+from gateway.judge.network_rules import NETWORK_RULES
 from gateway.judge.policy import Policy
 from gateway.judge.verdict import Judged, Reason
 
@@ -49,6 +50,7 @@ FORWARDED = [
         b"QA1BCD-9>APRS,WIDE1-1,WIDE2-1:" + POSITION, up(b"QA1BCD-9>APRS,WIDE1-1,WIDE2-1"), "IS-Details: path unchanged"
     ),
     Row(b"QA1BCD-9>APRS,QD1AA*,WIDE2-1:" + POSITION, up(b"QA1BCD-9>APRS,QD1AA*,WIDE2-1"), "IS-Details: path unchanged"),
+    Row(b"QA1BCD-9>APRS,qARX:" + POSITION, up(b"QA1BCD-9>APRS,qARX"), "IS-Q: a construct has three characters"),
     Row(
         b"QA1BCD-9>APRS,QD1AA,QD1BB*,WIDE2-1:" + POSITION,
         up(b"QA1BCD-9>APRS,QD1AA,QD1BB*,WIDE2-1"),
@@ -249,6 +251,11 @@ def test_a_proper_frame_goes_up_with_nothing_changed_but_the_route(row: Row) -> 
 @pytest.mark.parametrize("row", KEPT + IN_ORDER, ids=lambda row: repr(row.heard[:60]))
 def test_what_must_not_go_up_is_kept_with_its_reason(row: Row) -> None:
     assert judge_frame(tnc2.read(row.heard)).verdict.reason is row.expected
+
+
+def test_every_rule_of_the_network_names_a_page_of_the_networks_own_or_common_practice() -> None:
+    pages = {"IS-Connect", "IS-IGating", "IS-Details", "IS-Q", "IS-Server", "common practice"}
+    assert {source for rule in NETWORK_RULES for source in rule.source.split(", ")} <= pages
 
 
 PATH = (Repeater("QD1AA", used=True), Repeater("WIDE2-1"))

@@ -3,7 +3,7 @@
 import pytest
 
 from gateway.documents import DocumentError
-from gateway.judge.policy import Allowance, Conditions, Day, Hours, Policy, Rate
+from gateway.judge.policy import Allowance, Conditions, Day, Hours, Policy, Rate, receivers_in
 from gateway.judge.source import PolicyText, read_policy
 from gateway.judge.verdict import Decision, Reason
 from gateway.reports import Kind
@@ -298,6 +298,14 @@ MISTAKES = [
 def test_a_mistake_is_told_with_its_line_and_key_and_what_to_do(text: str, said: str) -> None:
     told = refused(text)
     assert any(said in line for line in told), told
+
+
+def test_receivers_are_named_with_their_places() -> None:
+    when = when_of("{receiver: [vhf, hf], not: {receiver: uhf, not: {contains: x}}}")
+    place = ("rules", 0, "when")
+    named = [((*place, "receiver"), "vhf"), ((*place, "receiver"), "hf"), ((*place, "not", "receiver"), "uhf")]
+    assert list(receivers_in(when, place)) == named
+    assert list(receivers_in(None, place)) == []
 
 
 def test_the_version_and_the_name_are_required() -> None:

@@ -103,6 +103,13 @@ def test_a_clock_that_is_set_back_opens_no_second_budget() -> None:
     assert not budget.admits("a", at("2026-06-07T00:00:02"), 1)
 
 
+def test_a_clock_that_goes_back_by_two_periods_ends_the_budget_when_the_period_should_end() -> None:
+    budget = Budget(1000, "day")
+    budget.take("a", at("2026-06-09T12:00:00"), 1000)
+    assert not budget.admits("a", at("2026-06-07T12:00:00"), 1)
+    assert budget.admits("a", at("2026-06-08T00:00:00"), 1000)
+
+
 @pytest.mark.parametrize("period", ["day", "month"])
 def test_a_clock_that_had_run_far_ahead_does_not_hold_the_budget_for_years(period: str) -> None:
     budget = Budget(1000, period)
@@ -184,6 +191,12 @@ def test_what_is_no_state_is_left_out(state: object) -> None:
     assert post.hear(b"QA1BCD>APRS:>2" + b"x" * 450).verdict.rule == "day"
 
 
+def test_what_a_callsign_cannot_be_is_no_key_of_a_budget() -> None:
+    budget = Budget(1000, "day")
+    budget.restore({"period": "2026-06-06", "used": {7: 1000, None: 1000, "QA1BCD": 1000}})
+    assert budget.state() == {"period": "2026-06-06", "used": {"QA1BCD": 1000}}
+
+
 # Reload.
 
 
@@ -253,6 +266,20 @@ def test_budgets_survive_a_reload_whatever_they_allow_now() -> None:
     assert budgets_of(post.judge) == before
     reload(post, BUDGETS.replace("1 kB per day", "1 kB per month"), 2)
     assert budgets_of(post.judge) != before
+
+
+IN_OCTETS = "rates: [{name: slow, per: source, allow: 1 kB per day}]"
+
+
+@pytest.mark.parametrize(("before", "after"), [(SLOW, IN_OCTETS), (IN_OCTETS, SLOW)])
+def test_a_rate_of_frames_and_a_budget_of_octets_have_no_level_in_common(before: str, after: str) -> None:
+    post, fresh = Listening(before), Listening(after)
+    post.hear(b"QA1BCD>APRS:>" + b"x" * 450)
+    state = post.judge.state()
+    reload(post, after, 0)
+    assert post.judge.state().limits == fresh.judge.state().limits
+    fresh.judge.resume(state)
+    assert fresh.judge.state().limits == Listening(after).judge.state().limits
 
 
 buckets = st.tuples(st.integers(1, 20), st.integers(1, 8))
@@ -336,6 +363,35 @@ def test_who_used_the_shared_bucket_gains_nothing_by_getting_one_of_its_own(monk
         buckets.take("babbler", 30_000)
     assert not buckets.admits("babbler", MINUTE_MS + 1)  # places are free by now
     assert [buckets.admits("babbler", elapsed_ms) for elapsed_ms in (89_999, 90_000)] == [False, True]
+
+
+def test_places_are_looked_for_once_in_the_time_of_a_token_and_found_where_a_bucket_is_full(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(rates, "MAXIMUM_BUCKETS", 2)
+    buckets = TokenBuckets(1, MINUTE_MS, 1)
+    start = 10 * MINUTE_MS
+
+    def own(key: str, elapsed_ms: int) -> bool:
+        buckets.take(key, elapsed_ms)
+        return key in buckets.state().full_at
+
+    assert own("QA1BCD", start)
+    assert own("QB2CDE", start + 1)
+    assert not own("QC3DEF", start + MINUTE_MS - 1)  # this looked, and both are in use
+    assert not own("QC3DEF", start + MINUTE_MS)  # a place is free, but it has just looked
+    assert OVERFLOW_KEY in buckets.state().full_at
+    assert not own("QC3DEF", start + 2 * MINUTE_MS - 2)
+    assert own("QC3DEF", start + 2 * MINUTE_MS - 1)
+
+
+def test_a_bucket_gives_its_place_in_the_millisecond_in_which_it_is_full(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(rates, "MAXIMUM_BUCKETS", 1)
+    for later, has_its_own in ((MINUTE_MS - 1, False), (MINUTE_MS, True)):
+        buckets = TokenBuckets(1, MINUTE_MS, 1)
+        buckets.take("QA1BCD", 10 * MINUTE_MS)
+        buckets.take("QB2CDE", 10 * MINUTE_MS + later)
+        assert ("QB2CDE" in buckets.state().full_at) == has_its_own
 
 
 arrivals = st.lists(st.tuples(st.integers(0, 4000), st.integers(0, 7)), max_size=200)

@@ -24,6 +24,9 @@ NEVER_MATCHES = "can never match"
     ("first", "second"),
     [
         ("{source: QA1*}", "{source: QA1BCD-9}"),
+        ("{source: QA1*}", "{source: QA1B*}"),
+        ("{source: 'Q?1*'}", "{source: QA1BCD}"),
+        ("{hops: {at_most: 8}}", "{hops: {at_least: 2}}"),
         ("{source: QA1*}", "{source: [QA1BCD-9, QA1XYZ], contains: test}"),
         ('{source: "*"}', "{source: 'Q[AB]1'}"),
         ("{source: [QA1B, QA1C]}", "{source: QA1B-0}"),
@@ -111,7 +114,16 @@ RULE = "rules: [{name: held, when: {source: QA1*}, then: keep}]\n"
             "rates: [{name: tight, per: everything, allow: 5 per minute}, {name: slow, allow: 5 per minute}]",
             "tight is about all of the same frames",
         ),
+        (
+            "rates: [{name: slow, allow: 5 per minute}, {name: tight, per: everything, allow: 5 per minute}]",
+            "tight is about all of the same frames",
+        ),
+        (
+            "rates: [{name: first, allow: 5 per minute}, {name: slow, allow: 300 per hour, burst: 5}]",
+            "first is about all of the same frames",
+        ),
         ("rates: [{name: slow, per: receiver, allow: 100 per second}]", "no channel brings so many frames"),
+        ("rates: [{name: slow, per: source, allow: 61 per second}]", "no channel brings so many frames"),
     ],
 )
 def test_a_rate_that_can_never_bite_is_told(policy: str, why: str) -> None:
@@ -127,6 +139,8 @@ def test_a_rate_that_can_never_bite_is_told(policy: str, why: str) -> None:
         RULE + "rates: [{name: slow, when: {source: Q*}, allow: 1 per minute}]",
         "rates: [{name: tight, when: {source: QA1*}, allow: 1 per minute}, {name: slow, allow: 10 per minute}]",
         "rates: [{name: one, allow: 6 per minute, burst: 6}, {name: slow, allow: 60 per hour, burst: 10}]",
+        "rates: [{name: one, allow: 59 per hour, burst: 6}, {name: slow, allow: 60 per hour, burst: 3}]",
+        "rates: [{name: slow, per: source, allow: 60 per second}]",
         "rates: [{name: one, per: source, allow: 1 per minute}, {name: slow, per: everything, allow: 10 per minute}]",
         "rates: [{name: slow, per: everything, allow: 100 per second}]",
         "rates: [{name: slow, per: receiver, allow: 7 per second}]",
@@ -140,6 +154,8 @@ def test_what_is_meant_for_emergencies_and_has_no_effect_on_them_is_told() -> No
     assert about("rules: [{name: emergency-first, when: {source: QA1*}, then: forward}]", "no effect on emergencies")
     assert about('rules: [{name: drill, when: {contains: "MAYDAY"}, then: keep}]', "no effect on emergencies")
     assert about("rates: [{name: emergency-room, per: everything, allow: 9 per minute}]", "no effect on emergencies")
+    for word in ("emergency", "Mayday", "distress", "sos"):
+        assert about(f"rules: [{{name: drill, when: {{contains: {word}}}, then: keep}}]", "no effect on emergencies")
     assert not about("rules: [{name: drill, when: {contains: regatta}, then: keep}]", "no effect on emergencies")
 
 

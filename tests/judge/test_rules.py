@@ -31,6 +31,8 @@ def keeps(when: str, line: bytes = DIRECT, receiver: str = "vhf", time_ms: int |
         ("QA1*", "QA2BCD-9", False),
         ("*-9", "QA1BCD-9", True),
         ("*-9", "QA1BCD", False),
+        ("*-0", "QA1BCD", True),
+        ("*-0", "QA1BCD-9", False),
         ("Q?1BCD", "QB1BCD", True),
         ("Q?1BCD", "QBB1BCD", False),
         ("Q[AB]1*", "QB1BCD-1", True),
@@ -46,6 +48,7 @@ def test_a_list_is_any_of_it_and_conditions_must_all_hold() -> None:
     assert keeps("{source: [QB1XYZ, QA1BCD-9]}")
     assert keeps("{source: QA1BCD-9, destination: APRS}")
     assert not keeps("{source: QA1BCD-9, destination: APZ*}")
+    assert not keeps("{source: QA1BCD-9, via: QD1AA}")
 
 
 def test_a_receiver_is_asked_by_name() -> None:
@@ -117,6 +120,8 @@ def test_not_denies_whatever_stands_in_it() -> None:
     assert not keeps("{not: {source: QA1BCD-9, contains: direct}}")
     assert keeps("{not: {source: QA1BCD-9, contains: elsewhere}}")
     assert keeps("{not: {contains: elsewhere}}")
+    assert keeps("{not: {via: QD1AA}}")
+    assert not keeps("{not: {via: QD1AA}}", b"QA1BCD-9>APRS,QD1AA*:>x")
 
 
 def test_report_symbol_contains_and_addressee_look_into_the_information() -> None:
@@ -125,9 +130,11 @@ def test_report_symbol_contains_and_addressee_look_into_the_information() -> Non
     assert keeps('{symbol: "/>"}')
     assert not keeps('{symbol: "/_"}')
     assert keeps("{contains: [nowhere, DIRECT]}")
+    assert keeps("{contains: direct}", b"QA1BCD-9>APRS:>DIRECT")
     assert keeps("{addressee: QB2*}", b"QA1BCD-9>APRS::QB2CDE-7 :hello{1")
     assert not keeps("{addressee: QB2CDE}", b"QA1BCD-9>APRS::QB2CDE-7 :hello{1")
     assert not keeps("{addressee: QB2*}")
+    assert keeps("{addressee: QB2CDE}", b"QA1BCD-9>APRS::qb2cde   :hello{1")
 
 
 def test_distance_is_from_the_station_and_asks_nothing_of_a_frame_without_a_position() -> None:
@@ -135,6 +142,8 @@ def test_distance_is_from_the_station_and_asks_nothing_of_a_frame_without_a_posi
     assert keeps("{distance: {beyond: 100km}}", away)
     assert not keeps("{distance: {beyond: 120km}}", away)
     assert keeps("{distance: {within: 120km, beyond: 100km}}", away)
+    assert not keeps("{distance: {within: 100km}}", away)
+    assert not keeps("{distance: {within: 100km, beyond: 90km}}", away)
     assert keeps("{distance: {within: 500m}}")
     assert not keeps("{distance: {within: 20000km}}", b"QA1BCD-9>APRS:>no position")
 
@@ -145,6 +154,9 @@ def test_distance_is_from_the_station_and_asks_nothing_of_a_frame_without_a_posi
         ("10:00-14:00", "12:00", True),
         ("12:00-14:00", "12:00", True),
         ("10:00-12:00", "12:00", False),
+        ("10:59-14:00", "12:00", True),
+        ("22:00-06:00", "22:00", True),
+        ("22:00-06:00", "21:59", False),
         ("22:00-06:00", "23:59", True),
         ("22:00-06:00", "05:59", True),
         ("22:00-06:00", "06:00", False),
@@ -156,6 +168,11 @@ def test_hours_are_utc_and_may_pass_midnight(hours: str, at: str, holds: bool) -
     hour, minute = map(int, at.split(":"))
     time_ms = 1_780_704_000_000 + (hour * 60 + minute) * 60_000  # from 2026-06-06T00:00:00Z
     assert keeps(f'{{hours: "{hours}"}}', time_ms=time_ms) is holds
+
+
+def test_of_several_spans_of_hours_one_is_enough() -> None:
+    assert keeps('{hours: ["06:00-08:00", "11:00-13:00"]}')
+    assert not keeps('{hours: ["06:00-08:00", "13:00-14:00"]}')
 
 
 def test_days_are_utc() -> None:
