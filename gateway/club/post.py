@@ -46,11 +46,16 @@ class ClubPost:
         self._more = asyncio.Event()
         self._under_way: set[asyncio.Task[None]] = set()
 
-    def offer(self, batch: Sequence[Heard]) -> None:
-        """These were heard now. Never blocks."""
-        now_ms = steady_ms()
+    def offer(self, batch: Sequence[Heard], run_began_ms: float) -> None:
+        """These were heard, each at its moment, which after a standstill is long ago. Never blocks.
+
+        `run_began_ms`: when the elapsed time of their run began, by `steady_ms`.
+        """
         place = self._options.place
-        self.hand_over.put([Offer(heard.receiver, heard.port, now_ms, heard.frame, place) for heard in batch])
+        self.hand_over.put([
+            Offer(heard.receiver, heard.port, run_began_ms + heard.moment.elapsed_ms, heard.frame, place)
+            for heard in batch
+        ])  # fmt: skip
         self._more.set()
 
     async def run(self) -> None:

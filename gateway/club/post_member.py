@@ -20,8 +20,8 @@ class PostMember:
         self._run = run
 
     def offer(self, batch: Sequence[Heard]) -> None:
-        """These were heard now. Never blocks."""
-        self._post.offer(batch)
+        """These were heard. Never blocks."""
+        self._post.offer(batch, self._run.boot_ms)  # a run and the club go by the same clock
 
     async def run(self) -> None:
         """Hand on for ever, whenever the engine can be reached."""

@@ -210,7 +210,8 @@ async def hand_on(urls: tuple[str, ...], posts: int, minutes: float) -> None:
         started = time.monotonic()
         for post in made:
             number += 1
-            post.offer([run.hear(run.now(), "vhf", 0, tnc2.read(b"QA%dBC>APRS:>%d" % (number % 997, number)))])
+            frame = tnc2.read(b"QA%dBC>APRS:>%d" % (number % 997, number))
+            post.offer([run.hear(run.now(), "vhf", 0, frame)], run.boot_ms)
             await asyncio.sleep(0)
         await asyncio.sleep(max(0.0, started + 1 - time.monotonic()))
     await asyncio.sleep(SETTLED_SECONDS)
