@@ -294,6 +294,7 @@ class Visitor(asyncio.Protocol):
         self._transport = cast("asyncio.Transport", None)
         self._unfinished = b""
         self._passing_over = False
+        self._says_no_more = False
         self._to_dribble = bytearray()
         self._dribbling: asyncio.Handle | None = None
         self._heartbeat: asyncio.TimerHandle | None = None
@@ -338,6 +339,8 @@ class Visitor(asyncio.Protocol):
 
     def say(self, octets: bytes) -> None:
         """Send `octets`, at once or one at a time."""
+        if self._says_no_more:
+            return
         if not self._conduct.dribbles and not self._to_dribble:
             self._transport.write(octets)
             return
@@ -353,6 +356,7 @@ class Visitor(asyncio.Protocol):
 
     def half_close(self) -> None:
         """Say no more."""
+        self._says_no_more = True
         self._transport.write_eof()
 
     def obey_reading(self) -> None:
@@ -405,7 +409,7 @@ class Visitor(asyncio.Protocol):
 
     def _dribble(self) -> None:
         self._dribbling = None
-        if self._to_dribble and not self._transport.is_closing():
+        if self._to_dribble and not (self._says_no_more or self._transport.is_closing()):
             self._transport.write(bytes((self._to_dribble.pop(0),)))
             self._dribbling = asyncio.get_running_loop().call_later(0, self._dribble)
 

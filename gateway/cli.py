@@ -50,6 +50,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:  # whoever read this has had enough: what is still buffered goes nowhere
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return FINE
+    except KeyboardInterrupt:
+        if options.command is not _run:
+            raise
+        return STOPPED  # while it was loaded: once it runs, the signal is its order to stop
     return status
 
 

@@ -175,6 +175,7 @@ async def test_it_refuses_resets_half_closes_and_stops_reading() -> None:
         async with a_client(server) as client:
             await client.log_in()
             server.half_close()
+            server.say(b"# nobody can hear this\r\n")
             assert await client.hear() == b""
             client.writer.write(a_line(b"QA1BCD>APRS,qAO,QX1GAT-10"))
             await server.until(lambda: server.counts.accepted == 1)
