@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from gateway import __version__, cli, settings
+from gateway import __version__, cli
 from gateway.cli import FINE, FOUND_WRONG, USED_WRONGLY, WRONG_CONFIGURATION
 from gateway.feed.schemas import Schema
 from gateway.settings import PASSCODE_VARIABLE
@@ -402,17 +402,6 @@ def process(*arguments: str, **environment: str) -> subprocess.CompletedProcess[
         capture_output=True,
         check=False,
     )
-
-
-def test_run_that_is_interrupted_while_it_is_loaded_ends_as_stopped_and_says_nothing(
-    stile: Command, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def interrupted(*_: object) -> None:
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(settings, "load", interrupted)
-    assert stile("run", "station.yaml") == cli.STOPPED
-    assert stile.err == ""
 
 
 def test_a_reader_that_has_had_enough_ends_the_command_quietly() -> None:

@@ -10,7 +10,10 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 
+import pytest
+
 from demo.network_server import NetworkServer
+from gateway import cli, settings
 from tests.whole_gateway import FAIL_SAFE_SECONDS, PASSCODE, Decoder, kiss_of
 
 
@@ -132,3 +135,14 @@ async def test_a_journal_that_is_none_of_ours_ends_it_with_exit_78(tmp_path: Pat
         assert await gateway.process.wait() == 78
     assert "station.yaml:4: journal.path: " in said
     assert "Traceback" not in said
+
+
+def test_interrupted_while_it_is_loaded_it_ends_as_stopped_and_says_nothing(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(settings, "load", interrupted)
+    assert cli.main(["run", "station.yaml"]) == cli.STOPPED
+    assert capsys.readouterr().err == ""

@@ -3,6 +3,7 @@
 | file | holds |
 | --- | --- |
 | `clubhouse.py` | a station's part in its club, joined to the service: a post hands on beside its own house |
+| `collector.py` | Python's collector of garbage: spared while frames pass, and run now and then |
 | `faults.py` | faults of the gateway's own that harm one frame, one look or one file, and must not harm more |
 | `house.py` | joins all that is told of what is heard: what the feed remembers, the watches, and then every sink |
 | `knowledge.py` | what the gateway knows of the past, for its web: the journal is asked in a thread of its own |

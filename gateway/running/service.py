@@ -7,7 +7,6 @@ one call of `Service._deliver`, which never waits; only sockets are waited for, 
 
 import asyncio
 import contextlib
-import gc
 import signal
 from collections import Counter
 from collections.abc import AsyncIterator, Sequence
@@ -31,6 +30,7 @@ from gateway.judge.source import PolicySource
 from gateway.judge.verdict import Judged, Reason
 from gateway.receivers.address import Scheme
 from gateway.receivers.kinds import open_receiver
+from gateway.running.collector import collect_now_and_then, spare_the_collector
 from gateway.running.faults import Doing, Faults
 from gateway.running.house import House
 from gateway.running.lock import LOGIN_TAKEN, LockHeldError, files_of, held
@@ -131,6 +131,7 @@ class Service:
             tasks.keep(self._policy.run(), name="policy")
             tasks.keep(self._show_life(), name="signs of life")
             tasks.keep(self._beat(), name="pulse")
+            tasks.keep(collect_now_and_then(), name="collector")
             listeners = [
                 tasks.keep(receiver.listen(), name=receiver.name, may_return=True) for receiver in self._receivers
             ]
@@ -366,12 +367,6 @@ def _make_house(settings: Settings, run: Run, faults: Faults) -> House:
     reader = ReportReader(settings.post)
     on_air = [receiver.name for receiver in settings.receivers if receiver.address.scheme is not Scheme.FILE]
     return House(run, reader, stations, Watches(settings.alerts, on_air, settings.post, reader, run.now()), faults)
-
-
-def spare_the_collector() -> None:
-    """What was loaded stays loaded, and what a frame leaves behind has no cycles: look for garbage seldom."""
-    gc.freeze()
-    gc.set_threshold(20_000, 20, 50)
 
 
 async def run(station: StationFile, *, sinks: Sequence[Sink] = (), parts: Sequence[Answers] = ()) -> None:

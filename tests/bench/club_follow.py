@@ -34,7 +34,7 @@ from gateway.frames import tnc2
 from gateway.frames.heard import Run
 from gateway.judge.source import PolicyText
 from gateway.judge.state import JUDGE
-from gateway.running.service import spare_the_collector
+from gateway.running.collector import spare_the_collector
 from gateway.settings.policy_files import ready_policies
 from tests.club.test_alike import alike
 from tests.club.test_follower import follower
