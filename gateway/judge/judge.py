@@ -15,7 +15,7 @@ from gateway.judge.compiled import Candidate, CompiledPolicy, CompiledRate
 from gateway.judge.conditions import Subject, Traits, origin_of
 from gateway.judge.duplicates import RecentForwards
 from gateway.judge.emergency import is_emergency
-from gateway.judge.network_rules import RULES_BEFORE_INFORMATION, first_broken, header_reason
+from gateway.judge.network_rules import RULES_OF_HEADERS, first_broken
 from gateway.judge.policy import Per
 from gateway.judge.rates import RateLimit, continue_rates
 from gateway.judge.state import JudgeState
@@ -30,7 +30,7 @@ class HeaderStanding:
     """All that the headers and the receiver of a frame decide of it, remembered for the next frame like it."""
 
     reason: Reason | None
-    """The first of the network's rules about headers that is broken."""
+    """The first of the network's rules about headers, those that are carried too, that is broken."""
 
     duplicate_prefix: bytes
     room: int
@@ -72,31 +72,29 @@ class Judge:
         frame = heard.frame
         if isinstance(frame, Damaged):
             return Judged(heard, self._policy.kept[Reason.DAMAGED], None)
+        innermost = frame
         if frame.information.startswith(MARK):
-            return self._judge_third_party(heard, unwrap(frame))
-        # A club has hundreds of receivers: those that the policy tells nothing apart by have their answers together.
-        receiver = self._policy.receiver_asked(heard.receiver)
-        key = (receiver, frame.header.text)
-        standing = self._standings.get(key)
-        if standing is None:
-            standing = self._older_standings.get(key) or self.standing(receiver, Unwrapped((frame,)))
-            if len(self._standings) >= MAXIMUM_STANDINGS // 2:
-                self._older_standings, self._standings = self._standings, {}
-            self._standings[key] = standing
+            unwrapped = unwrap(frame)
+            innermost, standing = unwrapped.innermost, self.standing(heard.receiver, unwrapped)
+        else:
+            # A club has hundreds of receivers: those that the policy tells nothing apart by have their answers together.
+            key = (self._policy.receiver_asked(heard.receiver), frame.header.text)
+            remembered = self._standings.get(key)
+            standing = self._remember(key, frame) if remembered is None else remembered
         if frame.control != UI:
-            return self._keep(heard, Reason.NOT_UI, frame, first_line(frame.information))
+            return self._keep(heard, Reason.NOT_UI, innermost)
         if frame.pid != NO_LAYER_3:
-            return self._keep(heard, Reason.WRONG_PID, frame, first_line(frame.information))
+            return self._keep(heard, Reason.WRONG_PID, innermost)
         if standing.reason is not None:
-            return self._keep(heard, standing.reason, frame, first_line(frame.information))
-        return self._judge_information(heard, frame, standing)
+            return self._keep(heard, standing.reason, innermost)
+        return self._judge_information(heard, innermost, standing)
 
     def standing(self, receiver: str, unwrapped: Unwrapped) -> HeaderStanding:
         """What the headers and the receiver decide of a frame."""
         outermost, innermost = unwrapped.layers[0].header, unwrapped.innermost.header
         traits = Traits.of(receiver, outermost, innermost, self._policy.labels)
         return HeaderStanding(
-            reason=header_reason(outermost, self._added),
+            reason=first_broken(RULES_OF_HEADERS, unwrapped, self._added),
             duplicate_prefix=f"{innermost.source}>{innermost.destination}:".encode("ascii"),
             room=MAXIMUM_LINE_OCTETS - len(innermost.network) - len(self._added) - len(LINE_END),
             traits=traits,
@@ -155,16 +153,18 @@ class Judge:
         self._added = route(policy.post.callsign)
         self._standings, self._older_standings = {}, {}
 
-    def _keep(self, heard: Heard, reason: Reason, innermost: Frame, information: bytes) -> Judged:
+    def _remember(self, key: tuple[str, str], frame: Frame) -> HeaderStanding:
+        """The standing of a plain frame, by its receiver and header, remembered as the one asked for last."""
+        standing = self._older_standings.get(key) or self.standing(key[0], Unwrapped((frame,)))
+        if len(self._standings) >= MAXIMUM_STANDINGS // 2:
+            self._older_standings, self._standings = self._standings, {}
+        self._standings[key] = standing
+        return standing
+
+    def _keep(self, heard: Heard, reason: Reason, innermost: Frame) -> Judged:
+        information = first_line(innermost.information)
         emergency = is_emergency(innermost, information)
         return Judged(heard, self._policy.kept[reason], innermost, information, emergency)
-
-    def _judge_third_party(self, heard: Heard, unwrapped: Unwrapped) -> Judged:
-        innermost = unwrapped.innermost
-        reason = first_broken(RULES_BEFORE_INFORMATION, unwrapped, self._added)
-        if reason is not None:
-            return self._keep(heard, reason, innermost, first_line(innermost.information))
-        return self._judge_information(heard, innermost, self.standing(heard.receiver, unwrapped))
 
     def _judge_information(self, heard: Heard, frame: Frame, standing: HeaderStanding) -> Judged:
         """The rules that look at the information, then duplicates, then the policy.
@@ -173,15 +173,15 @@ class Judge:
         """
         information = first_line(frame.information)
         if not information:
-            return self._keep(heard, Reason.EMPTY, frame, information)
+            return self._keep(heard, Reason.EMPTY, frame)
         if information.startswith(b"?"):
-            return self._keep(heard, Reason.GENERIC_QUERY, frame, information)
+            return self._keep(heard, Reason.GENERIC_QUERY, frame)
         if len(information) > standing.room:
-            return self._keep(heard, Reason.TOO_LONG, frame, information)
+            return self._keep(heard, Reason.TOO_LONG, frame)
         elapsed_ms = heard.moment.elapsed_ms
         key = _duplicate_key(standing, information)
         if self.recent.since(key, elapsed_ms) is not None:
-            return self._keep(heard, Reason.DUPLICATE, frame, information)
+            return self._keep(heard, Reason.DUPLICATE, frame)
         emergency = is_emergency(frame, information)
         verdict = self._policy.forward
         if not emergency and (standing.rules or standing.rates):

@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from gateway.frames.frame import NO_LAYER_3, UI, Frame
+from gateway.frames.frame import NO_LAYER_3, UI
 from gateway.frames.header import Header, base_of, is_network_callsign
 from gateway.frames.network_line import MAXIMUM_LINE_OCTETS, network_line
 from gateway.frames.third_party import Unwrapped
@@ -175,17 +175,13 @@ KIND_RULES = (
     NetworkRule(Reason.WRONG_PID, "Is its protocol identifier not F0?", "IS-Details", _wrong_pid),
 )
 
-RULES_BEFORE_INFORMATION = (*KIND_RULES, *HEADER_RULES, *THIRD_PARTY_RULES)
+RULES_OF_HEADERS = (*HEADER_RULES, *THIRD_PARTY_RULES)
+"""Whatever the information is, they have the same answer for the same headers."""
 
-NETWORK_RULES = (*RULES_BEFORE_INFORMATION, *INFORMATION_RULES)
+NETWORK_RULES = (*KIND_RULES, *RULES_OF_HEADERS, *INFORMATION_RULES)
 """All of them, in the order in which they are asked."""
 
 
 def first_broken(rules: tuple[NetworkRule, ...], unwrapped: Unwrapped, added: bytes) -> Reason | None:
     """The reason of the first of `rules` that is broken."""
     return next((rule.reason for rule in rules if rule.broken(unwrapped, added) is not None), None)
-
-
-def header_reason(header: Header, added: bytes) -> Reason | None:
-    """The first rule that a header breaks as the outermost one, whatever the information is."""
-    return first_broken(HEADER_RULES, Unwrapped((Frame(header, b""),)), added)
