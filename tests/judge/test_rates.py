@@ -13,24 +13,11 @@ from hypothesis import strategies as st
 from gateway.judge.rates import TokenBuckets
 from gateway.judge.verdict import Reason
 from tests.judge.listening import Listening
+from tests.judge.one_rate import hear, listening
 from tests.judge.plain_bucket import Plain
 
-NUMBERS = itertools.count()
 DAY_S = 86_400
 MINUTE_MS = 60_000
-
-
-def listening(rate: str) -> Listening:
-    return Listening(f"rates: [{{name: slow, {rate}}}]")
-
-
-def hear(post: Listening, at: float, source: str = "QA1BCD", receiver: str = "vhf", information: str = "") -> bool:
-    """A frame like no other; whether it is forwarded."""
-    line = f"{source}>APRS:{information or '>'}{next(NUMBERS):08d}"
-    judged = post.hear(line.encode(), at, receiver)
-    assert judged.verdict.reason in {None, Reason.OVER_RATE}
-    assert judged.verdict.rule == (None if judged.forward else "slow")
-    return judged.forward
 
 
 # Exactness.
@@ -163,8 +150,10 @@ rates:
 """
     )
 
+    numbers = itertools.count()
+
     def rule(source: str, at: float) -> str | None:
-        return post.hear(f"{source}>APRS:>{next(NUMBERS)}".encode(), at).verdict.rule
+        return post.hear(f"{source}>APRS:>{next(numbers)}".encode(), at).verdict.rule
 
     assert [rule("QA1BCD", 0) for _ in range(3)] == [None, None, "each"]
     assert rule("QB2CDE", 0) is None  # `each` refused the third, so `all` kept its last

@@ -1,6 +1,5 @@
 """Rates over a restart, a reload and a flood; budgets, which count octets by the day or month of UTC."""
 
-import itertools
 from collections import defaultdict
 from datetime import UTC, datetime
 from fractions import Fraction
@@ -13,25 +12,12 @@ from gateway.judge import rates
 from gateway.judge.rates import MAXIMUM_BUCKETS, OVERFLOW_KEY, Budget, TokenBuckets
 from gateway.judge.verdict import Reason
 from tests.judge.listening import NOON_MS, POST, Listening, source_of
+from tests.judge.one_rate import hear, listening
 from tests.judge.plain_bucket import Plain
 from tests.remembering import budgets_of, restore_budgets
 
-NUMBERS = itertools.count()
 DAY_S = 86_400
 MINUTE_MS = 60_000
-
-
-def listening(rate: str) -> Listening:
-    return Listening(f"rates: [{{name: slow, {rate}}}]")
-
-
-def hear(post: Listening, at: float, source: str = "QA1BCD", receiver: str = "vhf", information: str = "") -> bool:
-    """A frame like no other; whether it is forwarded."""
-    line = f"{source}>APRS:{information or '>'}{next(NUMBERS):08d}"
-    judged = post.hear(line.encode(), at, receiver)
-    assert judged.verdict.reason in {None, Reason.OVER_RATE}
-    assert judged.verdict.rule == (None if judged.forward else "slow")
-    return judged.forward
 
 
 # Budgets.
