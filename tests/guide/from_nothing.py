@@ -1,16 +1,16 @@
 """A newcomer follows the guide on a bare Debian, word by word, to a service that runs, and to its removal.
 
-    python -m pytest -o faulthandler_timeout=900 tests/guide/from_nothing.py -s
+    python -m pytest -o faulthandler_timeout=900 tests/guide/from_nothing.py
 
-It wants root, a network for packages, debootstrap, podman and runc, and the ports that the pages name; about a minute
-once `tests/docker/come_up.py` has made the base. `.ci/run` calls it. The bare Debian is a container with nothing in it
-but what debootstrap brings and systemd, which runs as it does on a board; `sudo` is a line of shell there. Every
-command comes from the pages: what they leave out fails here.
+It wants root, a network for packages, debootstrap, podman and runc, and the ports that the pages name; about two
+minutes once `tests/docker/come_up.py` has made the base. The bare Debian is a container with nothing in it but what
+debootstrap brings and systemd, which runs as it does on a board; `sudo` is a line of shell there. Every command comes
+from the pages: what they leave out fails here. At the end it says how long each step took.
 """
 
+import contextlib
 import shlex
 import subprocess
-import sys
 import tarfile
 import time
 from collections.abc import Iterator
@@ -49,12 +49,30 @@ def run(*command: str | Path, told: bytes = b"") -> str:
     return ended.stdout.decode()
 
 
+def in_minutes(seconds: float) -> str:
+    return f"{int(seconds) // 60:2}:{seconds % 60:04.1f}"
+
+
 class Board:
     """A bare Debian computer, and who sits before it, in the folder of a clone."""
 
     def __init__(self) -> None:
-        self.began = time.monotonic()
+        self._began = time.monotonic()
         self._stays = 0
+        self._steps: list[tuple[str, float, float]] = []
+
+    @contextlib.contextmanager
+    def step(self, words: str) -> Iterator[None]:
+        """Note how long a step takes, and when it is done."""
+        began = time.monotonic()
+        yield
+        ended = time.monotonic()
+        self._steps.append((words, ended - began, ended - self._began))
+
+    def record(self) -> str:
+        """A line for each step: how long it took, when it was done, both in minutes and seconds, and what it was."""
+        shown = [f"{in_minutes(took)}  {in_minutes(done)}  {words}" for words, took, done in self._steps]
+        return "\n".join(["", " took   done  of a bare Debian with Python's packages at hand", *shown, ""])
 
     def say(self, commands: str) -> str:
         """Type commands; they must end well."""
@@ -77,6 +95,12 @@ class Board:
 
     def follow(self, block: Block) -> None:
         """Do what a block says, in the way that its first line says."""
+        if block.how == "asks":
+            return  # the same answers come from a file in the block below it
+        with self.step(block.how if block.language == "yaml" else block.text.strip().splitlines()[-1]):
+            self._do(block)
+
+    def _do(self, block: Block) -> None:
         if block.language == "yaml":
             if block.how:
                 self.write(block.how, block.text)
@@ -86,8 +110,6 @@ class Board:
             self.say(f"nohup sh -c {shlex.quote('exec ' + block.text.strip())} > {name} 2>&1 & echo $! > {name}.pid\n")
         elif block.how == "soon":
             self.until(block.text)
-        elif block.how == "asks":
-            pass  # the same answers come from a file in the block below it
         elif block.how == "look":
             self.say(f"{block.text.rstrip()} || [ $? -eq 1 ]\n")
         else:
@@ -128,14 +150,12 @@ def clone() -> bytes:
     return packed.getvalue()
 
 
-def test_the_first_post_forwards_frames(board: Board, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_first_post_forwards_frames(board: Board) -> None:
     for block in blocks("first-post.md"):
         board.follow(block)
         if block.how == "stays" and "/stile run" in block.text:
-            board.until(f"grep -q '{FORWARDED}' /tmp/stays-*")
-            took = time.monotonic() - board.began
-            with capsys.disabled():
-                sys.stdout.write(f"\nfrom a bare Debian to the first frame forwarded: {took:.0f} s\n")
+            with board.step("the first frame forwarded, by hand"):
+                board.until(f"grep -q '{FORWARDED}' /tmp/stays-*")
     board.say("kill -INT $(cat /tmp/stays-3.pid)")  # as Ctrl-C does
 
 
@@ -144,18 +164,20 @@ def test_what_setup_writes_forwards_frames_too(board: Board) -> None:
     board.until("! kill -0 $(cat /tmp/stays-3.pid)")
     board.say("tail -n 1 /tmp/stays-2 > /tmp/before")
     board.say("nohup /opt/stile/bin/stile run ~/post/station.yaml > /tmp/stays-4 2>&1 & echo $! > /tmp/stays-4.pid")
-    board.until("grep -q 'uplink is up' /tmp/stays-4 && ! tail -n 1 /tmp/stays-2 | cmp -s - /tmp/before")
+    with board.step("the first frame forwarded, by setup"):
+        board.until("grep -q 'uplink is up' /tmp/stays-4 && ! tail -n 1 /tmp/stays-2 | cmp -s - /tmp/before")
     board.say("kill -INT $(cat /tmp/stays-4.pid)")
 
 
-def test_the_service_runs_is_kept_and_put_back_and_removed(board: Board) -> None:
+def test_the_service_runs_is_kept_and_put_back_and_removed(board: Board, capsys: pytest.CaptureFixture[str]) -> None:
     by_name = {block.how: block for block in blocks("alone-for-a-year.md")}
     ordinary = [block for block in blocks("alone-for-a-year.md") if block.how in {"", "/etc/stile/station.yaml"}]
     for block in ordinary:
         board.follow(block)
-    board.until(
-        "systemctl is-active --quiet stile && systemctl show stile --property StatusText | grep -q 'heard [1-9]'"
-    )
+    with board.step("the first frame heard by the service"):
+        board.until(
+            "systemctl is-active --quiet stile && systemctl show stile --property StatusText | grep -q 'heard [1-9]'"
+        )
     board.say("systemctl show stile --property Result | grep -qx Result=success")
 
     board.say("sudo systemctl stop stile")
@@ -180,3 +202,5 @@ def test_the_service_runs_is_kept_and_put_back_and_removed(board: Board) -> None
 
     board.follow(by_name["remove"])
     board.say("test ! -e /opt/stile; test ! -e /etc/stile; test ! -e /var/lib/stile; ! id stile")
+    with capsys.disabled():
+        print(board.record())
