@@ -77,7 +77,7 @@ class Judge:
             unwrapped = unwrap(frame)
             innermost, standing = unwrapped.innermost, self.standing(heard.receiver, unwrapped)
         else:
-            # A club has hundreds of receivers: those that the policy tells nothing apart by have their answers together.
+            # A club has hundreds of receivers: those that the policy does not tell apart have their answers together.
             key = (self._policy.receiver_asked(heard.receiver), frame.header.text)
             remembered = self._standings.get(key)
             standing = self._remember(key, frame) if remembered is None else remembered

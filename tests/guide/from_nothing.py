@@ -11,6 +11,7 @@ from the pages: what they leave out fails here. At the end it says how long each
 import contextlib
 import shlex
 import subprocess
+import sys
 import tarfile
 import time
 from collections.abc import Iterator
@@ -203,4 +204,4 @@ def test_the_service_runs_is_kept_and_put_back_and_removed(board: Board, capsys:
     board.follow(by_name["remove"])
     board.say("test ! -e /opt/stile; test ! -e /etc/stile; test ! -e /var/lib/stile; ! id stile")
     with capsys.disabled():
-        print(board.record())
+        sys.stdout.write(board.record())

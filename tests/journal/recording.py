@@ -3,6 +3,7 @@
 import asyncio
 import threading
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Moment
@@ -11,9 +12,11 @@ from gateway.groundwork.part import PartKind
 from gateway.journal.batch import Batch
 from gateway.journal.options import DiskPace, Limits
 from gateway.journal.recorder import Recorder
-from gateway.journal.trouble import DiskTrouble
 from gateway.judge.verdict import Judged
 from tests.journal.keeping import Clock
+
+if TYPE_CHECKING:
+    from gateway.journal.trouble import DiskTrouble
 
 LIMITS = Limits()
 AT_ONCE = DiskPace(gather=0, pauses=Pauses(0, 0))
