@@ -71,10 +71,14 @@ class BrokerConnection:
         self._ended: BrokerError | None = None
         self._welcome: asyncio.Future[None] = self._loop.create_future()
         self._answers: dict[int, asyncio.Future[None]] = {}
+        self._watches_for_room = False
         self._received: deque[Received] = deque()
         self._has_received = asyncio.Event()
         self._all_out = asyncio.Event()
         self._all_out.set()
+        self._flush_is_due = False
+        """Whether messages were handed over that `flush` will write: nobody need watch the socket for them."""
+
         self._expiry = _expiring(options.stations_forget_ms // 1000) if protocol is MQTTProtocolVersion.MQTTv5 else None
         self._client = self._new_client(protocol)
 
@@ -130,6 +134,7 @@ class BrokerConnection:
         """Hand over a message of quality 0 without waiting. Raises `BrokerError` where the connection is gone."""
         properties = self._expiry if message.expires and message.payload else None
         self._all_out.clear()
+        self._flush_is_due = True
         self._sent(self._client.publish(message.topic, message.payload, 0, message.retain, properties).rc)
 
     async def flush(self) -> None:
@@ -137,8 +142,10 @@ class BrokerConnection:
 
         Raises `BrokerError` where it cannot get out, or not in time.
         """
+        self._flush_is_due = False
         self._write()
         if self._client.want_write() and self._ended is None:
+            self._watch_for_room()
             await self._in_time(self._all_out.wait())
         if self._ended is not None:
             raise self._ended
@@ -272,6 +279,12 @@ class BrokerConnection:
     def _write(self) -> None:
         self._drive(self._client.loop_write)
 
+    def _watch_for_room(self) -> None:
+        """Write on as soon as the socket takes more."""
+        if self._socket is not None:
+            self._watches_for_room = True
+            self._loop.add_writer(self._socket, self._write)
+
     def _misc(self) -> None:
         self._miscellany = self._loop.call_later(MISCELLANY_SECONDS, self._misc)
         self._drive(self._client.loop_misc)
@@ -318,11 +331,12 @@ class BrokerConnection:
         self._let_go()
 
     def _on_socket_register_write(self, _client: Client, _data: object, _socket: object) -> None:
-        if self._socket is not None:
-            self._loop.add_writer(self._socket, self._write)
+        if not self._flush_is_due:
+            self._watch_for_room()
 
     def _on_socket_unregister_write(self, _client: Client, _data: object, _socket: object) -> None:
-        if self._socket is not None:
+        if self._socket is not None and self._watches_for_room:
+            self._watches_for_room = False
             self._loop.remove_writer(self._socket)
         self._all_out.set()
 

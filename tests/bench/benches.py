@@ -16,13 +16,28 @@ USUAL = (
     "card_day",
     "bus",
     "stages",
+    "start",
+    "idle",
+    "growth",
 )
 """What is measured unless some are named: a few minutes in all."""
 
-HELD = ("judging", "documents", "reports", "replay")
+HELD = ("judging", "documents", "reports", "replay", "growth")
 """What CI holds to its budgets, in a minute: those whose ratios are much the same on a busy computer."""
 
-BY_NAME = ("card", "clients", "network_flood", "quiet", "mutations", "page", "hub", "flow_editor", "asyncapi_tools")
+BY_NAME = (
+    "memory",
+    "quota",
+    "card",
+    "clients",
+    "network_flood",
+    "quiet",
+    "mutations",
+    "page",
+    "hub",
+    "flow_editor",
+    "asyncapi_tools",
+)
 """What runs for long, or installs other people's programs: only when it is named."""
 
 

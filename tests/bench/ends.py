@@ -15,6 +15,9 @@ from gateway.frames import ax25, kiss, tnc2
 from gateway.frames.frame import Frame
 
 PATIENCE_SECONDS = 20.0
+START_SECONDS = 90.0
+"""A process that is measured has so long to start: on a busy computer it may take a while."""
+
 HEARTBEAT_SECONDS = 20.0
 READ_OCTETS = 1 << 18
 KISS_MARK = kiss.FEND
@@ -128,7 +131,7 @@ class Ends:
     def wait_until_connected(self) -> None:
         """Let the process under test in at both ends."""
         for listening in (self._decoder, self._server):
-            listening.settimeout(PATIENCE_SECONDS)
+            listening.settimeout(START_SECONDS)
         self._source, _ = self._decoder.accept()
         self._sink, _ = self._server.accept()
         self._source.settimeout(PATIENCE_SECONDS)

@@ -11,7 +11,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from tests.bench.ends import Ends
 
@@ -51,10 +51,23 @@ class Measured:
         """The time of the processor that all its threads took so far (POSIX, clock_getcpuclockid)."""
         return time.clock_gettime(self._clock)
 
+    @property
+    def number(self) -> int:
+        """By which the system knows it."""
+        return self._process.pid
+
     def most_memory_mb(self) -> float:
-        """The most memory that it ever had resident (Linux, proc_pid_status(5))."""
+        """The most memory that it ever had resident."""
+        return self._memory_mb("VmHWM")
+
+    def memory_mb(self) -> float:
+        """The memory that it has resident now."""
+        return self._memory_mb("VmRSS")
+
+    def _memory_mb(self, name: str) -> float:
+        """From the kernel's account (Linux, proc_pid_status(5))."""
         text = Path(f"/proc/{self._process.pid}/status").read_text("ascii")
-        found = re.search(r"VmHWM:\s+(\d+) kB", text)
+        found = re.search(rf"{name}:\s+(\d+) kB", text)
         return int(found[1]) / 1000 if found else 0.0
 
     def written_octets(self) -> int:
@@ -86,8 +99,13 @@ def relay(ends: Ends) -> Iterator[Measured]:
 
 
 @contextmanager
-def gateway(ends: Ends, folder: Path, sections: dict[str, Any] | None = None) -> Iterator[Measured]:
-    """A gateway between the ends, with the sections beside its uplink; `folder` is its own."""
+def gateway(
+    ends: Ends, folder: Path, sections: dict[str, Any] | None = None, *, errors: IO[bytes] | None = None
+) -> Iterator[Measured]:
+    """A gateway between the ends, with the sections beside its uplink; `folder` is its own.
+
+    `errors` takes its log, and then the times of its imports, as Python tells them.
+    """
     station = {
         "station": {"callsign": CALLSIGN, "position": {"latitude": 58.6, "longitude": -3.9167}},
         "receivers": [{"name": "vhf", "from": f"kiss+tcp://127.0.0.1:{ends.decoder_port}"}],
@@ -96,11 +114,16 @@ def gateway(ends: Ends, folder: Path, sections: dict[str, Any] | None = None) ->
     }
     path = folder / "station.yaml"
     path.write_text(json.dumps(station))  # JSON is YAML
-    yield from _running([sys.executable, "-m", "gateway.cli", "run", str(path)], ends, {"STILE_PASSCODE": PASSCODE})
+    python = [sys.executable] if errors is None else [sys.executable, "-X", "importtime"]
+    command = [*python, "-m", "gateway.cli", "run", str(path)]
+    yield from _running(command, ends, {"STILE_PASSCODE": PASSCODE}, errors)
 
 
-def _running(command: list[str], ends: Ends, environment: dict[str, str]) -> Iterator[Measured]:
-    with subprocess.Popen(command, env={**os.environ, **environment}, stderr=subprocess.DEVNULL) as process:
+def _running(
+    command: list[str], ends: Ends, environment: dict[str, str], errors: IO[bytes] | None = None
+) -> Iterator[Measured]:
+    environment = {**os.environ, **environment}
+    with subprocess.Popen(command, env=environment, stderr=errors or subprocess.DEVNULL) as process:
         measured = Measured(process)
         try:
             ends.wait_until_connected()

@@ -24,7 +24,10 @@ from gateway.frames.plain import rfc3339
 from gateway.judge.conditions import Post
 from gateway.judge.judge import Judge
 from gateway.replay.captures import STANDARD_INPUT
+from gateway.replay.contender import Contender
+from gateway.replay.read_ahead import ReadAhead
 from gateway.replay.record import record_of
+from gateway.replay.replay import Replay
 from gateway.settings import policy_files
 from tests.bench.figures import Effort, Figure, in_turn, per_second, ratio
 from tests.bench.processes import pin
@@ -134,6 +137,14 @@ def steps() -> dict[str, Callable[[], object]]:
     }
 
 
+def read_ahead(capture: Path, frames: int) -> float:
+    """Frames a second of the process that judges, where another one reads."""
+    policy = policy_files.load("receive-only", POST, beside=Path()).compiled(POST)
+    began = time.process_time()
+    deque(Replay(ReadAhead([capture]), Contender("receive-only", policy)), maxlen=0)
+    return frames / (time.process_time() - began)
+
+
 def rate(step: Callable[[], object]) -> float:
     """Frames a second of the processor."""
     began = time.thread_time()
@@ -160,8 +171,12 @@ def measure(effort: Effort) -> Iterator[Figure]:
             most[name] = max(most[name], octets)
             return frames_a_second
 
+        capture = Path(folder, "capture")
+        capture.write_bytes(b"".join(heard_objects(frames, STATIONS)))
         alone = {name: partial(rate, step) for name, step in steps().items()}
-        rates = in_turn(effort.turns, {**alone, **{name: partial(replay, name) for name in requests}})
+        whole = {name: partial(replay, name) for name in requests}
+        ahead = {"judging what another process reads": partial(read_ahead, capture, frames)}
+        rates = in_turn(effort.turns, {**alone, **whole, **ahead})
     for name in list(rates)[1:]:
         yield ratio(name, rates[name], rates["json.loads"], per_second("frames"), "json.loads")
     for name, octets in most.items():
