@@ -87,7 +87,8 @@ def test_a_budget_of_another_shape_is_refused(tmp_path: Path) -> None:
 
 @pytest.fixture
 def two_benches(monkeypatch: pytest.MonkeyPatch) -> None:
-    """One that gives a figure of 3, and one that cannot run."""
+    """One that gives a figure of 3, and one that cannot run; neither has a budget."""
+    monkeypatch.setattr(budgets, "read", dict)
 
     def measure(effort: Effort) -> Iterator[Figure]:
         yield Figure("everything", 3.0, "x", "24.0 µs", "relay 8.0 µs", effort.turns)
