@@ -37,6 +37,8 @@ class PatternIndex:
 
     def find(self, callsign: str) -> frozenset[str]:
         """The labels of all patterns that `callsign` matches."""
+        if not (self._exact or self._prefixes or self._others):
+            return frozenset()
         folded = callsign.upper()
         forms = (folded,) if "-" in folded else (folded, f"{folded}-0")
         labels = set(self._exact.get(without_ssid_0(folded), ()))
