@@ -157,7 +157,7 @@ def test_the_pinned_packages_are_those_that_the_project_asks_for() -> None:
 
 
 ENGINE = """#!/bin/sh
-case $1 in image) echo "$5@sha256:0123";; pull) echo pulled;; esac
+case $1 in image) echo "$5@sha256:0123";; pull) [ $# = 3 ];; esac
 """
 
 
