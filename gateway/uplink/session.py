@@ -35,6 +35,7 @@ from gateway import __version__
 from gateway.frames.delimited import DelimitedStream
 from gateway.frames.header import is_network_callsign
 from gateway.frames.network_line import LINE_END, MAXIMUM_LINE_OCTETS
+from gateway.groundwork.printable import printable
 
 RECEIVE_ONLY = -1
 """The passcode that asks for a login which only receives (IS-Connect)."""
@@ -239,7 +240,7 @@ class Session:
         self._last_comment_ms = now_ms
 
     def _comment(self, line: bytes, now_ms: int) -> Event | None:
-        said = _printable(line.lstrip(b"# "), MAXIMUM_REMARK)
+        said = _shown(line.lstrip(b"# "), MAXIMUM_REMARK)
         if self.state is SessionState.AWAITING_GREETING:
             self.state = SessionState.LOGGING_IN
             self.remark = self._greeting = said
@@ -263,11 +264,10 @@ class Session:
         self._unverified_since_ms = now_ms
         if self.accepted:
             self.remark = ""
-        server = _printable(answer[3] or b"", MAXIMUM_NAME)
+        server = _shown(answer[3] or b"", MAXIMUM_NAME)
         return LoginAnswered(state is SessionState.VERIFIED, server) if is_new else None
 
 
-def _printable(octets: bytes, longest: int) -> str:
+def _shown(octets: bytes, longest: int) -> str:
     """What a stranger says, fit to be shown and logged."""
-    shown = octets.strip()[:longest]
-    return "".join(chr(octet) if 0x20 <= octet < 0x7F else "?" for octet in shown)  # noqa: PLR2004 - printable ASCII
+    return printable(octets.strip()[:longest].decode("ascii", "backslashreplace"))[:longest]
