@@ -9,13 +9,12 @@ from typing import Any
 
 from gateway import reports
 from gateway.commands.journal_of import callsign_of, inquiry_of, not_worked_in, period_until_now, post_of
-from gateway.frames.capture import read_object
 from gateway.frames.header import is_network_callsign
-from gateway.frames.plain import PlainFormError, PlainObject, from_rfc3339
+from gateway.frames.plain import PlainObject
 from gateway.groundwork.duration import DAY_MS
 from gateway.groundwork.printable import printable
 from gateway.history.period import Period
-from gateway.history.station_past import MOST_FRAMES, PastFrame, is_direct_object, station_past
+from gateway.history.station_past import MOST_FRAMES, PastFrame, heard_in, is_direct_object, station_past, together
 
 EXACT_MS = 2 * DAY_MS
 """Who was heard in a longer time is told by whole days of UTC, from the sums."""
@@ -109,14 +108,14 @@ def who(station: Path, since: str, by_post: str | None = None) -> WhoWasHeard:
             return WhoWasHeard(period, inquiry.stations(period))
         counted = inquiry.last_frames(period, post)
     for frame in reversed(not_worked_in(station, post)):
-        plain = _object(frame)
-        if plain is not None and isinstance(plain.get("source"), str) and _is_in(period, plain):
+        plain = frame.to_object()
+        if plain is not None and isinstance(plain.get("source"), str) and period.holds(plain):
             source = plain["source"]
             counted[source] = counted[source][0] + 1 if source in counted else 1, frame.encoded
     stations = [
         _station(source, frames, plain)
         for source, (frames, text) in counted.items()
-        if is_network_callsign(source) and (plain := _object(PastFrame("", 0, text))) is not None
+        if is_network_callsign(source) and (plain := PastFrame("", 0, text).to_object()) is not None
     ]
     return WhoWasHeard(period, sorted(stations, key=lambda one: str(one["last_heard"]), reverse=True), post)
 
@@ -129,10 +128,8 @@ def who_is(station: Path, callsign: str, since: str, by_post: str | None = None)
     with inquiry_of(station) as inquiry:
         kept = inquiry.heard(callsign, MOST_FRAMES, since_ms=period.from_ms, post=post)
         days = inquiry.days_of_station(callsign, period, post)
-    known = {(frame.run, frame.sequence) for frame in kept}
-    beside = [frame for frame in not_worked_in(station, post) if (frame.run, frame.sequence) not in known]
-    objects = [plain for frame in (*beside, *kept) if (plain := _object(frame)) is not None]
-    heard = [plain for plain in objects if plain.get("source") == callsign and _is_in(period, plain)]
+    objects = heard_in(period, together(not_worked_in(station, post), kept))
+    heard = [plain for plain in objects if plain.get("source") == callsign]
     return HeardStation(callsign, {**period.to_object(), "days": days, **station_past(heard)}, post)
 
 
@@ -159,20 +156,6 @@ def _station(source: str, frames: int, last: PlainObject) -> PlainObject:
     report = last.get("report") or {}
     plain = {"station": source, "frames": frames, "last_heard": last["time"], "how": how(last)}
     return plain | {name: report[name] for name in ("kind", "distance_km", "bearing_deg") if name in report}
-
-
-def _object(frame: PastFrame) -> PlainObject | None:
-    try:
-        return read_object(frame.encoded)
-    except PlainFormError:
-        return None
-
-
-def _is_in(period: Period, heard: Mapping[str, Any]) -> bool:
-    try:
-        return period.from_ms <= from_rfc3339(str(heard.get("time"))) < period.to_ms
-    except (ValueError, OverflowError):
-        return False
 
 
 def _described(heard: PlainObject) -> list[tuple[str, str]]:

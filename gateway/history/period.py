@@ -1,7 +1,8 @@
 """Stretches of time, as people write them: `30d`, `today`, `2026-06-06`, `2026-05-01/2026-06-01`. UTC throughout."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from gateway.documents.values import duration_ms
 from gateway.frames.plain import PlainObject, from_rfc3339, rfc3339
@@ -22,6 +23,13 @@ class Period:
     def to_object(self) -> PlainObject:
         """The plain form."""
         return {"from": rfc3339(self.from_ms), "to": rfc3339(self.to_ms)}
+
+    def holds(self, heard: Mapping[str, Any]) -> bool:
+        """Whether that heard object is of this period; one without a proper time is of none."""
+        try:
+            return self.from_ms <= from_rfc3339(str(heard.get("time"))) < self.to_ms
+        except (ValueError, OverflowError):
+            return False
 
     @property
     def whole_days(self) -> range:

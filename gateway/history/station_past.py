@@ -4,7 +4,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from gateway.feed.latest import POSITION_FIELDS, WEATHER_FIELDS
-from gateway.frames.plain import PlainObject
+from gateway.frames.capture import read_object
+from gateway.frames.plain import PlainFormError, PlainObject
+from gateway.history.period import Period
 
 MOST_FRAMES = 1000
 """Looked at for one answer, the newest."""
@@ -23,6 +25,25 @@ class PastFrame(NamedTuple):
     sequence: int
     encoded: bytes
     """Its heard object, as it was published."""
+
+    def to_object(self) -> PlainObject | None:
+        """The heard object; None where it cannot be read."""
+        try:
+            return read_object(self.encoded)
+        except PlainFormError:
+            return None
+
+
+def together(recent: Sequence[PastFrame], kept: Sequence[PastFrame]) -> list[PastFrame]:
+    """The frames of both, each once; the newest first, as they are in each."""
+    known = {(frame.run, frame.sequence) for frame in kept}
+    return [*(frame for frame in recent if (frame.run, frame.sequence) not in known), *kept]
+
+
+def heard_in(period: Period, frames: Iterable[PastFrame]) -> list[PlainObject]:
+    """The heard objects of those frames that were heard in `period` and can be read."""
+    objects = (frame.to_object() for frame in frames)
+    return [one for one in objects if one is not None and period.holds(one)]
 
 
 def station_past(heard: Sequence[PlainObject]) -> PlainObject:

@@ -11,10 +11,10 @@ from gateway.club.subjects import is_member_name
 from gateway.feed.heard_object import HeardPayload, judged_from
 from gateway.feed.reader import ReportReader
 from gateway.frames.capture import read_object
-from gateway.frames.plain import PlainFormError, PlainObject, from_rfc3339
+from gateway.frames.plain import PlainFormError, PlainObject
 from gateway.groundwork.own_thread import in_own_thread
 from gateway.history.period import Period
-from gateway.history.station_past import MOST_FRAMES, PastFrame, station_past
+from gateway.history.station_past import MOST_FRAMES, PastFrame, heard_in, station_past, together
 from gateway.journal.asking import HistoryStep, Inquiry
 from gateway.journal.trouble import JournalError
 from gateway.judge.compiled import CompiledPolicy
@@ -71,8 +71,7 @@ class Knowledge:
                 with Inquiry(self._journal) as asking:
                     kept = asking.heard(callsign, MOST_FRAMES, since_ms=period.from_ms)
                     days = asking.days_of_station(callsign, period)
-            objects = [_object(frame) for frame in _together(recent, kept)[:MOST_FRAMES]]
-            heard = [one for one in objects if one is not None and _is_in(period, one)]
+            heard = heard_in(period, together(recent, kept)[:MOST_FRAMES])
             return {**period.to_object(), "days": days, **station_past(heard)}
 
         return await self._in_thread(look)
@@ -95,7 +94,7 @@ class Knowledge:
                         kept = asking.heard(source, limit + 1, before=number)
             if not is_known:
                 raise PastError("before: that frame is not kept", HTTPStatus.NOT_FOUND)
-            frames = [frame for frame in _together(later, kept) if _object(frame) is not None]
+            frames = [frame for frame in together(later, kept) if frame.to_object() is not None]
             return HeardPage(frames[:limit], has_more=len(frames) > limit)
 
         return await self._in_thread(look)
@@ -154,23 +153,3 @@ class Knowledge:
         except PlainFormError:
             return None
         return HeardPayload(judged, self._reader, encoded=frame.encoded)
-
-
-def _together(recent: Sequence[PastFrame], kept: Sequence[PastFrame]) -> list[PastFrame]:
-    """The frames of both, each once, the newest first."""
-    known = {(frame.run, frame.sequence) for frame in kept}
-    return [*(frame for frame in recent if (frame.run, frame.sequence) not in known), *kept]
-
-
-def _is_in(period: Period, heard: PlainObject) -> bool:
-    try:
-        return period.from_ms <= from_rfc3339(str(heard.get("time"))) < period.to_ms
-    except (ValueError, OverflowError):
-        return False
-
-
-def _object(frame: PastFrame) -> PlainObject | None:
-    try:
-        return read_object(frame.encoded)
-    except PlainFormError:
-        return None
