@@ -28,9 +28,6 @@ from gateway.journal.sums import FORWARD, RAN, SENT
 from gateway.journal.trouble import JournalError, explain_database
 from gateway.judge.verdict import Reason
 
-MOST_HOURS = 62 * 24
-"""Of a history by the hour; what is longer is told by the day."""
-
 MOST_STATIONS = 5000
 ROWS_BETWEEN_RESTS = 20
 """Then the interpreter's lock is let go: a frame on its way up waits for no reader."""
