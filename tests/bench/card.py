@@ -1,8 +1,9 @@
 """What a memory card feels: octets written for each frame at twelve a minute, and idle, by the kernel's own count.
 
 Gateways as `stile run` makes them keep a journal in which a month stands already, one with captures and one without,
-both at their real pace: it takes a quarter of an hour. What counts is what the kernel wrote for the process less what
-it spared itself (`write_bytes` and `cancelled_write_bytes`, Linux, proc_pid_io(5)): pages of 4 kB, whatever they hold.
+both at their real pace: it takes half an hour, for what was heard is worked in ten minutes later. What counts is what
+the kernel wrote for the process less what it spared itself (`write_bytes` and `cancelled_write_bytes`, Linux,
+proc_pid_io(5)): pages of 4 kB, whatever they hold.
 Set TMPDIR to a folder on the disk in question: in one that lies in memory nothing is ever written.
 """
 
@@ -20,6 +21,7 @@ from gateway.frames import tnc2
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Heard, Moment
 from gateway.journal import schema
+from gateway.journal.options import DiskPace
 from gateway.journal.store import PAGE_OCTETS
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Decision, Judged, Verdict
@@ -76,7 +78,7 @@ def written(gateways: dict[str, Measured]) -> dict[str, int]:
 
 
 def measure(effort: Effort) -> Iterator[Figure]:
-    """The figures, after about fifteen minutes."""
+    """The figures, after about half an hour."""
     minutes, idle_minutes = (QUICK_MINUTES, QUICK_IDLE_MINUTES) if effort.quick else (MINUTES, IDLE_MINUTES)
     with tempfile.TemporaryDirectory() as name, contextlib.ExitStack() as stack:
         month = Path(name) / "month.db"
@@ -99,7 +101,7 @@ def measure(effort: Effort) -> Iterator[Figure]:
                 one.send(burst(MONTH_FRAMES + frames, 1))
             frames += 1
             time.sleep(SECONDS_BETWEEN_FRAMES)
-        time.sleep(FLUSH_SECONDS + 5)
+        time.sleep(DiskPace().work_in + 5)
         after = written(gateways)
         for what in SECTIONS:
             octets = (after[what] - before[what]) / frames
