@@ -51,8 +51,10 @@ class Posts:
         """Frames told apart by sender, destination and information, each counted once."""
 
         self._posts: BoundedMapping[str, PostRecord] = BoundedMapping(MAXIMUM_POSTS)
-        self._recent: dict[tuple[str, str, bytes], str] = {}
-        self._older: dict[tuple[str, str, bytes], str] = {}
+        self._recent: dict[int, str] = {}
+        """By the hash of a transmission the post that heard it, or that several did."""
+
+        self._older: dict[int, str] = {}
         self._recent_began_ms = 0
 
     def __len__(self) -> int:
@@ -111,7 +113,8 @@ class Posts:
                 if heard_by != _HEARD_BY_SEVERAL and heard_by in self._posts:
                     self._posts[heard_by].alone += 1
             self._older, self._recent, self._recent_began_ms = self._recent, {}, stamp_ms
-        key = (frame.source, frame.destination, information.rstrip(b" "))
+        # The hash stands for the frame: to keep the frames themselves would cost more than all the rest of this.
+        key = hash((frame.source, frame.destination, information.rstrip(b" ")))
         for posts in (self._recent, self._older):
             if key in posts:
                 if posts[key] != post:
