@@ -57,7 +57,8 @@ class Understood:
             [
                 f"{receiver.name}: {receiver.address}{', from ' + ', '.join(receiver.allow) if receiver.allow else ''}"
                 for receiver in settings.receivers
-            ],
+            ]
+            or ["what the posts of the club hear"],
         )
         yield "sends to", [self._uplink_in_words()]
         if (club := self._club()) is not None:
@@ -82,12 +83,15 @@ class Understood:
     def _place_in_words(self) -> str:
         place = self._position()
         if place is None:
-            return "not said: no distances and bearings"
+            is_hub = self._settings.club is not None and self._settings.club.role == "hub"
+            return "not said: distances are from each post" if is_hub else "not said: no distances and bearings"
         latitude, longitude = place["latitude"], place["longitude"]
         north, east = "S" if latitude < 0 else "N", "W" if longitude < 0 else "E"
         return f"{abs(latitude):.4f} {north} {abs(longitude):.4f} {east}, {place['locator']}"
 
     def _uplink_in_words(self) -> str:
+        if self._settings.club is not None and self._settings.club.role == "post":
+            return "the hubs of the club"
         if self._settings.uplink is None:
             return "nowhere: there is no uplink"
         servers = ", then ".join(self._servers())

@@ -106,6 +106,7 @@ def test_a_club_is_said_back(house: Path) -> None:
     club = "club: {name: wrackholm, servers: ['nats://127.0.0.1:4222'], role: post}\n"
     report = checked(house, club)
     assert "  the club    wrackholm, as a post, by nats://127.0.0.1:4222\n" in report.in_words()
+    assert "  sends to    the hubs of the club\n" in report.in_words()
     assert report.understood is not None
     assert report.understood.to_object()["club"] == {
         "name": "wrackholm", "role": "post", "servers": ["nats://127.0.0.1:4222"],
@@ -329,6 +330,13 @@ def test_a_club_that_lacks_what_it_needs_is_refused(house: Path, monkeypatch: py
     assert refused(house, club) == [
         "station.yaml:6: club: what a club needs is not installed: pip install 'stile[club]'"
     ]
+
+
+def test_a_hub_without_receivers_listens_to_its_posts_and_measures_from_them(house: Path) -> None:
+    club = "club: {name: wrackholm, servers: ['nats://127.0.0.1:4222'], role: hub}\n"
+    words = checked(house, club, station="station: {callsign: QX1HUB-10}\n").in_words()
+    assert "  listens to  what the posts of the club hear\n" in words
+    assert "  place       not said: distances are from each post\n" in words
 
 
 def test_a_hub_of_a_club_may_ask_for_receivers_of_its_posts(house: Path) -> None:
