@@ -8,6 +8,7 @@ would have.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from gateway.club import message
 from gateway.club.message import MessageError
@@ -16,7 +17,7 @@ from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, read_entry
 from gateway.club.posts import Posts
 from gateway.club.snapshot import Snapshot, SnapshotError
 from gateway.club.subjects import Subjects, Word
-from gateway.frames.heard import Heard, Moment, Run
+from gateway.frames.heard import Moment, Run
 from gateway.judge.conditions import Post
 from gateway.judge.judge import Judge
 from gateway.judge.source import PolicySource
@@ -27,8 +28,7 @@ LONGEST_LOGIN = "QX9LOGI-9"
 """A callsign of nine characters, the most that the network takes (IS-Connect): every hub reckons with it."""
 
 
-@dataclass(frozen=True, slots=True)
-class StreamMessage:
+class StreamMessage(NamedTuple):
     """A message as the stream holds it."""
 
     sequence: int
@@ -45,8 +45,7 @@ def _name_of(post: str, receiver: str) -> str:
     return f"{post}/{receiver}"
 
 
-@dataclass(frozen=True, slots=True)
-class Followed:
+class Followed(NamedTuple):
     """A frame of the club, judged."""
 
     sequence: int
@@ -173,14 +172,11 @@ class Follower:
             self.posts.heard(post, None, one.stamp_ms)
             return None
         heard = run.hear(house, _name_of(post, handed.receiver), handed.port, handed.frame, handed.place)
-        for_judge = Heard(heard.run, heard.sequence, moment, heard.receiver, heard.port, heard.frame, heard.place)
-        judged = self.judge.judge(for_judge)
+        judged = self.judge.judge(heard, moment)
         self.counts.judged += 1
         self.posts.heard(post, judged, one.stamp_ms)
         earliest_ms = min(max(handed.moment_ms, one.stamp_ms - self._freshness_ms), one.stamp_ms)
-        # `dataclasses.replace` would take three times as long, of each frame of a club.
-        for_house = Judged(heard, judged.verdict, judged.innermost, judged.information, judged.emergency)
-        return Followed(one.sequence, earliest_ms, for_house)
+        return Followed(one.sequence, earliest_ms, judged)
 
     def _change_over(self, one: StreamMessage) -> None:
         try:

@@ -19,9 +19,9 @@ What comes is a stranger's: everything is bounded and checked, and nothing of it
 import re
 import secrets
 import struct
-from dataclasses import dataclass
 from enum import IntEnum
 from functools import lru_cache
+from typing import NamedTuple
 
 from gateway.frames import ax25, tnc2
 from gateway.frames.frame import NO_LAYER_3, UI, Damaged, Frame, damaged
@@ -62,8 +62,7 @@ class MessageError(ValueError):
     """The octets are no message of a post; the text is our own and holds nothing of them."""
 
 
-@dataclass(frozen=True, slots=True)
-class Handed:
+class Handed(NamedTuple):
     """A frame as a post hands it on."""
 
     receiver: str
@@ -106,13 +105,8 @@ def read(octets: bytes) -> Handed:
     if port > MAXIMUM_PORT or moment_ms > LATEST_MOMENT_MS:
         raise MessageError("port or moment is out of bounds")
     end = _HEAD.size + length
-    return Handed(
-        receiver=_receiver(octets[_HEAD.size : end]),
-        port=port,
-        moment_ms=moment_ms,
-        place=_place(latitude, longitude),
-        frame=_frame(carried, octets[end:]),
-    )
+    receiver, place = _receiver(octets[_HEAD.size : end]), _place(latitude, longitude)
+    return Handed(receiver, port, moment_ms, place, _frame(carried, octets[end:]))
 
 
 def _carry(frame: Frame | Damaged) -> tuple[Carried, bytes]:

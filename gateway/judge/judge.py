@@ -67,8 +67,8 @@ class Judge:
         self.recent.window_ms = policy.window_ms
         self._take(policy)
 
-    def judge(self, heard: Heard) -> Judged:
-        """The verdict on `heard`."""
+    def judge(self, heard: Heard, moment: Moment | None = None) -> Judged:
+        """The verdict on `heard`, by its moment, or by another: in a club all hubs judge by the stream's."""
         frame = heard.frame
         if isinstance(frame, Damaged):
             return Judged(heard, self._policy.kept[Reason.DAMAGED], None)
@@ -87,7 +87,7 @@ class Judge:
             return self._keep(heard, Reason.WRONG_PID, innermost)
         if standing.reason is not None:
             return self._keep(heard, standing.reason, innermost)
-        return self._judge_information(heard, innermost, standing)
+        return self._judge_information(heard, innermost, standing, moment or heard.moment)
 
     def standing(self, receiver: str, unwrapped: Unwrapped) -> HeaderStanding:
         """What the headers and the receiver decide of a frame."""
@@ -109,10 +109,12 @@ class Judge:
         """
         return self.recent.since(_duplicate_key(standing, information), elapsed_ms)
 
-    def subject(self, standing: HeaderStanding, frame: Frame, information: bytes, heard: Heard) -> Subject:
+    def subject(
+        self, standing: HeaderStanding, frame: Frame, information: bytes, heard: Heard, moment: Moment | None = None
+    ) -> Subject:
         """What the policy's conditions are asked about; `information` is that of `frame` up to its first line end."""
         origin = origin_of(heard, self._policy.origin)
-        return Subject(frame, information, standing.traits, heard.moment.time_ms, origin)
+        return Subject(frame, information, standing.traits, (moment or heard.moment).time_ms, origin)
 
     def recall(self, judged: Judged) -> None:
         """Remember a frame as it was judged before a restart; its moment is in this run's time, before its start.
@@ -166,7 +168,7 @@ class Judge:
         emergency = is_emergency(innermost, information)
         return Judged(heard, self._policy.kept[reason], innermost, information, emergency)
 
-    def _judge_information(self, heard: Heard, frame: Frame, standing: HeaderStanding) -> Judged:
+    def _judge_information(self, heard: Heard, frame: Frame, standing: HeaderStanding, moment: Moment) -> Judged:
         """The rules that look at the information, then duplicates, then the policy.
 
         The first three are `network_rules.INFORMATION_RULES`, asked without their words; a test holds them together.
@@ -178,14 +180,15 @@ class Judge:
             return self._keep(heard, Reason.GENERIC_QUERY, frame)
         if len(information) > standing.room:
             return self._keep(heard, Reason.TOO_LONG, frame)
-        elapsed_ms = heard.moment.elapsed_ms
+        elapsed_ms = moment.elapsed_ms
         key = _duplicate_key(standing, information)
         if self.recent.since(key, elapsed_ms) is not None:
             return self._keep(heard, Reason.DUPLICATE, frame)
         emergency = is_emergency(frame, information)
         verdict = self._policy.forward
         if not emergency and (standing.rules or standing.rates):
-            verdict = self._ask_policy(standing, self.subject(standing, frame, information, heard), heard.moment)
+            subject = self.subject(standing, frame, information, heard, moment)
+            verdict = self._ask_policy(standing, subject, moment)
         if verdict.decision is Decision.FORWARD:
             self.recent.remember(key, elapsed_ms)
         return Judged(heard, verdict, frame, information, emergency)
