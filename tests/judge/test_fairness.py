@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gateway.judge import fairness
 from gateway.judge.fairness import FairShares, water_level
 from tests.judge.listening import Listening
 from tests.judge.plain_shares import PlainShares
@@ -39,7 +40,10 @@ def test_the_water_level_of_worked_examples(offered: list[float], room: float, l
 
 
 arrivals = st.lists(
-    st.tuples(st.sampled_from("aaaaabbc"), st.sampled_from([1, 700, 999, 1000, 4000, 30_000, 59_999, 60_000, 120_000])),
+    st.tuples(
+        st.sampled_from("aaaaaabbcdefgh"), st.sampled_from([1, 700, 999, 1000, 4000, 30_000, 59_999, 60_000, 120_000])
+    ),
+    min_size=10,
     max_size=60,
 )
 
@@ -59,6 +63,14 @@ def test_shares_are_those_of_a_plain_reckoning_in_fractions(
         if is_within:
             shares.took(source, now_ms)
             plain.took(source, now_ms)
+
+
+def test_sources_for_which_there_is_no_room_share_one_place(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(fairness, "MAXIMUM_SOURCES", 2)
+    shares = FairShares(60, 60_000)
+    for source in ("QA1BCD", "QB2CDE", "QC3DEF", "QD4EFG", "QB2CDE"):
+        shares.offer(source, 0)
+    assert shares.state().recent == {"QA1BCD": 1, "QB2CDE": 2, fairness.OVERFLOW_SOURCE: 2}
 
 
 def play(policy: str, per_minute: dict[str, float], draw: int, jitter: float) -> tuple[Counter[str], Counter[str]]:
