@@ -1,10 +1,13 @@
 """A sink: who is told of everything that the house should see, and never makes anyone wait."""
 
+import asyncio
+import contextlib
 from collections.abc import Sequence
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.plain import PlainObject
-from gateway.groundwork.part import Figure, Part
+from gateway.groundwork.listening import Listener
+from gateway.groundwork.part import Figure, Part, PartKind
 
 
 class Sink:
@@ -44,3 +47,30 @@ class RunningSink(Sink):
     def figures(self) -> Sequence[Figure]:
         """All that it counts."""
         raise NotImplementedError
+
+
+class ListeningSink(RunningSink):
+    """A running sink to which others connect. `run` clears `_ended` as it begins and sets it as it ends."""
+
+    def __init__(self, kind: PartKind, listener: Listener) -> None:
+        self._kind = kind
+        self._listener = listener
+        self._leaving = asyncio.Event()
+        self._ended = asyncio.Event()
+        self._ended.set()
+
+    @property
+    def port(self) -> int | None:
+        """The port that it listens on; None where it does not."""
+        return self._listener.port
+
+    def part(self) -> Part:
+        """How it is now: `waiting` until it listens, or cannot."""
+        return self._listener.part(self._kind)
+
+    async def drain(self, seconds: float) -> None:
+        """Give those who read what they can take now, and take leave of all, within `seconds`; `run` then returns."""
+        self._leaving.set()
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                await self._ended.wait()

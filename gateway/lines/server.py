@@ -6,7 +6,6 @@ proportion to the time it took, so that no number of clients takes more than a p
 """
 
 import asyncio
-import contextlib
 import socket
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -14,12 +13,12 @@ from dataclasses import dataclass
 import structlog
 
 from gateway.feed.heard_object import HeardPayload
-from gateway.feed.sink import RunningSink
+from gateway.feed.sink import ListeningSink
 from gateway.groundwork.bounded import SheddingQueue
 from gateway.groundwork.giving_way import Rests, Round
 from gateway.groundwork.kept_tasks import kept_tasks
 from gateway.groundwork.listening import Listener
-from gateway.groundwork.part import Figure, Part, PartKind, counter, gauge, shed
+from gateway.groundwork.part import Figure, PartKind, counter, gauge, shed
 from gateway.lines.client import LineClient
 from gateway.lines.options import LinesOptions
 
@@ -45,26 +44,23 @@ class _LinesTally:
     turned_away: int = 0
 
 
-class LineServer(RunningSink):
+class LineServer(ListeningSink):
     """The text port. It answers for itself: see `part.Answers`."""
 
     def __init__(
         self, options: LinesOptions, time_ms: Callable[[], int], *, busy: Callable[[], bool] = lambda: False
     ) -> None:
         """`time_ms` is the clock, in Unix milliseconds. While frames wait to be judged (`busy`) less is written."""
+        retry_seconds = options.retry_seconds
+        listener = Listener("the text port", options.host, options.port, time_ms, retry_seconds=retry_seconds)
+        super().__init__(PartKind.LINES, listener)
         self._busy = busy
         self._options = options
         self._clients: dict[LineClient, None] = {}
         self._waiting = SheddingQueue[HeardPayload](options.waiting_lines)
         self._work = asyncio.Event()
-        self._leaving = asyncio.Event()
-        self._ended = asyncio.Event()
-        self._ended.set()
         self._tally = _LinesTally()
         self._said_at = float("-inf")
-        self._listener = Listener(
-            "the text port", options.host, options.port, time_ms, retry_seconds=options.retry_seconds
-        )
 
     def offer(self, frames: Sequence[HeardPayload]) -> None:
         """Take frames. Without clients they are forgotten at once; a damaged one has no line."""
@@ -74,15 +70,6 @@ class LineServer(RunningSink):
             if payload.judged.innermost is not None:
                 self._tally.shed += self._waiting.offer(payload)
         self._work.set()
-
-    @property
-    def port(self) -> int | None:
-        """The port that it listens on; None where it does not."""
-        return self._listener.port
-
-    def part(self) -> Part:
-        """How it is now: `waiting` until it listens, or cannot."""
-        return self._listener.part(PartKind.LINES)
 
     def figures(self) -> Sequence[Figure]:
         """All that it counts."""
@@ -114,10 +101,7 @@ class LineServer(RunningSink):
 
     async def drain(self, seconds: float) -> None:
         """Write what waits to those who read, and take leave of everyone, within `seconds`; `run` then returns."""
-        self._leaving.set()
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(seconds):
-                await self._ended.wait()
+        await super().drain(seconds)
         for client in list(self._clients):
             client.abort()
 

@@ -1,7 +1,6 @@
 """The web as a whole: takes what the house should see, without ever waiting, and answers whoever asks for it."""
 
 import asyncio
-import contextlib
 import math
 from collections import Counter
 from collections.abc import Awaitable, Callable, Iterable, Sequence
@@ -12,13 +11,13 @@ import structlog
 from aiohttp import hdrs, web
 
 from gateway.feed.heard_object import HeardPayload
-from gateway.feed.sink import RunningSink
+from gateway.feed.sink import ListeningSink
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.kept_tasks import kept_tasks
 from gateway.groundwork.listening import Listener
 from gateway.groundwork.loopback import is_loopback
-from gateway.groundwork.part import Figure, Part, PartKind, counter, counters, gauge, shed
+from gateway.groundwork.part import Figure, PartKind, counter, counters, gauge, shed
 from gateway.web import metrics
 from gateway.web.connection import HttpConnection, bound_buffers, most_connections, problem_response
 from gateway.web.event_log import EventLog, weight_of
@@ -42,7 +41,7 @@ UNENCRYPTED = "the web is not encrypted: put a proxy with TLS before it where ot
 _log = structlog.get_logger("web")
 
 
-class WebServer(RunningSink):
+class WebServer(ListeningSink):
     """The gateway's web. It answers for itself: see `part.Answers`."""
 
     def __init__(
@@ -58,11 +57,14 @@ class WebServer(RunningSink):
 
         `busy` says whether frames wait to be judged: then less is written to event streams.
         """
+        time_ms, retry_seconds = lambda: now().time_ms, options.pace.retry
+        listener = Listener("the web", options.host, options.port, time_ms, retry_seconds=retry_seconds)
+        super().__init__(PartKind.WEB, listener)
         limits = options.limits
         self._options = options
         self._sources = sources
         self._started_ms = now().time_ms - now().elapsed_ms
-        self._guard = Guard(options, lambda: now().time_ms)
+        self._guard = Guard(options, time_ms)
         self._log = EventLog(run, limit=limits.events, limit_octets=limits.memory_octets)
         self._memory = HeardMemory(limit=limits.heard, limit_octets=limits.memory_octets)
         most = most_connections(limits)
@@ -84,13 +86,7 @@ class WebServer(RunningSink):
             PastHandlers(sources, self._memory, now),
             self._decided,
         )
-        self._small_screens = SmallScreens(options.callsign, sources, self._memory, lambda: now().time_ms)
-        self._listener = Listener(
-            "the web", options.host, options.port, lambda: now().time_ms, retry_seconds=options.pace.retry
-        )
-        self._leaving = asyncio.Event()
-        self._ended = asyncio.Event()
-        self._ended.set()
+        self._small_screens = SmallScreens(options.callsign, sources, self._memory, time_ms)
 
     def offer(self, frames: Sequence[HeardPayload]) -> None:
         """Take frames."""
@@ -123,15 +119,6 @@ class WebServer(RunningSink):
         """Take an alert object."""
         self._log.alert(alert)
         self._streams.wake()
-
-    @property
-    def port(self) -> int | None:
-        """The port that it listens on; None where it does not."""
-        return self._listener.port
-
-    def part(self) -> Part:
-        """How it is now: `waiting` until it listens, or cannot."""
-        return self._listener.part(PartKind.WEB)
 
     def figures(self) -> Sequence[Figure]:
         """All that it counts."""
@@ -169,13 +156,6 @@ class WebServer(RunningSink):
             await self._streams.finish()
             await runner.cleanup()
             self._ended.set()
-
-    async def drain(self, seconds: float) -> None:
-        """Give the streams what they can take now, and take leave of everyone, within `seconds`; `run` then returns."""
-        self._leaving.set()
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(seconds):
-                await self._ended.wait()
 
     def _application(self) -> web.Application:
         application = web.Application(middlewares=[self._answer], client_max_size=self._options.limits.form_octets)
