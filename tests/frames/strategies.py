@@ -1,6 +1,7 @@
 """Frames of every kind that the air could bring, for property tests."""
 
 import string
+from typing import Any
 
 from hypothesis import strategies as st
 
@@ -49,3 +50,17 @@ def splits(draw: st.DrawFn, stream: bytes) -> list[bytes]:
     """`stream` in pieces, cut anywhere, some of them empty: TCP gives no bounds."""
     cuts = sorted(draw(st.lists(st.integers(0, len(stream)), max_size=12)))
     return [stream[start:end] for start, end in zip([0, *cuts], [*cuts, len(stream)], strict=True)]
+
+
+PLAIN: dict[str, Any] = {
+    "run": "first",
+    "sequence": 7,
+    "elapsed_ms": 1500,
+    "time": "2026-06-06T12:00:00.000Z",
+    "receiver": "vhf",
+    "source": "QA1BCD-9",
+    "destination": "APRS",
+    "path": ["QD1HRB*", "WIDE2-1"],
+    "information": "!5836.00N/00355.00W>",
+}
+"""A heard object: all that it must have."""

@@ -20,6 +20,7 @@ from gateway.frames.network_line import network_line, route
 from gateway.frames.plain import PlainFormError, from_object
 from gateway.frames.tnc2 import LineDecoder
 from tests.check_sequence import append_fcs
+from tests.frames.strategies import PLAIN
 
 INPUTS = 200_000
 
@@ -141,19 +142,6 @@ JSON_VALUES: list[Any] = [
 def changed(chance: random.Random, plain: dict[str, Any]) -> dict[str, Any]:
     names = [*plain, "port", "control", "pid", "outer", "damage", "octets_base64", "information_base64"]
     return plain | {chance.choice(names): chance.choice(JSON_VALUES) for _ in range(chance.randrange(3))}
-
-
-PLAIN: dict[str, Any] = {
-    "run": "first",
-    "sequence": 7,
-    "elapsed_ms": 1500,
-    "time": "2026-06-06T12:00:00.000Z",
-    "receiver": "vhf",
-    "source": "QA1BCD-9",
-    "destination": "APRS",
-    "path": ["QD1HRB*", "WIDE2-1"],
-    "information": "!5836.00N/00355.00W>",
-}
 
 
 def test_heard_objects_with_any_values() -> None:

@@ -14,7 +14,7 @@ from gateway.frames.frame import Damaged, Frame
 from gateway.frames.header import Header, Repeater
 from gateway.frames.heard import Heard, Moment, Place
 from gateway.frames.plain import PlainFormError, from_object, from_rfc3339, rfc3339, to_object
-from tests.frames.strategies import any_frames, text_frames
+from tests.frames.strategies import PLAIN, any_frames, text_frames
 
 times_ms = st.integers(0, int(datetime(2100, 1, 1, tzinfo=UTC).timestamp() * 1000))
 moments = st.builds(Moment, st.integers(0, 10**12), times_ms)
@@ -30,18 +30,6 @@ everything_heard = st.builds(
     any_frames() | wrapped | damages,
     st.none() | st.builds(Place, st.floats(-90, 90), st.floats(-180, 180)),
 )
-
-PLAIN: dict[str, Any] = {
-    "run": "first",
-    "sequence": 7,
-    "elapsed_ms": 1500,
-    "time": "2026-06-06T12:00:00.000Z",
-    "receiver": "vhf",
-    "source": "QA1BCD-9",
-    "destination": "APRS",
-    "path": ["QD1HRB*", "WIDE2-1"],
-    "information": "!5836.00N/00355.00W>",
-}
 
 
 def plain_form(heard: Heard) -> dict[str, Any]:
