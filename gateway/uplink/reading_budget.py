@@ -1,11 +1,13 @@
 """How much of the processor a server that floods may take: a tenth of a core. No I/O, no clock.
 
 Nobody here asks for what the network sends: it is read lest the socket stall, and mostly thrown away. So reading has a
-budget that fills a tenth as fast as time passes. Where it is used up, reading rests until it has filled again; the
-kernel and TCP then hold the server back. One that floods on without a pause is left for the next one.
+budget that fills about a tenth as fast as time passes. Where it is used up, reading rests until it has filled again;
+the kernel and TCP then hold the server back. One that floods on without a pause is left for the next one.
 """
 
-SHARE = 0.1
+SHARE = 0.085
+"""Of a core; with what cannot be measured here, as going to rest, it is a tenth."""
+
 BURST_SECONDS = 0.05
 """So much may be used at once: some 10,000 lines, as after a login with a wide filter."""
 

@@ -13,10 +13,10 @@ def test_the_usual_traffic_never_rests() -> None:
     assert not budget.is_flooded(100.0)
 
 
-def test_what_is_used_beyond_the_burst_is_rested_for_tenfold() -> None:
+def test_what_is_used_beyond_the_burst_is_rested_for_until_it_is_the_share() -> None:
     budget = ReadingBudget(0.0)
     assert budget.spend(BURST_SECONDS, 0.0) == 0.0
-    assert budget.spend(0.001, 0.0) == pytest.approx(0.01)
+    assert budget.spend(0.001, 0.0) == pytest.approx(0.001 / SHARE)
 
 
 def test_a_flood_without_a_pause_is_told_and_a_pause_ends_it() -> None:
