@@ -17,7 +17,10 @@ STANDSTILL_MS = 1_000
 """A longer pause between two beats is a standstill. What waited for less is taken for new: it is no older than this."""
 
 CATCH_UP_MS = 500
-"""For so long after a standstill the first thing read from a source is what waited there: two beats."""
+CATCH_UP_BEATS = 2
+"""For so long after a standstill, and for so many beats, the first thing read from a source is what waited there. On a
+computer that is still overloaded the time alone would be over before a source was read at all: the beats are late, too.
+"""
 
 SHOWN_MS = 30 * 60_000
 """How long a standstill is shown."""
@@ -59,13 +62,17 @@ class Pulse:
         self._seconds = 0.0
         self._last: Moment | None = None
         self._standstill: Standstill | None = None
+        self._beats = 0
+        """Since the standstill ended."""
 
     def beat(self, moment: Moment) -> Standstill | None:
         """Everything turns; gives back the standstill that ends with this beat, if one does."""
         last, self._last = self._last, moment
+        self._beats += 1
         if last is None or moment.elapsed_ms - last.elapsed_ms <= STANDSTILL_MS:
             return None
         self._standstill = Standstill(last, moment)
+        self._beats = 0
         self.count += 1
         self._seconds += self._standstill.seconds
         return self._standstill
@@ -84,7 +91,8 @@ class Pulse:
         standstill = self._standstill
         if standstill is None or source.emptied_ms >= standstill.ended.elapsed_ms:
             return None
-        catching_up = moment.elapsed_ms - standstill.ended.elapsed_ms <= CATCH_UP_MS
+        since_ms = moment.elapsed_ms - standstill.ended.elapsed_ms
+        catching_up = since_ms <= CATCH_UP_MS or self._beats < CATCH_UP_BEATS
         return standstill.began if catching_up or source.has_more else None
 
     def part(self) -> Part:

@@ -44,6 +44,13 @@ def test_what_is_left_over_in_a_source_has_waited_as_well_however_long_it_takes_
     assert pulse.heard(at(20_250 + CATCH_UP_MS + 500), source, emptied=True).elapsed_ms > 20_250
 
 
+def test_on_a_computer_that_is_still_overloaded_what_is_read_before_the_second_beat_has_waited_too() -> None:
+    pulse = a_pulse(250, 20_250, 21_150)
+    assert pulse.heard(at(21_200), FrameSource(), emptied=True) == at(250)
+    pulse.beat(at(21_400))
+    assert pulse.heard(at(21_450), FrameSource(), emptied=True) == at(21_450)
+
+
 def test_a_source_that_had_nothing_waiting_is_heard_at_once_a_little_later() -> None:
     pulse = a_pulse(250, 20_250, 20_500, 20_750, 21_000)
     assert pulse.heard(at(20_250 + CATCH_UP_MS + 1), FrameSource(), emptied=True).elapsed_ms == 20_250 + CATCH_UP_MS + 1
