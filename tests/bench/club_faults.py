@@ -117,7 +117,7 @@ async def one_life(sequences: int, draw: int, tally: Tally) -> None:
             account = place.account()
             print(
                 f"{tally.sequences:4} {time.monotonic() - begun:6.0f} s  {account.arrived}/{account.offered}, "
-                f"{len(tally.wrong)} wrong",
+                f"{len(tally.wrong)} wrong, take-overs {[round(seconds, 1) for seconds in place.take_overs]}",
                 flush=True,
             )
         await asyncio.sleep(FRESHNESS_SECONDS + 1)  # what waits has come to its end
@@ -137,7 +137,7 @@ async def main(sequences: int, draw: int) -> bool:
     for life, first in enumerate(range(0, sequences, SEQUENCES_A_LIFE)):
         print(f"county {life + 1}, draw {draw + life}", flush=True)
         await one_life(min(SEQUENCES_A_LIFE, sequences - first), draw + life, tally)
-    tally.say()
+        tally.say()  # so far: whoever ends it early has something
     return not tally.wrong
 
 
