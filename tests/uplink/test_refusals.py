@@ -131,7 +131,7 @@ async def test_what_a_server_says_before_it_closes_is_passed_on(
         why, do = told(post, UplinkPhase.WAITING).why, told(post, UplinkPhase.WAITING).do
     ending, _, said = why.partition("; the server said: ")
     assert ending in {"the server closed the connection", "the connection broke: Connection reset by peer"}
-    assert said == ("full: ?[31mtry " + "again " * 50)[:120]
+    assert said == (r"full: \x1b[31mtry " + "again " * 50)[:120]
     assert do == "what the server said may tell why; the next one is tried"
 
 

@@ -20,6 +20,7 @@ from gateway.judge.source import PolicySource
 from gateway.judge.verdict import Judged, Reason
 from gateway.running.knowledge import Knowledge
 from gateway.running.what_if import WhatIf
+from gateway.watches.activity import Activity
 from gateway.web.options import WebLimits, WebPace
 from gateway.web.server import WebServer
 from gateway.web.sources import PolicyFile, PublishedPolicy, WebSources
@@ -68,7 +69,8 @@ class Gateway:
             Part(PartKind.UPLINK, "uplink", State.DEGRADED, NOON_MS, "the login is not verified", "check the passcode"),
         ]
         figures: dict[Part, Sequence[Figure]] = {parts[1]: shed({"lines": 7})}
-        return Health(self.post.run, NOON_MS, parts, counts, figures)
+        busy = {"activity": Activity(frames_per_minute=5, stations_last_hour=1, last_heard_ms=NOON_MS).to_object()}
+        return Health(self.post.run, NOON_MS, parts, counts, figures, busy)
 
     def sources(self) -> WebSources:
         """As the service would give them in."""
