@@ -10,7 +10,7 @@ import sys
 import time
 from collections import deque
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager, suppress
+from contextlib import asynccontextmanager, closing, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -224,11 +224,14 @@ class Post:
         """The numbers of the frames that the journal holds, one that was moved away included."""
         numbers: set[int] = set()
         for path in self.folder.glob("*.db"):
-            with sqlite3.connect(f"file:{path}?mode=ro", uri=True) as connection:
-                for (text,) in connection.execute("SELECT object FROM heard"):
-                    found = re.search(r"soak (\d{7})", json.loads(text).get("information", ""))
-                    numbers |= {int(found[1])} if found else set()
-            connection.close()
+            try:
+                numbers |= _numbers_in(path)
+            except sqlite3.DatabaseError as error:
+                if not path.name.startswith("moved-"):
+                    raise
+                # Whoever moves the file alone, and kills the gateway before it sees that, leaves the file's log behind.
+                print(f"a journal that was moved without its log cannot be read: {error}")
+                self.forgotten.append((0.0, int(path.stem.removeprefix("moved-")) / 1e9))
         return numbers
 
     def check_journal(self) -> str:
@@ -243,6 +246,16 @@ class Post:
         if missing:
             self.books.note(f"{len(missing)} frames went up and are not in the journal: {missing[:10]}")
         return f"journal: {len(held)} frames"
+
+
+def _numbers_in(path: Path) -> set[int]:
+    """The numbers of the frames in one journal. Raises `sqlite3.DatabaseError` where it is damaged."""
+    numbers: set[int] = set()
+    with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as connection:
+        for (text,) in connection.execute("SELECT object FROM heard"):
+            found = re.search(r"soak (\d{7})", json.loads(text).get("information", ""))
+            numbers |= {int(found[1])} if found else set()
+    return numbers
 
 
 def is_well(health: Any) -> bool:  # noqa: ANN401 - JSON
