@@ -235,7 +235,8 @@ class Store:
         if self._connection is None or self._place == _place_of(self._path):
             return False
         _log.warning("the journal was moved or deleted: a new one is begun", path=str(self._path))
-        with contextlib.suppress(sqlite3.Error):  # what was moved takes along what stands in its log only
+        # What was moved takes along what stands in its log only. Where it cannot, that is said as a new one is begun.
+        with contextlib.suppress(sqlite3.Error):
             self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
         self._disconnect()
         try:
@@ -300,12 +301,26 @@ class Store:
 
     def _make_file(self) -> None:
         """Make the file before SQLite does, so that nobody else can read it; its log gets the rights that it has."""
+        self._say_what_stays_behind()
         with contextlib.suppress(OSError):  # SQLite says better what is wrong
             os.close(open_private(self._path, os.O_RDWR))
         open_to_others = why_not_private(self._path)
         if open_to_others and not self._said_open:
             _log.warning("the journal is not private", path=str(self._path), why=open_to_others)
             self._said_open = True
+
+    def _say_what_stays_behind(self) -> None:
+        """Where the file alone was moved away, its log stays, and goes as soon as SQLite begins a new file."""
+        log = self._path.with_name(f"{self._path.name}-wal")
+        with contextlib.suppress(OSError):
+            if log.stat().st_size and not self._path.exists():
+                do = "what was moved may be damaged; move a journal only while the gateway is stopped"
+                self.notice = DiskTrouble(
+                    "a journal was moved or deleted without its log: its last frames are lost", do
+                )
+                _log.error(
+                    "a journal was moved or deleted without its log: its last frames are lost", path=str(self._path)
+                )
 
     def _settle_left_behind(self, connection: sqlite3.Connection) -> None:
         """Write what a run before this one had not settled when it was killed."""

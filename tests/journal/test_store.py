@@ -374,6 +374,31 @@ def test_a_database_of_another_program_is_refused_and_left_as_it_is(path: Path) 
     assert path.read_bytes() == before
 
 
+LOST = "a journal was moved or deleted without its log: its last frames are lost"
+
+
+def test_a_journal_that_is_moved_on_a_full_disk_is_said_to_have_lost_its_last_frames(path: Path) -> None:
+    store = store_at(path)
+    store.write(batch_of(frames(50)))
+    path.rename(path.with_name("moved.db"))
+    with full_disk(4096), pytest.raises(JournalError):  # neither can the log be worked in, nor a new file begun
+        store.write(batch_of(frames(2)))
+    store.write(batch_of(frames(2)))
+    assert store.notice is not None
+    assert store.notice.why == LOST
+    store.close()
+    assert len(heard_in(path)) >= 2
+
+
+def test_a_log_without_its_journal_that_a_killed_gateway_left_is_said_to_be_lost(path: Path) -> None:
+    path.with_name("stile.db-wal").write_bytes(b"what no file belongs to")
+    store = store_at(path)
+    store.write(batch_of(frames(2)))
+    assert store.notice is not None
+    assert store.notice.why == LOST
+    store.close()
+
+
 def test_a_journal_that_is_moved_away_while_it_is_written_is_begun_anew(path: Path) -> None:
     store = store_at(path)
     post = Post(RUN)
@@ -383,4 +408,5 @@ def test_a_journal_that_is_moved_away_while_it_is_written_is_begun_anew(path: Pa
     assert tidy(store, NOON_MS) is False
     store.write(batch_of(frames(2, post)))
     store.close()
+    assert store.notice is None
     assert heard_in(path) == [(1, 3), (1, 4)]
