@@ -48,6 +48,7 @@ def test_words_that_begin_like_an_answer_are_a_message(text: str) -> None:
         ("BLN9", BulletinType.GENERAL, "9", None),
         ("BLNA", BulletinType.ANNOUNCEMENT, "A", None),
         ("BLN1RACE", BulletinType.GROUP, "1", "RACE"),
+        ("BLNARACE", BulletinType.ANNOUNCEMENT, "A", "RACE"),  # ours: a letter is an announcement, whoever it is for
         ("NWS-ADVIS", BulletinType.WEATHER_SERVICE, None, None),
     ],
 )

@@ -55,7 +55,8 @@ def test_a_destination_names_a_symbol(destination: str, expected: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "destination", ["", "APRS", "GPS", "GPSMVXX", "GPSC00", "GPSC95", "GPSZZ", "GPSC3", "S32UVT", "GPSC³0", "GPSOD "]
+    "destination",
+    ["", "APRS", "GPS", "GPSMVXX", "ABCMV", "GPSC00", "GPSC95", "GPSZZ", "GPSC3", "S32UVT", "GPSC³0", "GPSOD "],
 )
 def test_any_other_destination_names_none(destination: str) -> None:
     named = symbol.of_destination(destination)

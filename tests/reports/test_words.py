@@ -19,6 +19,13 @@ def test_a_position_is_told_as_a_person_would() -> None:
     ]
 
 
+def test_digits_that_are_left_out_are_told_where_there_are_some_and_a_speed_of_nothing_is_told() -> None:
+    # APRS101 chapter 6: blanks stand for the digits left out.
+    blurred = dict(describe(read("APRS", b"!5836.  N/00355.  W>088/000")))
+    assert (blurred["blanked digits"], blurred["speed"]) == ("2", "0 km/h")
+    assert "blanked digits" not in dict(describe(read("APRS", b"!5836.00N/00355.00W>")))
+
+
 def test_a_call_for_help_is_told_first_and_with_its_caution() -> None:
     label, text = describe(read("332UVT", b'`(_fn"Oj/'))[0]
     assert label == "EMERGENCY"
