@@ -21,9 +21,9 @@ from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
 from gateway.judge.conditions import Post as PostSettings
 from tests.bench import ends
-from tests.bench.figures import Effort, Figure, Skipped, in_turn, per_second, ratio
+from tests.bench.figures import Effort, Figure, in_turn, per_second, ratio
+from tests.bench.processes import a_broker
 from tests.judged_frames import Post
-from tests.mosquitto_broker import MosquittoBroker
 from tests.options import bus_options
 
 CALLSIGN = "QX1GAT-10"
@@ -82,13 +82,8 @@ def measure(effort: Effort) -> Iterator[Figure]:
     """One figure."""
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger("error"))
     with ExitStack() as stack:
+        broker = stack.enter_context(a_broker())
         runner = stack.enter_context(asyncio.Runner())
-        broker = MosquittoBroker()
-        try:
-            runner.run(broker.start())
-        except FileNotFoundError:
-            raise Skipped("mosquitto is not installed") from None
-        stack.callback(lambda: runner.run(broker.kill()))
         seconds = QUICK_SECONDS if effort.quick else SECONDS
         sides = {
             "bare": lambda: runner.run(bare_loop(broker.port, seconds)),

@@ -5,7 +5,6 @@ process after the other: bursts of 100 frames, ten a second, with 1,500 headers 
 time of the processor counts, threads included; brokers and readers are other processes.
 """
 
-import asyncio
 import tempfile
 import time
 from collections.abc import Iterator, Mapping
@@ -14,9 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from tests.bench.ends import KISS_MARK, Ends, Readers, burst
-from tests.bench.figures import Effort, Figure, Skipped, microseconds, ratio
-from tests.bench.processes import Measured, gateway, relay
-from tests.mosquitto_broker import MosquittoBroker, free_port
+from tests.bench.figures import Effort, Figure, microseconds, ratio
+from tests.bench.processes import Measured, a_broker, gateway, relay
+from tests.mosquitto_broker import free_port
 
 BURST = 100
 BURST_SECONDS = 0.1
@@ -97,13 +96,7 @@ def feed(houses: list[House], first: int, bursts: int) -> None:
 def measure(effort: Effort) -> Iterator[Figure]:
     """A figure for each row."""
     with ExitStack() as stack:
-        runner = stack.enter_context(asyncio.Runner())
-        broker = MosquittoBroker()
-        try:
-            runner.run(broker.start())
-        except FileNotFoundError:
-            raise Skipped("mosquitto is not installed") from None
-        stack.callback(lambda: runner.run(broker.kill()))
+        broker = stack.enter_context(a_broker())
         readers = stack.enter_context(Readers())
         names = [RELAY, *HOUSES]
         houses = {name: open_house(stack, readers, broker.port, name) for name in names}

@@ -3,15 +3,14 @@
 A text client and a page are there, and the server's heartbeats come. There is no baseline: it is a part of one core.
 """
 
-import asyncio
 import time
 from collections.abc import Iterator
 from contextlib import ExitStack
 
 from tests.bench.ends import Readers
-from tests.bench.figures import Effort, Figure, Skipped
+from tests.bench.figures import Effort, Figure
 from tests.bench.house import open_house
-from tests.mosquitto_broker import MosquittoBroker
+from tests.bench.processes import a_broker
 
 SETTLE_SECONDS = 10.0
 SECONDS, QUICK_SECONDS = 60.0, 20.0
@@ -21,13 +20,7 @@ ROWS = ("uplink alone", "everything")
 def measure(effort: Effort) -> Iterator[Figure]:
     """All rows idle at the same time."""
     with ExitStack() as stack:
-        runner = stack.enter_context(asyncio.Runner())
-        broker = MosquittoBroker()
-        try:
-            runner.run(broker.start())
-        except FileNotFoundError:
-            raise Skipped("mosquitto is not installed") from None
-        stack.callback(lambda: runner.run(broker.kill()))
+        broker = stack.enter_context(a_broker())
         readers = stack.enter_context(Readers())
         houses = {name: open_house(stack, readers, broker.port, name) for name in ROWS}
         time.sleep(SETTLE_SECONDS)

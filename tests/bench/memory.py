@@ -4,7 +4,6 @@ The million frames are from 100,000 sources; with `--quick` it is a tenth of bot
 same modules, ours too, and done nothing is what is taken off.
 """
 
-import asyncio
 import tempfile
 import time
 from collections.abc import Iterator
@@ -13,11 +12,10 @@ from pathlib import Path
 
 from gateway.frames.header import without_ssid_0
 from tests.bench.ends import Ends, Readers, in_kiss
-from tests.bench.figures import Effort, Figure, Skipped
+from tests.bench.figures import Effort, Figure
 from tests.bench.house import HOUSES, sections_of, visit
 from tests.bench.imports import imported_by, importer
-from tests.bench.processes import gateway
-from tests.mosquitto_broker import MosquittoBroker
+from tests.bench.processes import a_broker, gateway
 
 FRAMES, SOURCES = 1_000_000, 100_000
 AT_A_TIME = 1000
@@ -43,13 +41,7 @@ def feed(ends: Ends, frames: int, sources: int) -> None:
 def measure(effort: Effort) -> Iterator[Figure]:
     """Idle, then flooded."""
     with ExitStack() as stack:
-        runner = stack.enter_context(asyncio.Runner())
-        broker = MosquittoBroker()
-        try:
-            runner.run(broker.start())
-        except FileNotFoundError:
-            raise Skipped("mosquitto is not installed") from None
-        stack.callback(lambda: runner.run(broker.kill()))
+        broker = stack.enter_context(a_broker())
         readers = stack.enter_context(Readers())
         names = imported_by(readers, sections_of(HOUSES["everything"], broker.port, "imports"))
         with importer(names) as bare:

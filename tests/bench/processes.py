@@ -1,5 +1,6 @@
 """What stands between the ends of a bench: a gateway as `stile run` makes it, or a bare relay; and what it costs."""
 
+import asyncio
 import ctypes
 import json
 import os
@@ -14,6 +15,8 @@ from pathlib import Path
 from typing import IO, Any
 
 from tests.bench.ends import Ends
+from tests.bench.figures import Skipped
+from tests.mosquitto_broker import MosquittoBroker
 
 CALLSIGN = "QX1GAT-10"
 PASSCODE = "21161"
@@ -96,6 +99,21 @@ def relay(ends: Ends) -> Iterator[Measured]:
         ends.mark.hex(),
     ]
     yield from _running(command, ends, {})
+
+
+@contextmanager
+def a_broker() -> Iterator[MosquittoBroker]:
+    """A broker that runs. Raises `Skipped` where none is installed."""
+    broker = MosquittoBroker()
+    with asyncio.Runner() as runner:
+        try:
+            runner.run(broker.start())
+        except FileNotFoundError:
+            raise Skipped("mosquitto is not installed") from None
+        try:
+            yield broker
+        finally:
+            runner.run(broker.kill())
 
 
 @contextmanager

@@ -4,7 +4,6 @@ The relay and each gateway have a control group of their own (version 2, or the 
 needs the rights to make one: without them the bench is skipped.
 """
 
-import asyncio
 import tempfile
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
@@ -14,8 +13,8 @@ from pathlib import Path
 from tests.bench.ends import Readers
 from tests.bench.figures import Effort, Figure, Skipped, in_turn, per_second, ratio
 from tests.bench.house import HOUSES, RELAY, open_house
+from tests.bench.processes import a_broker
 from tests.bench.throughput import Numbered, rate
-from tests.mosquitto_broker import MosquittoBroker
 
 GROUPS = Path("/sys/fs/cgroup")
 PERIOD_MICROSECONDS, QUOTA_MICROSECONDS = 100_000, 10_000
@@ -47,13 +46,7 @@ def measure(effort: Effort) -> Iterator[Figure]:
     """The uplink alone, and everything on."""
     frames = QUICK_FRAMES if effort.quick else FRAMES
     with ExitStack() as stack:
-        runner = stack.enter_context(asyncio.Runner())
-        broker = MosquittoBroker()
-        try:
-            runner.run(broker.start())
-        except FileNotFoundError:
-            raise Skipped("mosquitto is not installed") from None
-        stack.callback(lambda: runner.run(broker.kill()))
+        broker = stack.enter_context(a_broker())
         readers = stack.enter_context(Readers())
         sides = {}
         for name in (RELAY, *HOUSES):
