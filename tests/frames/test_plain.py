@@ -108,6 +108,12 @@ def test_what_is_no_heard_object_is_refused_and_the_field_is_named(change: dict[
         from_object(PLAIN | change)
 
 
+def test_the_highest_port_and_the_highest_octet_are_numbers() -> None:
+    heard = from_object(PLAIN | {"port": 15, "control": 255, "pid": 255})
+    assert isinstance(heard, Heard)
+    assert (heard.port, heard.frame.control, heard.frame.pid) == (15, 255, 255)
+
+
 def test_a_place_at_the_pole_and_at_the_date_line_is_one() -> None:
     heard = from_object(PLAIN | {"place": {"latitude": -90, "longitude": 180.0}})
     assert isinstance(heard, Heard)

@@ -40,6 +40,11 @@ def test_further_digits_lead_away_from_the_equator_even_from_nought_degrees() ->
     assert position.longitude == pytest.approx(-0.005 / 60)
 
 
+def test_further_digits_lead_no_farther_than_the_pole_and_the_date_line() -> None:
+    position = position_of(b"!9000.00N/18000.00E-!W99!")
+    assert (position.latitude, position.longitude) == (90.0, 180.0)
+
+
 @given(
     st.integers(0, 8280),
     st.lists(st.integers(0, 8280), min_size=5, max_size=5),

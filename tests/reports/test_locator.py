@@ -73,7 +73,7 @@ def test_what_is_no_locator_is_refused(text: str) -> None:
         locator.read(text)
 
 
-@pytest.mark.parametrize(("latitude", "longitude"), [(90.1, 0), (0, -180.1), (float("nan"), 0)])
+@pytest.mark.parametrize(("latitude", "longitude"), [(90.1, 0), (0, -180.1), (0, 180.1), (float("nan"), 0)])
 def test_what_is_no_point_is_refused(latitude: float, longitude: float) -> None:
     with pytest.raises(ValueError, match="latitude"):
         locator.write(latitude, longitude)

@@ -176,6 +176,11 @@ def test_an_altitude_in_the_words_goes_before_that_of_the_sentence() -> None:
     assert to_object(read_report("APRS", sentence + b" /A=000100"))["altitude_m"] == 30.5
 
 
+@pytest.mark.parametrize("satellites", ["00", "0", ""])
+def test_a_gga_sentence_has_a_fix_whatever_it_says_of_satellites(satellites: str) -> None:
+    assert published(f"GPGGA,102705,5836.00,N,00355.00,W,1,{satellites},2.0,75.7,M")["kind"] == "position"
+
+
 @pytest.mark.parametrize("quality", ["0", "", " "])
 def test_a_gga_sentence_of_quality_nought_has_no_fix(quality: str) -> None:
     assert published(f"GPGGA,102705,5836.00,N,00355.00,W,{quality},04,2.0,75.7,M")["kind"] == "unknown"
