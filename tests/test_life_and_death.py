@@ -15,7 +15,7 @@ import pytest
 
 from demo.network_server import NetworkServer
 from gateway.frames.heard import Heard
-from gateway.groundwork.part import Part, PartKind, State
+from gateway.groundwork.part import PartKind, State
 from gateway.judge.judge import Judge
 from gateway.judge.verdict import Judged
 from gateway.running import policy_in_force
@@ -23,7 +23,7 @@ from gateway.running.faults import Doing
 from gateway.running.notify import ServiceManager
 from gateway.running.service import Service
 from gateway.settings.policy_files import load_for
-from tests.whole_gateway import FAIL_SAFE_SECONDS, PASSCODE, Decoder, Ear, kiss_of, running, station_file, until
+from tests.whole_gateway import FAIL_SAFE_SECONDS, PASSCODE, Decoder, Ear, kiss_of, part, running, station_file, until
 
 MOORED = b"QA1BCD-9>APRS:!5836.00N/00355.00W>moored"
 HARMFUL = b"QA1BCD-9>APRS:>this one"
@@ -34,10 +34,6 @@ def station_text(decoder: Decoder, more: str = "") -> str:
         "station: {callsign: QX1GAT-10}\n"
         f"receivers: [{{name: vhf, from: 'kiss+tcp://127.0.0.1:{decoder.port}'}}]\n{more}"
     )
-
-
-def part(service: Service, kind: PartKind) -> Part:
-    return next(part for part in service.health().parts if part.kind is kind)
 
 
 def faults(service: Service) -> dict[Doing, int]:
@@ -101,7 +97,7 @@ async def test_a_policy_on_a_disk_that_hangs_is_shown_refused_and_read_again_lat
     monkeypatch.setattr(policy_in_force, "LONGEST_READING_SECONDS", 0.2)
     monkeypatch.setattr(policy_in_force, "LONG_READING_SECONDS", 0)
     async with Decoder() as decoder, running(station_file(tmp_path, station_text(decoder))) as service:
-        await until(lambda: part(service, PartKind.POLICY).why == "")
+        await until(lambda: "is in force" in part(service, PartKind.POLICY).why)
         hangs = asyncio.get_running_loop().create_future()
         monkeypatch.setattr(policy_in_force, "in_own_thread", lambda _: hangs)
         service.reload()

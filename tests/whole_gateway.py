@@ -13,6 +13,7 @@ from gateway.feed.heard_object import HeardPayload
 from gateway.feed.sink import Sink
 from gateway.frames import ax25, kiss, tnc2
 from gateway.frames.frame import Frame
+from gateway.groundwork.part import Part, PartKind
 from gateway.judge.verdict import Judged
 from gateway.running.notify import ServiceManager
 from gateway.running.service import Service
@@ -109,3 +110,12 @@ async def running(
     finally:
         stop.set()
         await asyncio.wait_for(task, FAIL_SAFE_SECONDS)
+
+
+def part(service: Service, kind: PartKind) -> Part:
+    return next(each for each in service.health().parts if each.kind is kind)
+
+
+def policy_in_force(service: Service) -> str:
+    """What health says of it."""
+    return part(service, PartKind.POLICY).why

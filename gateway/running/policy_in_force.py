@@ -78,7 +78,7 @@ class PolicyInForce:
                 PartKind.POLICY, PartKind.POLICY, State.DEGRADED, self._since_ms, why, "see whether its disk hangs"
             )
         if not self.refused:
-            return Part(PartKind.POLICY, PartKind.POLICY, State.OK, self._since_ms)
+            return Part(PartKind.POLICY, PartKind.POLICY, State.OK, self._since_ms, f"{self.label} is in force")
         why = f"{self.label} stays in force, for the new one is refused: {self.refused}"
         return Part(PartKind.POLICY, PartKind.POLICY, State.DEGRADED, self._since_ms, why, "mend it and reload")
 

@@ -151,11 +151,6 @@ class Service:
         """Read the policy again, soon. A bad one is refused: the old one stays, and that is said."""
         self._policy.reload()
 
-    @property
-    def policy_label(self) -> str:
-        """Name and digest of the policy in force."""
-        return self._policy.label
-
     def health(self) -> Health:
         """How every part is now, and what became of every frame. Asking changes nothing."""
         now, watches = self.frames.now(), self._house.watches
@@ -330,6 +325,8 @@ class Service:
             if figures := figures_object(health.figures[part]):
                 _log.info("counted", part=part.name, **figures)
         _log.info("stopped", **health.counts.to_object())
+        if not health.counts.adds_up:
+            _log.error("these counts do not add up, which is a fault of the program: please report it")
 
     @property
     def _judges_for_a_club(self) -> bool:

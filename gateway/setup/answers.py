@@ -45,11 +45,6 @@ class GivenAnswers:
     service: bool = False
 
     @property
-    def sends(self) -> bool:
-        """Whether anything goes up."""
-        return bool(self.servers) and self.passcode is not None
-
-    @property
     def receiver_names(self) -> tuple[str, ...]:
         """A name for each receiver."""
         if len(self.receivers) == 1:

@@ -111,6 +111,7 @@ def test_what_is_no_heard_object_is_refused_and_the_field_is_named(change: dict[
 def test_the_highest_port_and_the_highest_octet_are_numbers() -> None:
     heard = from_object(PLAIN | {"port": 15, "control": 255, "pid": 255})
     assert isinstance(heard, Heard)
+    assert isinstance(heard.frame, Frame)
     assert (heard.port, heard.frame.control, heard.frame.pid) == (15, 255, 255)
 
 

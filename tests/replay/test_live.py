@@ -21,7 +21,7 @@ from gateway.running.service import Service
 from gateway.settings import policy_files
 from tests.mosquitto_broker import MosquittoBroker, publish
 from tests.replay.recording import read_back
-from tests.whole_gateway import FAIL_SAFE_SECONDS, Decoder, kiss_of, running, station_file, until
+from tests.whole_gateway import FAIL_SAFE_SECONDS, Decoder, kiss_of, policy_in_force, running, station_file, until
 
 BUSY = """version: 1
 name: busy
@@ -166,10 +166,10 @@ async def test_what_was_heard_before_a_reload_comes_out_as_it_was_and_what_came_
     recorder = Recorder()
     async with live(tmp_path, recorder) as gateway:
         await send_bursts(gateway, recorder, range(2))
-        before, label = len(recorder.judged), gateway.service.policy_label
+        before, old_policy = len(recorder.judged), policy_in_force(gateway.service)
         policy.write_text(BUSY)
         gateway.service.reload()
-        await until(lambda: gateway.service.policy_label != label)
+        await until(lambda: policy_in_force(gateway.service) != old_policy)
         await send_bursts(gateway, recorder, range(2))
     replay, frames = judged_again(recorder.read_back(tmp_path), gateway.station, quiet, busy)
     assert [frame.judged for frame in frames[:before]] == recorder.judged[:before]

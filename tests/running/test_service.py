@@ -6,16 +6,17 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
+from structlog.testing import capture_logs
 
 from demo.network_server import Answer, Conduct, NetworkServer
+from gateway.feed.health import Counts
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.schemas import Schema
-from gateway.groundwork.part import Part, PartKind, State
+from gateway.groundwork.part import PartKind, State
 from gateway.judge.verdict import Reason
-from gateway.running.service import Service
 from tests.mosquitto_broker import MosquittoBroker, retained, witness
 from tests.payload_schemas import held_to
-from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file, until
+from tests.whole_gateway import Decoder, Ear, kiss_of, part, policy_in_force, running, station_file, until
 
 MOORED = b"QA1BCD-9>APRS,QD1AA*,WIDE2-1:!5836.00N/00355.00W>moored"
 AWKWARD = b"QA1BCD-9>APRS:>\x00\xc0\xdb\xff caf\xe9 \xdb\xdc  "
@@ -94,6 +95,17 @@ async def test_without_an_uplink_it_only_listens(tmp_path: Path) -> None:
         assert counts.adds_up
 
 
+@pytest.mark.parametrize("adds_up", [True, False])
+async def test_a_closing_summary_that_does_not_add_up_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, adds_up: bool
+) -> None:
+    monkeypatch.setattr(Counts, "adds_up", adds_up)
+    with capture_logs() as logged:
+        async with Decoder() as decoder, running(station_file(tmp_path, station_text(decoder))):
+            pass
+    assert ("do not add up" in logged[-1]["event"]) is not adds_up
+
+
 async def test_an_unverified_login_sends_nothing_and_the_rest_goes_on(tmp_path: Path) -> None:
     ear = Ear()
     conduct = Conduct(answer=Answer.UNVERIFIED)
@@ -107,10 +119,6 @@ async def test_an_unverified_login_sends_nothing_and_the_rest_goes_on(tmp_path: 
             assert outcomes is not None
             assert outcomes["refused"] == 1
         assert server.counts.lines == 0
-
-
-def part(service: Service, kind: PartKind) -> Part:
-    return next(each for each in service.health().parts if each.kind is kind)
 
 
 async def test_ports_of_a_modem_are_told_apart_and_several_receivers_share_one_memory(tmp_path: Path) -> None:
@@ -143,7 +151,7 @@ async def test_a_reload_swaps_the_policy_and_refuses_a_bad_one(tmp_path: Path) -
 
             policy.write_text("version: 1\nname: mine\nrules: [{name: nothing, then: keep}]\n")
             service.reload()
-            await until(lambda: ear.judged[0].verdict.policy != service.policy_label)
+            await until(lambda: ear.judged[0].verdict.policy not in policy_in_force(service))
             await decoder.send(kiss_of(b"QA1BCD-9>APRS:>two"))
             await until(lambda: len(ear.judged) == 2)
 
@@ -169,19 +177,19 @@ async def test_a_policy_that_is_saved_is_read_again_by_itself(tmp_path: Path) ->
         station = station_file(tmp_path, station_text(decoder, more="policy: ./mine.yaml\n"))
         async with running(station) as service:
             await until(lambda: part(service, PartKind.RECEIVER).why != "")  # it is open, and the files are watched
-            labels = [service.policy_label]
+            labels = [policy_in_force(service)]
             for text in ("include: [club/club.yaml]", "include: [club/club.yaml]\nduplicates: {window: 60s}"):
                 # As most editors save: a new file takes the old one's place.
                 written = tmp_path / "written"
                 written.write_text(f"version: 1\nname: mine\n{text}\n")
                 written.replace(policy)
-                await until(lambda: service.policy_label not in labels)
-                labels.append(service.policy_label)
+                await until(lambda: policy_in_force(service) not in labels)
+                labels.append(policy_in_force(service))
             saves = itertools.count()
 
             def is_noticed_when_saved_again() -> bool:
                 part_of_it.write_text(f"version: 1\nname: club\n# save {next(saves)}\n")
-                return service.policy_label not in labels
+                return policy_in_force(service) not in labels
 
             await until(is_noticed_when_saved_again)
 
@@ -195,10 +203,10 @@ async def test_duplicates_are_known_over_a_reload(tmp_path: Path) -> None:
         async with running(station, ear) as service:
             await decoder.send(kiss_of(MOORED))
             await until(lambda: len(ear.judged) == 1)
-            before = service.policy_label
+            before = policy_in_force(service)
             policy.write_text("version: 1\nname: mine\nduplicates: {window: 60s}\n")
             service.reload()
-            await until(lambda: service.policy_label != before)
+            await until(lambda: policy_in_force(service) != before)
             await decoder.send(kiss_of(MOORED))
             await until(lambda: len(ear.judged) == 2)
     assert ear.judged[1].verdict.reason is Reason.DUPLICATE

@@ -39,7 +39,7 @@ def test_everything_can_be_chosen() -> None:
     assert answers.servers == ("tcp://server.example", "tcp://other.example:14581")
     assert (answers.broker, answers.broker_user) == ("mqtts://broker.example", "stile")
     assert (answers.page, answers.journal, answers.service) == (Page.HOUSE, False, True)
-    assert answers.sends
+    assert answers.passcode is not None
     assert len(operator.asked_secretly) == 2
 
 

@@ -71,7 +71,8 @@ def test_the_station_file_says_what_was_answered(
     assert said.station.callsign == answers.callsign
     assert tuple(str(receiver.address) for receiver in said.receivers) == answers.receivers
     assert (said.uplink.servers if said.uplink else []) == list(answers.servers)
-    assert station.passcode_number == (None if not answers.servers else int(PASSCODE) if answers.sends else -1)
+    passcode = -1 if answers.passcode is None else int(PASSCODE)
+    assert station.passcode_number == (passcode if answers.servers else None)
     assert (said.bus.broker if said.bus else None) == answers.broker
     assert (said.bus.username if said.bus else None) == answers.broker_user
     assert (said.web is None) == (answers.page is Page.NO)
