@@ -3,7 +3,7 @@
 from functools import lru_cache
 
 from gateway.frames.frame import NO_LAYER_3, UI, Damaged, Frame, damaged
-from gateway.frames.header import REMEMBERED_HEADERS, Header, Repeater, is_plain_text
+from gateway.frames.header import REMEMBERED_HEADERS, REMEMBERED_PATHS, Header, Repeater, is_plain_text
 
 ADDRESS_OCTETS = 7
 CALLSIGN_OCTETS = 6
@@ -17,6 +17,9 @@ _LAST_ADDRESS = 0x01
 _USED_OR_COMMAND = 0x80
 _RESERVED = 0x60
 _SHORTEST_ADDRESS_FIELD = 2 * ADDRESS_OCTETS
+_SHIFTED = bytes(octet >> 1 for octet in range(256))
+_WITHOUT_END = bytes(range(0, 256, 2))
+"""The octets whose lowest bit, the end mark of an address field, is clear."""
 
 
 class DamageError(ValueError):
@@ -61,16 +64,20 @@ def read_header(field: bytes) -> Header:
     count, rest = divmod(len(field), ADDRESS_OCTETS)
     if rest or not 2 <= count <= MAXIMUM_ADDRESSES:  # noqa: PLR2004 - destination and source
         raise DamageError("the address field holds no whole number of addresses from 2 to 10")
-    if any(octet & _LAST_ADDRESS for octet in field[:-1]) or not field[-1] & _LAST_ADDRESS:
+    if field.translate(None, _WITHOUT_END) != field[-1:]:
         raise DamageError("the address field does not end where its last address says")
-    destination, source, *path = (
-        field[start : start + ADDRESS_OCTETS] for start in range(0, len(field), ADDRESS_OCTETS)
+    destination, source, path = (
+        field[:ADDRESS_OCTETS],
+        field[ADDRESS_OCTETS : 2 * ADDRESS_OCTETS],
+        field[2 * ADDRESS_OCTETS :],
     )
-    return Header(
-        source=_callsign(source),
-        destination=_callsign(destination),
-        path=tuple(Repeater(_callsign(octets), bool(octets[CALLSIGN_OCTETS] & _USED_OR_COMMAND)) for octets in path),
-    )
+    return Header(_callsign(source), _callsign(destination), _path(path))
+
+
+@lru_cache(maxsize=REMEMBERED_PATHS)
+def _path(field: bytes) -> tuple[Repeater, ...]:
+    addresses = (field[start : start + ADDRESS_OCTETS] for start in range(0, len(field), ADDRESS_OCTETS))
+    return tuple(Repeater(_callsign(octets), bool(octets[CALLSIGN_OCTETS] & _USED_OR_COMMAND)) for octets in addresses)
 
 
 def _read_any(octets: bytes) -> Frame:
@@ -98,7 +105,7 @@ def has_pid(control: int) -> bool:
 
 def _callsign(address: bytes) -> str:
     """The text of one address: space-padded ASCII, each octet shifted left one bit (AX.25 section 3.12)."""
-    text = bytes(octet >> 1 for octet in address[:CALLSIGN_OCTETS]).decode("ascii").rstrip(" ")
+    text = address[:CALLSIGN_OCTETS].translate(_SHIFTED).decode("ascii").rstrip(" ")
     if not is_plain_text(text) or "-" in text:
         raise DamageError("a callsign holds an octet that is no character of a callsign")
     ssid = address[CALLSIGN_OCTETS] >> 1 & 0x0F

@@ -8,7 +8,10 @@ from functools import lru_cache
 _CALLSIGN = re.compile(r"(?=.{1,9}\Z)[A-Za-z0-9]+(?:-[A-Za-z0-9]{1,2})?\Z")
 
 REMEMBERED_HEADERS = 2048
-"""Distinct headers whose reading is kept, by each reader: about 1.5 kB each, 3 MB in all."""
+"""Distinct headers whose reading is kept, by each reader: about 0.5 kB each, 1 MB in all."""
+
+REMEMBERED_PATHS = 1024
+"""Distinct paths that are kept, by each who reads or writes them: many stations share the few repeaters in reach."""
 
 _SEPARATORS = frozenset(">,:*")
 
@@ -73,18 +76,21 @@ class Header:
     """How many entries of the path are used; all before the last used one count (common practice)."""
 
     def __post_init__(self) -> None:
-        hops = max((place for place, entry in enumerate(self.path, 1) if entry.used), default=0)
         start = f"{self.source}>{self.destination}"
-        last_only = (
-            f"{entry.callsign}*" if place == hops else entry.callsign for place, entry in enumerate(self.path, 1)
-        )
-        derived = {
-            "text": ",".join((start, *map(str, self.path))),
-            "network": ",".join((start, *last_only)).encode("ascii", "replace"),
-            "hops": hops,
-        }
-        for name, value in derived.items():
-            object.__setattr__(self, name, value)
+        text, network, hops = _written(self.path)
+        object.__setattr__(self, "text", start + text)
+        object.__setattr__(self, "network", start.encode("ascii", "replace") + network)
+        object.__setattr__(self, "hops", hops)
+
+
+@lru_cache(maxsize=REMEMBERED_PATHS)
+def _written(path: tuple[Repeater, ...]) -> tuple[str, bytes, int]:
+    """What `path` adds to the two texts of a header, and its hops."""
+    hops = max((place for place, entry in enumerate(path, 1) if entry.used), default=0)
+    last_only = [
+        f",{entry.callsign}*" if place == hops else f",{entry.callsign}" for place, entry in enumerate(path, 1)
+    ]
+    return "".join(f",{entry}" for entry in path), "".join(last_only).encode("ascii", "replace"), hops
 
 
 @lru_cache(maxsize=REMEMBERED_HEADERS)

@@ -6,7 +6,14 @@ from functools import lru_cache
 from gateway.frames.ax25 import MAXIMUM_REPEATERS
 from gateway.frames.delimited import DelimitedStream
 from gateway.frames.frame import Damaged, Frame, damaged
-from gateway.frames.header import REMEMBERED_HEADERS, Header, Repeater, is_plain_text, without_ssid_0
+from gateway.frames.header import (
+    REMEMBERED_HEADERS,
+    REMEMBERED_PATHS,
+    Header,
+    Repeater,
+    is_plain_text,
+    without_ssid_0,
+)
 
 MAXIMUM_LINE_OCTETS = 2048
 """The longest line that is taken for a frame: four times what the network takes."""
@@ -51,14 +58,23 @@ def read_header(octets: bytes) -> Header:
     source, arrow, rest = text.partition(">")
     if not arrow:
         raise HeaderError("the header has no > after its source")
-    destination, *entries = rest.split(",")
+    destination, comma, path = rest.partition(",")
+    return Header(_callsign(source), _callsign(destination), _path(path) if comma else ())
+
+
+@lru_cache(maxsize=REMEMBERED_PATHS)
+def _path(text: str) -> tuple[Repeater, ...]:
+    entries = text.split(",")
     last_used = max((place for place, entry in enumerate(entries) if entry.endswith("*")), default=-1)
-    names = [source, destination, *(entry.removesuffix("*") for entry in entries)]
-    if not all(map(is_plain_text, names)):
+    return tuple(
+        Repeater(_callsign(entry.removesuffix("*")), place <= last_used) for place, entry in enumerate(entries)
+    )
+
+
+def _callsign(text: str) -> str:
+    if not is_plain_text(text):
         raise HeaderError("a callsign of the header holds what none can")
-    names = list(map(without_ssid_0, names))
-    path = tuple(Repeater(name, place <= last_used) for place, name in enumerate(names[2:]))
-    return Header(names[0], names[1], path)
+    return without_ssid_0(text)
 
 
 def write(frame: Frame) -> bytes:

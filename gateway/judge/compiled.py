@@ -4,7 +4,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
-from gateway.judge.conditions import Compiled, OfSubject, Post, Traits, compile_conditions, label_of
+from gateway.judge.conditions import (
+    REMEMBERED_TRAITS,
+    Compiled,
+    OfSubject,
+    Post,
+    Traits,
+    compile_conditions,
+    label_of,
+)
 from gateway.judge.patterns import PatternIndex
 from gateway.judge.policy import Conditions, Per, Policy, Rate, receivers_in
 from gateway.judge.verdict import Decision, Reason, Verdict
@@ -38,6 +46,18 @@ class Candidate:
     verdict: Verdict
 
 
+@dataclass(frozen=True, slots=True)
+class Concerns:
+    """What of a policy concerns the frames with the same traits."""
+
+    traits: Traits
+    rules: tuple[Candidate, ...]
+    """Those that such a frame can match, in order, up to the first that surely does."""
+
+    rates: tuple[tuple[int, CompiledRate], ...]
+    """Those that it can come under, with their places in `CompiledPolicy.rates`."""
+
+
 REMEMBERED_CANDIDATES = 256
 """Sets of rules that are shared by the headers that come under them: a policy of rules without callsigns has few."""
 
@@ -67,6 +87,7 @@ class CompiledPolicy:
         )
         self._candidates = tuple(Candidate(rule.when.of_subject, rule.verdict) for rule in self.rules)
         self._several = lru_cache(REMEMBERED_CANDIDATES)(self._those)
+        self.concerns = lru_cache(REMEMBERED_TRAITS)(self._concerns)
         self._receivers = _receivers(policy)
         self._by_label: dict[tuple[str, str], list[int]] = {}
         self._always: list[int] = []
@@ -77,8 +98,16 @@ class CompiledPolicy:
         """The receiver as far as the policy asks for it; empty for all that it tells nothing apart by."""
         return receiver if self._receivers is None or receiver in self._receivers else ""
 
-    def candidates(self, traits: Traits) -> tuple[Candidate, ...]:
-        """The rules that a frame with these traits can match, in order, up to the first that surely does."""
+    def _concerns(self, traits: Traits) -> Concerns:
+        """Headers with the same traits share it."""
+        rates = tuple(
+            (place, rate)
+            for place, rate in enumerate(self.rates)
+            if rate.when.of_traits is None or rate.when.of_traits(traits)
+        )
+        return Concerns(traits, self._candidates_of(traits), rates)
+
+    def _candidates_of(self, traits: Traits) -> tuple[Candidate, ...]:
         numbers = set(self._always)
         for name, labels in (("source", traits.source), ("destination", traits.destination), ("via", traits.via)):
             for label in labels:
@@ -91,14 +120,6 @@ class CompiledPolicy:
                 if when.of_subject is None:
                     break
         return self._several(tuple(matching))
-
-    def rates_about(self, traits: Traits) -> tuple[tuple[int, CompiledRate], ...]:
-        """The rates that a frame with these traits can come under, with their places in `rates`."""
-        return tuple(
-            (place, rate)
-            for place, rate in enumerate(self.rates)
-            if rate.when.of_traits is None or rate.when.of_traits(traits)
-        )
 
     def _those(self, numbers: tuple[int, ...]) -> tuple[Candidate, ...]:
         return tuple(self._candidates[number] for number in numbers)

@@ -18,6 +18,9 @@ from gateway.reports import Kind, Report, kind_of, read
 from gateway.reports.distance import Origin
 
 MINUTES_A_DAY = 24 * 60
+REMEMBERED_TRAITS = 1024
+"""Under a policy that lists no callsigns, all headers have a few traits between them."""
+
 REMEMBERED_PLACES = 64
 """Posts of a club from which distances were asked last: about 1 MB each, if all that they hear moves."""
 
@@ -66,14 +69,18 @@ class Traits:
     @classmethod
     def of(cls, receiver: str, outermost: Header, innermost: Header, labels: PatternIndex) -> "Traits":
         """`via` and hops are those of the outermost header, the radio path; the rest is the innermost's."""
-        used = outermost.path[: outermost.hops]
-        return cls(
-            receiver=receiver,
-            hops=outermost.hops,
-            source=labels.find(innermost.source),
-            destination=labels.find(innermost.destination),
-            via=frozenset().union(*(labels.find(entry.callsign) for entry in used)),
+        of_repeaters = [labels.find(entry.callsign) for entry in outermost.path[: outermost.hops]]
+        return _shared_traits(
+            receiver,
+            outermost.hops,
+            labels.find(innermost.source),
+            labels.find(innermost.destination),
+            of_repeaters[0].union(*of_repeaters[1:]) if of_repeaters else _NO_LABELS,
         )
+
+
+_NO_LABELS = frozenset[str]()
+_shared_traits = lru_cache(REMEMBERED_TRAITS)(Traits)
 
 
 @dataclass

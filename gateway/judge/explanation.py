@@ -91,7 +91,7 @@ def _policy_steps(judge: Judge, heard: Heard, unwrapped: Unwrapped) -> Iterator[
 
 def _rule_steps(judge: Judge, standing: HeaderStanding, subject: Subject) -> Iterator[Step]:
     """Only rules whose questions to the header hold are shown one by one: a policy may have thousands."""
-    for candidate in standing.rules:
+    for candidate in standing.concerns.rules:
         verdict = candidate.verdict
         holds = candidate.asks is None or candidate.asks(subject)
         answer = f"yes: {verdict.decision}" if holds else "no"
@@ -99,7 +99,7 @@ def _rule_steps(judge: Judge, standing: HeaderStanding, subject: Subject) -> Ite
         yield Step(f"rule {verdict.rule}", "Does everything hold that it asks?", answer, decided=keeps)
         if holds:
             return
-    others = len(judge.policy.rules) - len(standing.rules)
+    others = len(judge.policy.rules) - len(standing.concerns.rules)
     if others:
         asked = "Does the other rule hold?" if others == 1 else f"Does one of the {others} others hold?"
         yield Step("rules", asked, "no: not this callsign, receiver or path")
@@ -112,7 +112,7 @@ def _rate_steps(judge: Judge, judged: Judged) -> Iterator[Step]:
         return
     standing = judge.standing(judged.heard.receiver, unwrap(frame))
     subject = judge.subject(standing, innermost, judged.information, judged.heard)
-    for _, rate in standing.rates:
+    for _, rate in standing.concerns.rates:
         name = f"rate {rate.rate.name}"
         if rate.when.of_subject is not None and not rate.when.of_subject(subject):
             yield Step(name, "Is the frame one that it is about?", "no")

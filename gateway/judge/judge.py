@@ -7,22 +7,25 @@ What it remembers is bounded: `MAXIMUM_STANDINGS` headers, `duplicates.MAXIMUM_R
 from dataclasses import dataclass
 
 from gateway.frames.frame import NO_LAYER_3, UI, Damaged, Frame
+from gateway.frames.header import REMEMBERED_HEADERS
 from gateway.frames.heard import Heard, Moment
 from gateway.frames.network_line import LINE_END, MAXIMUM_LINE_OCTETS, route
 from gateway.frames.third_party import MARK, Unwrapped, unwrap
 from gateway.frames.tnc2 import first_line
-from gateway.judge.compiled import Candidate, CompiledPolicy, CompiledRate
+from gateway.judge.compiled import CompiledPolicy, Concerns
 from gateway.judge.conditions import Subject, Traits, origin_of
 from gateway.judge.duplicates import RecentForwards
 from gateway.judge.emergency import is_emergency
-from gateway.judge.network_rules import RULES_OF_HEADERS, first_broken
+from gateway.judge.network_rules import broken_by_headers
 from gateway.judge.policy import Per
 from gateway.judge.rates import RateLimit, continue_rates
 from gateway.judge.state import JudgeState
 from gateway.judge.verdict import Decision, Judged, Reason, Verdict
 
-MAXIMUM_STANDINGS = 16_384
-"""Headers about which the answers are remembered, about 1 kB each. Past it the half asked longest ago is forgotten."""
+MAXIMUM_STANDINGS = 2 * REMEMBERED_HEADERS
+"""Headers about which the answers are remembered, about 0.3 kB each. Past it the half asked longest ago is forgotten.
+
+To answer anew takes a few microseconds: it pays for those that the readers remember, and for few others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,20 +36,19 @@ class HeaderStanding:
     """The first of the network's rules about headers, those that are carried too, that is broken."""
 
     duplicate_prefix: bytes
-    room: int
-    """Octets of information that fit into the network line."""
+    octets_beside: int
+    """Octets of the network line beside the information, its end included."""
 
-    traits: Traits
-    rules: tuple[Candidate, ...]
-    rates: tuple[tuple[int, CompiledRate], ...]
+    concerns: Concerns
+    """What the policy asks of such frames."""
 
 
 class Judge:
     """Gives verdicts by the network's rules and one policy. Pure: the same stream of `Heard`, the same verdicts."""
 
     def __init__(self, policy: CompiledPolicy) -> None:
-        self._standings: dict[tuple[str, str], HeaderStanding] = {}
-        self._older_standings: dict[tuple[str, str], HeaderStanding] = {}
+        self._standings: dict[str, HeaderStanding] = {}
+        self._older_standings: dict[str, HeaderStanding] = {}
         self._take(policy)
         self.recent = RecentForwards(policy.window_ms)
         """What went up lately."""
@@ -78,9 +80,10 @@ class Judge:
             innermost, standing = unwrapped.innermost, self.standing(heard.receiver, unwrapped)
         else:
             # A club has hundreds of receivers: those that the policy does not tell apart have their answers together.
-            key = (self._policy.receiver_asked(heard.receiver), frame.header.text)
+            receiver = self._policy.receiver_asked(heard.receiver)
+            key = f"{receiver}\n{frame.header.text}" if receiver else frame.header.text
             remembered = self._standings.get(key)
-            standing = self._remember(key, frame) if remembered is None else remembered
+            standing = self._remember(key, receiver, frame) if remembered is None else remembered
         if frame.control != UI:
             return self._keep(heard, Reason.NOT_UI, innermost)
         if frame.pid != NO_LAYER_3:
@@ -92,14 +95,11 @@ class Judge:
     def standing(self, receiver: str, unwrapped: Unwrapped) -> HeaderStanding:
         """What the headers and the receiver decide of a frame."""
         outermost, innermost = unwrapped.layers[0].header, unwrapped.innermost.header
-        traits = Traits.of(receiver, outermost, innermost, self._policy.labels)
         return HeaderStanding(
-            reason=first_broken(RULES_OF_HEADERS, unwrapped, self._added),
-            duplicate_prefix=f"{innermost.source}>{innermost.destination}:".encode("ascii"),
-            room=MAXIMUM_LINE_OCTETS - len(innermost.network) - len(self._added) - len(LINE_END),
-            traits=traits,
-            rules=self._policy.candidates(traits),
-            rates=self._policy.rates_about(traits),
+            broken_by_headers(unwrapped, self._added),
+            f"{innermost.source}>{innermost.destination}:".encode("ascii"),
+            len(innermost.network) + len(self._added) + len(LINE_END),
+            self._policy.concerns(Traits.of(receiver, outermost, innermost, self._policy.labels)),
         )
 
     def copy_since(self, standing: HeaderStanding, information: bytes, elapsed_ms: int) -> int | None:
@@ -114,7 +114,7 @@ class Judge:
     ) -> Subject:
         """What the policy's conditions are asked about; `information` is that of `frame` up to its first line end."""
         origin = origin_of(heard, self._policy.origin)
-        return Subject(frame, information, standing.traits, (moment or heard.moment).time_ms, origin)
+        return Subject(frame, information, standing.concerns.traits, (moment or heard.moment).time_ms, origin)
 
     def recall(self, judged: Judged) -> None:
         """Remember a frame as it was judged before a restart; its moment is in this run's time, before its start.
@@ -127,11 +127,11 @@ class Judge:
         standing = self.standing(heard.receiver, unwrap(heard.frame))
         information = judged.information
         self.recent.remember(_duplicate_key(standing, information), heard.moment.elapsed_ms)
-        if judged.emergency or not standing.rates:
+        if judged.emergency or not standing.concerns.rates:
             return
         subject = self.subject(standing, frame, information, heard)
-        octets = MAXIMUM_LINE_OCTETS - standing.room + len(information)
-        for place, rate in standing.rates:
+        octets = standing.octets_beside + len(information)
+        for place, rate in standing.concerns.rates:
             budget = self.limits[place].budget
             if budget is not None and (rate.when.of_subject is None or rate.when.of_subject(subject)):
                 budget.take(_key(self.limits[place].per, subject), heard.moment.time_ms, octets)
@@ -155,9 +155,9 @@ class Judge:
         self._added = route(policy.post.callsign)
         self._standings, self._older_standings = {}, {}
 
-    def _remember(self, key: tuple[str, str], frame: Frame) -> HeaderStanding:
+    def _remember(self, key: str, receiver: str, frame: Frame) -> HeaderStanding:
         """The standing of a plain frame, by its receiver and header, remembered as the one asked for last."""
-        standing = self._older_standings.get(key) or self.standing(key[0], Unwrapped((frame,)))
+        standing = self._older_standings.get(key) or self.standing(receiver, Unwrapped((frame,)))
         if len(self._standings) >= MAXIMUM_STANDINGS // 2:
             self._older_standings, self._standings = self._standings, {}
         self._standings[key] = standing
@@ -178,7 +178,7 @@ class Judge:
             return self._keep(heard, Reason.EMPTY, frame)
         if information.startswith(b"?"):
             return self._keep(heard, Reason.GENERIC_QUERY, frame)
-        if len(information) > standing.room:
+        if standing.octets_beside + len(information) > MAXIMUM_LINE_OCTETS:
             return self._keep(heard, Reason.TOO_LONG, frame)
         elapsed_ms = moment.elapsed_ms
         key = _duplicate_key(standing, information)
@@ -186,7 +186,8 @@ class Judge:
             return self._keep(heard, Reason.DUPLICATE, frame)
         emergency = is_emergency(frame, information)
         verdict = self._policy.forward
-        if not emergency and (standing.rules or standing.rates):
+        concerns = standing.concerns
+        if not emergency and (concerns.rules or concerns.rates):
             subject = self.subject(standing, frame, information, heard, moment)
             verdict = self._ask_policy(standing, subject, moment)
         if verdict.decision is Decision.FORWARD:
@@ -195,19 +196,19 @@ class Judge:
 
     def _ask_policy(self, standing: HeaderStanding, subject: Subject, moment: Moment) -> Verdict:
         verdict = self._policy.forward
-        for rule in standing.rules:
+        for rule in standing.concerns.rules:
             if rule.asks is None or rule.asks(subject):
                 verdict = rule.verdict
                 break
-        if verdict.decision is Decision.KEEP or not standing.rates:
+        if verdict.decision is Decision.KEEP or not standing.concerns.rates:
             return verdict
         return self._take_tokens(standing, subject, moment) or verdict
 
     def _take_tokens(self, standing: HeaderStanding, subject: Subject, moment: Moment) -> Verdict | None:
         """Take a token of every rate that matches, or of none; what is returned says which had none."""
-        octets = MAXIMUM_LINE_OCTETS - standing.room + len(subject.information)
+        octets = standing.octets_beside + len(subject.information)
         matching: list[int] = []
-        for place, rate in standing.rates:
+        for place, rate in standing.concerns.rates:
             if rate.when.of_subject is not None and not rate.when.of_subject(subject):
                 continue
             if not self._has_room(place, subject, moment, octets):

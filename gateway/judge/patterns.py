@@ -7,6 +7,7 @@ from gateway.frames.header import without_ssid_0
 
 _WILD_CHARACTERS = frozenset("*?[")
 _WILD = re.compile(r"[*?\[]")
+_NONE = frozenset[str]()
 
 
 class PatternIndex:
@@ -38,7 +39,7 @@ class PatternIndex:
     def find(self, callsign: str) -> frozenset[str]:
         """The labels of all patterns that `callsign` matches."""
         if not (self._exact or self._prefixes or self._others):
-            return frozenset()
+            return _NONE
         folded = callsign.upper()
         forms = (folded,) if "-" in folded else (folded, f"{folded}-0")
         labels = set(self._exact.get(without_ssid_0(folded), ()))
@@ -46,7 +47,7 @@ class PatternIndex:
         for length in range(min(len(written_out), self._longest_prefix) + 1):
             labels.update(self._prefixes.get(written_out[:length], ()))
         labels.update(label for expression, label in self._others if any(map(expression.match, forms)))
-        return frozenset(labels)
+        return frozenset(labels) or _NONE  # shared: what is remembered of a header costs less
 
     @staticmethod
     def _add(table: dict[str, tuple[str, ...]], key: str, label: str) -> None:

@@ -28,7 +28,7 @@ POST = Post("QX1GAT-10", 58.6, -3.9167)
 FEW_STATIONS, MANY_STATIONS = 100, 100_000
 FEW_RECEIVERS, MANY_RECEIVERS = 1, 64
 FILLED = 20_000
-"""After frames of so many stations every memory is full: the largest holds 16,384 headers."""
+"""After frames of so many stations every memory of headers and stations is full: the largest holds 5000."""
 
 
 class Way:

@@ -155,8 +155,8 @@ def test_headers_that_come_under_the_same_rules_share_them() -> None:
     policy = source_of(f"rules: [{rules}]").compiled(POST)
     judge = Judge(policy)
     standings = [judge.standing("vhf", unwrap(frame)) for line in GOOD_LINES if isinstance(frame := read(line), Frame)]
-    assert len({id(standing.rules) for standing in standings}) == 1
-    assert len(standings[0].rules) == 100
+    assert len({id(standing.concerns.rules) for standing in standings}) == 1
+    assert len(standings[0].concerns.rules) == 100
 
 
 def test_rules_after_one_that_surely_holds_are_not_asked() -> None:
@@ -165,7 +165,7 @@ def test_rules_after_one_that_surely_holds_are_not_asked() -> None:
     ).compiled(POST)
     frame = read(GOOD_LINES[0])
     assert isinstance(frame, Frame)
-    names = [candidate.verdict.rule for candidate in Judge(policy).standing("vhf", unwrap(frame)).rules]
+    names = [candidate.verdict.rule for candidate in Judge(policy).standing("vhf", unwrap(frame)).concerns.rules]
     assert names == ["first", "all"]
 
 
