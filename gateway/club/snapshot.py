@@ -3,9 +3,10 @@
 import zlib
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field, ValidationError
 
 from gateway.club.order import StreamOrder
+from gateway.documents.values import Section
 from gateway.judge.state import JudgeState
 
 NAME = "judge"
@@ -22,10 +23,8 @@ class SnapshotError(ValueError):
     """It is no snapshot that this hub can start from; the text is our own."""
 
 
-class Snapshot(BaseModel):
+class Snapshot(Section):
     """A judge's state behind one message of the stream."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     form: int = FORM
     judge: int

@@ -7,7 +7,9 @@ the shortest text that reads back as the same number).
 
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import ConfigDict, Field
+
+from gateway.documents.values import Section
 
 JUDGE = 1
 """Which judge this is: raise it with every change after which a frame may be judged otherwise than before. Hubs of one
@@ -21,8 +23,8 @@ Name = Annotated[str, Field(max_length=256)]
 Counted = Annotated[int, Field(ge=0)]
 
 
-class _JudgeValue(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, ser_json_bytes="base64", val_json_bytes="base64")
+class _JudgeValue(Section):
+    model_config = ConfigDict(ser_json_bytes="base64", val_json_bytes="base64")
 
 
 class DuplicatesState(_JudgeValue):
