@@ -393,14 +393,14 @@ def _tell(options: argparse.Namespace, ask: Callable[[], "Told"]) -> int:
     from gateway.commands.who import as_csv  # noqa: PLC0415 - loaded by the command that needs it
 
     try:
-        told = ask()
+        answer = ask()
     except AskedWronglyError as error:
         print(error, file=sys.stderr)
         return USED_WRONGLY
     if options.csv:
-        print(as_csv(told.rows()), end="")
+        print(as_csv(answer.rows()), end="")
     else:
-        print(json.dumps(told.to_object(), indent=2) if options.json else told.in_words())
+        print(json.dumps(answer.to_object(), indent=2) if options.json else answer.in_words())
     return FINE
 
 

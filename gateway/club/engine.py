@@ -178,23 +178,23 @@ class Engine:
     async def make_what_is_absent(self, servers: int) -> list[str]:
         """Make the stream and the stores, where there are none yet; change nothing that exists.
 
-        Gives back what was made. Raises as `publish` does: `RefusedError` where one exists that cannot be used.
+        Gives back the names of those. Raises as `publish` does: `RefusedError` where one exists that cannot be used.
         """
         copies = min(servers, COPIES)
-        made = []
+        new_names = []
         with in_our_words():
             if await self._is_absent(self.subjects.stream):
                 await self.stream.add_stream(_stream(self.subjects, copies))
-                made.append(self.subjects.stream)
+                new_names.append(self.subjects.stream)
             if await self._is_absent(f"KV_{self.subjects.keys}"):
                 keys = api.KeyValueConfig(bucket=self.subjects.keys, replicas=copies, storage=api.StorageType.FILE)
                 await self.stream.create_key_value(keys)
-                made.append(self.subjects.keys)
+                new_names.append(self.subjects.keys)
             if await self._is_absent(f"OBJ_{self.subjects.snapshots}"):
                 store = api.ObjectStoreConfig(max_bytes=SNAPSHOT_OCTETS, replicas=copies, storage=api.StorageType.FILE)
                 await self.stream.create_object_store(self.subjects.snapshots, store)
-                made.append(self.subjects.snapshots)
-        return made
+                new_names.append(self.subjects.snapshots)
+        return new_names
 
     async def _is_absent(self, stream: str) -> bool:
         try:

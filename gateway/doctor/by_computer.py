@@ -100,39 +100,41 @@ def ports(evidence: Evidence) -> Iterator[Finding]:
 
 def clock(evidence: Evidence) -> Iterator[Finding]:
     """Whether the time is right, and will be after a power cut."""
-    found, shown = evidence.clock, rfc3339(evidence.clock.now_ms)[:16].replace("T", " ")
+    computer_clock, shown = evidence.clock, rfc3339(evidence.clock.now_ms)[:16].replace("T", " ")
     newest_ms = max((kept.time_ms for kept in evidence.kept), default=0)
-    if not is_plausible(found.now_ms):
+    if not is_plausible(computer_clock.now_ms):
         yield wrong(f"it shows {shown}, which is before this program was written", _SET_THE_CLOCK)
-    elif newest_ms > found.now_ms + _CLOCK_TOLERANCE_MS:
-        ahead = in_words(newest_ms - found.now_ms)
+    elif newest_ms > computer_clock.now_ms + _CLOCK_TOLERANCE_MS:
+        ahead = in_words(newest_ms - computer_clock.now_ms)
         yield wrong(f"it shows {shown} UTC, and the journal holds a frame that was heard {ahead} later", _SET_THE_CLOCK)
     else:
         yield ok(f"it shows {shown} UTC")
     yield _compared(evidence)
-    if not found.synchronised:
+    if not computer_clock.synchronised:
         yield look("the system does not say that its clock is held to the time of others", _SET_THE_CLOCK)
-    if not found.chip:
+    if not computer_clock.chip:
         what = "this computer has no clock that runs on without power: after a power cut it starts in the past"
         yield look(what, "the gateway starts all the same and says so until the network tells the time")
 
 
 def _compared(evidence: Evidence) -> Finding:
-    asked = evidence.time
-    if asked is None:
+    comparison = evidence.time
+    if comparison is None:
         return look("it was compared with no other clock", "name a time server: `stile doctor --time HOST STATION`")
-    if asked.told is None:
+    if comparison.time is None:
         return look(
-            f"the time server does not tell the time: {asked.trouble}", "try another: --time HOST", asked.server
+            f"the time server does not tell the time: {comparison.trouble}",
+            "try another: --time HOST",
+            comparison.server,
         )
-    off = abs(asked.told.ahead_seconds) - asked.told.uncertain_seconds
-    where = "ahead of" if asked.told.ahead_seconds > 0 else "behind"
-    what = f"the clock is {in_words(int(abs(asked.told.ahead_seconds) * 1000))} {where} this time server's"
+    off = abs(comparison.time.ahead_seconds) - comparison.time.uncertain_seconds
+    where = "ahead of" if comparison.time.ahead_seconds > 0 else "behind"
+    what = f"the clock is {in_words(int(abs(comparison.time.ahead_seconds) * 1000))} {where} this time server's"
     if off >= CLOCK_WRONG_SECONDS:
-        return wrong(what, _SET_THE_CLOCK, asked.server)
+        return wrong(what, _SET_THE_CLOCK, comparison.server)
     if off >= CLOCK_OFF_SECONDS:
-        return look(what, _SET_THE_CLOCK, asked.server)
-    return ok("the clock goes as this time server's does", asked.server)
+        return look(what, _SET_THE_CLOCK, comparison.server)
+    return ok("the clock goes as this time server's does", comparison.server)
 
 
 def _cannot_be_written(folder: FolderFound) -> Finding:

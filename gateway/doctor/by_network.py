@@ -22,57 +22,57 @@ def names(evidence: Evidence) -> Iterator[Finding]:
 
 def servers(evidence: Evidence) -> Iterator[Finding]:
     """Whether each server greets, and takes the login."""
-    any_greets = any(found is not None and found.software for found in evidence.servers.values())
-    for address, found in evidence.servers.items():
-        if found is None:
+    any_greets = any(server is not None and server.software for server in evidence.servers.values())
+    for address, server in evidence.servers.items():
+        if server is None:
             yield look("it could not be tried in time", "try again", address)
         else:
-            yield _of_server(address, found, any_greets=any_greets, callsign=_callsign(evidence))
+            yield _of_server(address, server, any_greets=any_greets, callsign=_callsign(evidence))
 
 
 def another_gateway(evidence: Evidence) -> Iterator[Finding]:
     """Whether another gateway runs with the station's login."""
     if evidence.gateway_runs or evidence.station is None:
         return  # what is seen of this login is our own gateway's
-    lines = sum(found.same_login for found in evidence.servers.values() if found is not None)
+    lines = sum(server.same_login for server in evidence.servers.values() if server is not None)
     online = evidence.broker is not None and evidence.broker.gateway_online
     if lines:
         yield wrong(f"{lines} lines came up under {_callsign(evidence)} while none runs here", _ANOTHER)
     if online:
         what = "the broker says that a gateway with this callsign is online, and none runs here"
         yield wrong(what, f"{_ANOTHER}; or give one of the two another `bus: {{base: ...}}`")
-    if not lines and not online and any(found is not None and found.verified for found in evidence.servers.values()):
+    if not lines and not online and any(server is not None and server.verified for server in evidence.servers.values()):
         yield ok("nothing was seen of one")
 
 
-def _of_server(address: str, found: ServerFound, *, any_greets: bool, callsign: str) -> Finding:
-    if not found.software:
-        return _without_greeting(address, found, any_greets=any_greets)
-    greeting = f"greets ({found.software})"
+def _of_server(address: str, server: ServerFound, *, any_greets: bool, callsign: str) -> Finding:
+    if not server.software:
+        return _without_greeting(address, server, any_greets=any_greets)
+    greeting = f"greets ({server.software})"
     if own_name(callsign) is None:
         what = f"{greeting}; the login was not tried, since {callsign} leaves no room for a second SSID"
         return look(what, "see the uplink in `stile watch`", address)
-    if found.verified is None:
-        return wrong(f"{greeting}, but: {found.trouble}{_remark(found)}", "try another server", address)
-    if found.verified:
+    if server.verified is None:
+        return wrong(f"{greeting}, but: {server.trouble}{_remark(server)}", "try another server", address)
+    if server.verified:
         return ok(f"{greeting} and verifies the login", address)
-    if found.accepted:
+    if server.accepted:
         return ok(f"{greeting} and takes the login to receive only", address)
     do = f"see that the passcode is the one of {callsign}"
-    return wrong(f"{greeting}, but does not verify the login{_remark(found)}", do, address)
+    return wrong(f"{greeting}, but does not verify the login{_remark(server)}", do, address)
 
 
-def _without_greeting(address: str, found: ServerFound, *, any_greets: bool) -> Finding:
-    if found.said:
-        what = f"what answers there is no server of the network: it began with {found.said!r}"
+def _without_greeting(address: str, server: ServerFound, *, any_greets: bool) -> Finding:
+    if server.said:
+        what = f"what answers there is no server of the network: it began with {server.said!r}"
         return wrong(what, "see the host and the port; the network's is 14580 by custom", address)
     if any_greets:
-        return look(found.trouble, "another server of the list greets, and is taken instead", address)
-    return wrong(found.trouble, "can this computer reach it? the network's port is 14580 by custom", address)
+        return look(server.trouble, "another server of the list greets, and is taken instead", address)
+    return wrong(server.trouble, "can this computer reach it? the network's port is 14580 by custom", address)
 
 
-def _remark(found: ServerFound) -> str:
-    return f" (it says: {found.remark})" if found.remark else ""
+def _remark(server: ServerFound) -> str:
+    return f" (it says: {server.remark})" if server.remark else ""
 
 
 def _callsign(evidence: Evidence) -> str:

@@ -36,14 +36,14 @@ def receivers(evidence: Evidence) -> Iterator[Finding]:
     if evidence.station is None:
         return
     for receiver in evidence.station.settings.receivers:
-        found = evidence.receivers.get(receiver.name)
+        hearing = evidence.receivers.get(receiver.name)
         part = evidence.parts.get((PartKind.RECEIVER, receiver.name))
         if part is not None:
             yield said_by_gateway(receiver.name, part)
-        elif found is None:
+        elif hearing is None:
             yield look("it could not be tried in time", "try again", receiver.name)
         else:
-            yield from _heard(receiver.name, receiver.address, found, evidence)
+            yield from _heard(receiver.name, receiver.address, hearing, evidence)
 
 
 def place(evidence: Evidence) -> Iterator[Finding]:
@@ -85,10 +85,10 @@ def said_by_gateway(name: str, part: PartShown) -> Finding:
     return ok(f"the running gateway hears it: {frames:.0f} frames{last}", name)
 
 
-def _heard(name: str, address: ReceiverAddress, found: ReceiverFound, evidence: Evidence) -> Iterator[Finding]:
-    part, counts = found.part, found.counts
-    if found.good_frames:
-        in_time = f"{found.good_frames} good frames in {found.seconds:.0f} s"
+def _heard(name: str, address: ReceiverAddress, hearing: ReceiverFound, evidence: Evidence) -> Iterator[Finding]:
+    part, counts = hearing.part, hearing.counts
+    if hearing.good_frames:
+        in_time = f"{hearing.good_frames} good frames in {hearing.seconds:.0f} s"
         share = counts.damaged / counts.frames
         if share > DAMAGED_SHARE:
             yield look(f"{in_time}, and {share:.0%} of all were damaged", _DECODER, name)
@@ -96,7 +96,7 @@ def _heard(name: str, address: ReceiverAddress, found: ReceiverFound, evidence: 
             yield ok(in_time, name)
     elif part.state is State.DOWN and evidence.gateway_runs and _is_for_one_alone(address):
         yield ok("the running gateway listens there: " + _last_kept(name, evidence), name)
-    elif part.state is State.DOWN or found.other_language is not None or _speaks_in_vain(counts):
+    elif part.state is State.DOWN or hearing.other_language is not None or _speaks_in_vain(counts):
         yield wrong(f"{address}: {part.why}", part.do, name)
     else:
         yield look(f"{address}: {part.why}; {_last_kept(name, evidence)}", part.do, name)
@@ -122,8 +122,8 @@ def _last_kept(name: str, evidence: Evidence) -> str:
 def _heard_direct(evidence: Evidence) -> Mapping[str, Place]:
     """By source, where each station says that it is."""
     places = {kept.source: kept.direct_from for kept in reversed(evidence.kept) if kept.direct_from is not None}
-    for found in evidence.receivers.values():
-        for heard in found.heard if found is not None else ():
+    for hearing in evidence.receivers.values():
+        for heard in hearing.heard if hearing is not None else ():
             there = direct_place(heard)
             if there is not None and isinstance(heard.frame, Frame):
                 places[heard.frame.source] = there

@@ -31,7 +31,7 @@ class TimeAsked:
     """Whom the time was asked of, and what came of it."""
 
     server: str
-    told: TimeTold | None
+    time: TimeTold | None
     trouble: str = ""
 
 

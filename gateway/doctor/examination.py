@@ -82,8 +82,8 @@ class _Probing:
             return None
 
     async def each(self, probes: Mapping[str, _Probe[_T]]) -> dict[str, _T | None]:
-        found = await asyncio.gather(*map(self.one, probes.values()))
-        return dict(zip(probes, found, strict=True))
+        results = await asyncio.gather(*map(self.one, probes.values()))
+        return dict(zip(probes, results, strict=True))
 
 
 class _Examination:
@@ -145,11 +145,11 @@ class _Examination:
         journal = self._settings.journal
         if journal is None:
             return {}
-        found = {(self._text.folder / journal.path).parent}
+        folders = {(self._text.folder / journal.path).parent}
         if journal.captures is not None:
             captures = self._text.folder / journal.captures
-            found.add(captures if captures.is_dir() else captures.parent)
-        return {str(folder): partial(in_own_thread, disk.look, folder) for folder in sorted(found)}
+            folders.add(captures if captures.is_dir() else captures.parent)
+        return {str(folder): partial(in_own_thread, disk.look, folder) for folder in sorted(folders)}
 
     def _ports(self) -> dict[str, _Probe[PortTried]]:
         return {str(port): partial(_try_port, port) for port in ports(self._settings)}

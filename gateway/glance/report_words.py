@@ -85,14 +85,14 @@ def temperature(report: ReportShown) -> str:
 
 def air(report: ReportShown) -> str:
     """What is left of its weather: `82 %, 1013 hPa, rain 0.3 mm/h`."""
-    told = []
+    words = []
     if report.humidity_pct is not None:
-        told.append(f"{report.humidity_pct:.0f} %")
+        words.append(f"{report.humidity_pct:.0f} %")
     if report.pressure_hpa is not None:
-        told.append(f"{report.pressure_hpa:.0f} hPa")
+        words.append(f"{report.pressure_hpa:.0f} hPa")
     if report.rain_last_hour_mm:
-        told.append(f"rain {report.rain_last_hour_mm:.1f} mm/h")
-    return ", ".join(told)
+        words.append(f"rain {report.rain_last_hour_mm:.1f} mm/h")
+    return ", ".join(words)
 
 
 def joined(pieces: Iterable[str]) -> str:
@@ -131,5 +131,5 @@ def _channel(channel: ChannelShown) -> str:
     value = channel.value
     if value is None:
         return ""
-    told = ("yes" if value else "no") if isinstance(value, bool) else f"{value:g} {channel.unit}".rstrip()
-    return f"{channel.name} {told}"
+    value_in_words = ("yes" if value else "no") if isinstance(value, bool) else f"{value:g} {channel.unit}".rstrip()
+    return f"{channel.name} {value_in_words}"

@@ -126,14 +126,14 @@ def _age(then: datetime, now: datetime) -> Wordings:
     minutes = int((now - then).total_seconds() // 60)
     if minutes < 1:
         return ("just now", "now")
-    told = in_words(minutes * MINUTE_MS)
-    short = " ".join(told.split(" ")[:2])
-    return (f"{told} ago", f"{short} ago", short)
+    age = in_words(minutes * MINUTE_MS)
+    short = " ".join(age.split(" ")[:2])
+    return (f"{age} ago", f"{short} ago", short)
 
 
 def _trouble(tile: Tile) -> Wordings:
-    told = f"{tile.name}: {tile.word}"
-    return (f"{told}, {tile.why}; {tile.do}" if tile.do else "", f"{told}, {tile.why}", told)
+    state = f"{tile.name}: {tile.word}"
+    return (f"{state}, {tile.why}; {tile.do}" if tile.do else "", f"{state}, {tile.why}", state)
 
 
 def _well(health: HealthShown | None) -> Wordings:
@@ -155,5 +155,5 @@ def _silent(since: datetime | None, now: datetime) -> Wordings:
     if since is None:
         return ()
     when = since.astimezone(now.tzinfo)
-    told = f"{when:%H:%M}" if when.date() == now.date() else f"{when:%Y-%m-%d %H:%M}"
-    return (f"no answer from the gateway since {told}", f"no answer since {told}", "no answer")
+    since_when = f"{when:%H:%M}" if when.date() == now.date() else f"{when:%Y-%m-%d %H:%M}"
+    return (f"no answer from the gateway since {since_when}", f"no answer since {since_when}", "no answer")

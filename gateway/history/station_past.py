@@ -36,8 +36,8 @@ class PastFrame(NamedTuple):
 
 def together(recent: Sequence[PastFrame], kept: Sequence[PastFrame]) -> list[PastFrame]:
     """The frames of both, each once; the newest first, as they are in each."""
-    known = {(frame.run, frame.sequence) for frame in kept}
-    return [*(frame for frame in recent if (frame.run, frame.sequence) not in known), *kept]
+    kept_ones = {(frame.run, frame.sequence) for frame in kept}
+    return [*(frame for frame in recent if (frame.run, frame.sequence) not in kept_ones), *kept]
 
 
 def heard_in(period: Period, frames: Iterable[PastFrame]) -> list[PlainObject]:

@@ -130,14 +130,14 @@ class Inquiry:
             "SELECT source, count(*), object, max(id) FROM heard"  # noqa: S608 - no value is in the text
             f" WHERE time_ms >= ? AND time_ms < ? AND source IS NOT NULL{by_post} GROUP BY source LIMIT ?"
         )
-        found: dict[str, tuple[int, bytes]] = {}
+        last_by_name: dict[str, tuple[int, bytes]] = {}
         with self._explained():
             for part in period.day_by_day:
                 for source, frames, text, _ in self._rows(select, part.from_ms, part.to_ms, *values, MOST_STATIONS):
                     name = _text(source)
-                    if isinstance(text, bytes) and (name in found or len(found) < MOST_STATIONS):
-                        found[name] = found.get(name, (0, b""))[0] + frames, text
-        return found
+                    if isinstance(text, bytes) and (name in last_by_name or len(last_by_name) < MOST_STATIONS):
+                        last_by_name[name] = last_by_name.get(name, (0, b""))[0] + frames, text
+        return last_by_name
 
     def days_of_station(self, source: str, period: Period, post: str = "") -> list[PlainObject]:
         """How often a station was heard on each day, the earliest first; by one `post`, or by all."""
@@ -187,8 +187,8 @@ class Inquiry:
         """The id of that frame; None where it is not kept."""
         with self._explained():
             select = "SELECT heard.id FROM runs JOIN heard ON heard.id = (runs.id << ?) | ? WHERE runs.identity = ?"
-            found = next(self._rows(select, schema.SEQUENCE_BITS, sequence, run), None)
-        return None if found is None else found[0]
+            row = next(self._rows(select, schema.SEQUENCE_BITS, sequence, run), None)
+        return None if row is None else row[0]
 
     def _frames(self, select: str, *values: object) -> list[PastFrame]:
         return [

@@ -54,7 +54,7 @@ def insert_heard(
     new: list[tuple[Row, Measured | None]] = []
     for start in range(0, len(rows), ROWS_OF_A_STATEMENT):
         some = rows[start : start + ROWS_OF_A_STATEMENT]
-        known = _known(connection, [first | row.sequence for row in some])
+        numbers_there = _known(connection, [first | row.sequence for row in some])
         values: list[object] = []
         for row in some:
             text = row.encoded.decode("utf-8")
@@ -62,8 +62,8 @@ def insert_heard(
             away = (None, None) if measured is None else (measured.distance_m, measured.sector)
             number = first | row.sequence
             values += (number, row.time_ms, row.source, row.reason, sent.get(row.sequence), text, *away)
-            if number not in known:
-                known.add(number)
+            if number not in numbers_there:
+                numbers_there.add(number)
                 new.append((row, measured))
         # On conflict: where a commit was said to have failed and had not, the same rows come again.
         places = ", ".join([_PLACES] * len(some))

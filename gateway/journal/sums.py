@@ -107,8 +107,8 @@ def _within_bounds(
 ) -> dict[tuple[int, str], _StationDay]:
     """The same; of a day that knows too many, those that are new on it are one without a name."""
     for day in {day for day, _ in stations}:
-        known = connection.execute("SELECT count(*) FROM days_of_stations WHERE day = ?", (day,)).fetchone()[0]
-        if known + len(stations) <= MOST_STATIONS_A_DAY:
+        counted = connection.execute("SELECT count(*) FROM days_of_stations WHERE day = ?", (day,)).fetchone()[0]
+        if counted + len(stations) <= MOST_STATIONS_A_DAY:
             continue
         of_day = "SELECT source FROM days_of_stations WHERE day = ?"
         named = {source for (source,) in connection.execute(of_day, (day,))}

@@ -49,13 +49,13 @@ def _problems(policy: CompiledPolicy, example: Example, entry: Entry) -> list[Pr
     if isinstance(frame, Damaged) and example.reason is not Reason.DAMAGED:
         return [entry.problem(f"the frame cannot be read: {frame.because}")]
     verdict = judged.verdict
-    asked = {"expect": example.expect, "reason": example.reason, "rule": example.rule}
-    got = {"expect": verdict.decision, "reason": verdict.reason, "rule": verdict.rule}
-    wrong = [name for name, value in asked.items() if value is not None and value != got[name]]
+    expectation = {"expect": example.expect, "reason": example.reason, "rule": example.rule}
+    outcome = {"expect": verdict.decision, "reason": verdict.reason, "rule": verdict.rule}
+    wrong = [name for name, value in expectation.items() if value is not None and value != outcome[name]]
     if not wrong:
         return []
-    expected = ", ".join(str(value) for value in asked.values() if value is not None)
-    came = ", ".join(str(value) for value in got.values() if value is not None)
+    expected = ", ".join(str(value) for value in expectation.values() if value is not None)
+    came = ", ".join(str(value) for value in outcome.values() if value is not None)
     return [entry.problem(f"the example expects {expected}, but the policy says {came}")]
 
 

@@ -61,8 +61,8 @@ async def ask(host: str, port: int = TIME_PORT) -> TimeTold:
                 while True:
                     answer = await loop.sock_recv(asking, 2 * _PACKET.size)
                     took = time.monotonic() - began
-                    if (told := read_answer(answer, token)) is not None:
-                        return TimeTold(time.time() - took / 2 - told, took / 2)
+                    if (server_seconds := read_answer(answer, token)) is not None:
+                        return TimeTold(time.time() - took / 2 - server_seconds, took / 2)
     except TimeoutError:
         raise NoTimeError(f"it did not answer within {ANSWER_SECONDS:g} s") from None
     except (OSError, UnicodeError) as error:

@@ -141,18 +141,18 @@ def _explain_decoders(_answers: GivenAnswers, around: Around) -> str:
 
 
 def _read_receivers(text: str, _answers: GivenAnswers, around: Around) -> Mapping[str, Any]:
-    found = [*(one.address for one in around.decoders), *(f"kiss+serial://{one}" for one in around.serial_devices)]
-    addresses = tuple(dict.fromkeys(_receiver(word, found) for word in re.split(r"[\s,]+", text) if word))
+    listed = [*(one.address for one in around.decoders), *(f"kiss+serial://{one}" for one in around.serial_devices)]
+    addresses = tuple(dict.fromkeys(_receiver(word, listed) for word in re.split(r"[\s,]+", text) if word))
     if not addresses:
         raise ValueError("name a decoder: a number of the list, or an address as kiss+tcp://127.0.0.1:7581")
     return {"receivers": addresses}
 
 
-def _receiver(word: str, found: list[str]) -> str:
+def _receiver(word: str, listed: list[str]) -> str:
     if word.isdecimal():
-        if not 1 <= int(word) <= len(found):
+        if not 1 <= int(word) <= len(listed):
             raise ValueError(f"there is no number {word} in the list")
-        return found[int(word) - 1]
+        return listed[int(word) - 1]
     try:
         allowed_senders(parse_receiver(word))
     except AddressError as error:

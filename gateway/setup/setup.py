@@ -91,8 +91,8 @@ class ThisComputer:
     def can_be_a_service(self) -> bool:
         """Whether the folder, and this program, lie where a service may read."""
         places = (self._folder, Path(sys.prefix).resolve())
-        seen = not any(unseen == place or unseen in place.parents for unseen in _UNSEEN for place in places)
-        return seen and all(_PLAIN_PATH.fullmatch(str(place)) for place in places)
+        is_in_sight = not any(unseen == place or unseen in place.parents for unseen in _UNSEEN for place in places)
+        return is_in_sight and all(_PLAIN_PATH.fullmatch(str(place)) for place in places)
 
 
 def set_up(folder: Path, console: Console, answers_file: Path | None = None) -> None:
@@ -144,8 +144,8 @@ def _unit(folder: Path) -> str:
 
 def _as_typed() -> str:
     """How this program is called from a terminal: by its name, where that means this one."""
-    found = shutil.which(PROGRAM.name)
-    return PROGRAM.name if found is not None and Path(found) == PROGRAM else shlex.quote(str(PROGRAM))
+    path = shutil.which(PROGRAM.name)
+    return PROGRAM.name if path is not None and Path(path) == PROGRAM else shlex.quote(str(PROGRAM))
 
 
 def _next_steps(folder: Path, answers: GivenAnswers, token: str) -> Iterator[str]:

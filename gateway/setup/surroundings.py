@@ -63,19 +63,19 @@ def listening_ports(tables: Iterable[Path] = _TABLES) -> list[int]:
 
 def serial_devices(root: Path = Path("/")) -> list[str]:
     """The devices that a modem may stand behind, those with names that stay first, each once."""
-    found: dict[Path, str] = {}
+    devices: dict[Path, str] = {}
     for pattern in _DEVICES:
         for path in sorted(root.glob(pattern)):
-            found.setdefault(path.resolve(), f"/{path.relative_to(root)}")
-    return list(found.values())
+            devices.setdefault(path.resolve(), f"/{path.relative_to(root)}")
+    return list(devices.values())
 
 
 async def find_decoders(ports: Iterable[int], *, seconds: float = LISTEN_SECONDS) -> list[FoundDecoder]:
     """Listen at each of these ports of loopback at the same time; those where a frame was heard come first."""
-    asked = list(islice(ports, MOST_PORTS))
-    heard = await asyncio.gather(*(speech.listen(HostPort("127.0.0.1", port), seconds=seconds) for port in asked))
-    found = [_described(port, each) for port, each in zip(asked, heard, strict=True) if _may_be_one(each)]
-    return sorted(found, key=lambda decoder: not decoder.speaks)
+    first_ports = list(islice(ports, MOST_PORTS))
+    heard = await asyncio.gather(*(speech.listen(HostPort("127.0.0.1", port), seconds=seconds) for port in first_ports))
+    decoders = [_described(port, each) for port, each in zip(first_ports, heard, strict=True) if _may_be_one(each)]
+    return sorted(decoders, key=lambda decoder: not decoder.speaks)
 
 
 def address_in_the_house() -> str | None:

@@ -85,14 +85,14 @@ class SmallScreens:
     def _scene(self, request: web.Request) -> Scene:
         """What is to be seen, on what the query asks for. Raises `ProblemError`."""
         canvas = canvas_of(request)
-        known = Known(
+        post = Known(
             self.callsign,
             HealthShown.model_validate(self.sources.health().to_object()),
             _shown(self.memory.news),
             _shown(self.memory.emergency),
         )
         now = datetime.fromtimestamp(self.now_ms() / 1000, UTC).astimezone()
-        return layout.scene(view(known, now), canvas)
+        return layout.scene(view(post, now), canvas)
 
 
 def _shown(payload: HeardPayload | None) -> HeardShown | None:

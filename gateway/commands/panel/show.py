@@ -68,17 +68,17 @@ async def _follow(gateway: Gateway, canvas: Canvas, show: Callable[[Scene], None
     end_on_signals()
     watched = Watched(gateway.callsign, gateway.address)
     await _ask(gateway, watched)  # what was heard before it was started last is in no event
-    shown: Scene | None = None
+    last_picture: Scene | None = None
     async with following(gateway, watched, HEALTH_SECONDS) as changed:
         while True:
             changed.clear()
-            made = scene(view(known_of(watched), _now()), canvas)
-            if made != shown:
+            picture = scene(view(known_of(watched), _now()), canvas)
+            if picture != last_picture:
                 try:
-                    await in_own_thread(show, made)
+                    await in_own_thread(show, picture)
                 except ScreenError as error:
                     return error
-                shown = made
+                last_picture = picture
             await asyncio.sleep(REDRAW_SECONDS)
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(changed.wait(), STILL_SECONDS - REDRAW_SECONDS)
@@ -95,10 +95,10 @@ def known_of(watched: Watched) -> Known:
     )
 
 
-def _unwatched(seen: View) -> View:
+def _unwatched(last_view: View) -> View:
     """A picture that goes on being seen when nobody draws it any longer, and says so."""
-    clock = seen.clock[-1]
-    return replace(seen, silent=(f"this screen is not kept up since {clock}", f"stopped at {clock}", "stopped"))
+    clock = last_view.clock[-1]
+    return replace(last_view, silent=(f"this screen is not kept up since {clock}", f"stopped at {clock}", "stopped"))
 
 
 def _now() -> datetime:

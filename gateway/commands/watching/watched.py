@@ -77,9 +77,9 @@ class Watched:
         """What was so before this watch began: the last frames of stations, the alerts that hold."""
         for heard in stations:
             self.remember(heard)
-        known = {(alert.kind, alert.name, alert.about) for alert in self.alerts}
+        raised = {(alert.kind, alert.name, alert.about) for alert in self.alerts}
         for alert in alerts:
-            if (alert.kind, alert.name, alert.about) not in known:
+            if (alert.kind, alert.name, alert.about) not in raised:
                 self._raise(alert)
 
     def remember(self, heard: HeardShown) -> None:
