@@ -30,6 +30,7 @@ DOCUMENTS = (
     "gateway/receivers/README.md",
     "gateway/guide/first-post.md",
     "gateway/guide/alone-for-a-year.md",
+    "gateway/guide/reference.md",
 )
 
 

@@ -80,3 +80,12 @@ def test_every_block_on_a_page_says_how_it_is_tried() -> None:
     known = {"", "stays", "soon", "look", "asks", "backup", "restore", "upgrade", "downgrade", "remove"}
     for page in ("first-post.md", "alone-for-a-year.md"):
         assert {block.how for block in blocks(page) if block.language == "sh"} <= known
+
+
+def test_the_reference_has_every_command_with_options_that_it_takes() -> None:
+    rows = re.findall(r"^\| (`stile [^|]+) \|([^|]+)\|$", (GUIDE / "reference.md").read_text("utf-8"), re.MULTILINE)
+    shown = {name: named + does for named, does in rows for name in re.findall(r"`stile (\w+)", named)}
+    assert set(shown) == set(COMMANDS)
+    for name, text in shown.items():
+        taken = COMMANDS[name].format_help()
+        assert [option for option in re.findall(r"--[a-z-]+", text) if option not in taken] == [], name
