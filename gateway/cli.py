@@ -7,7 +7,7 @@ import io
 import json
 import os
 import sys
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -69,8 +69,8 @@ def _read(arguments: Sequence[str]) -> argparse.Namespace:
     return parser.parse_args(arguments)
 
 
-def parsers() -> tuple[argparse.ArgumentParser, Collection[str]]:
-    """What reads the arguments, and the names of all commands."""
+def parsers() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentParser]]:
+    """What reads the arguments, and what reads those of each command, by its name."""
     parser = argparse.ArgumentParser(
         prog="stile",
         description="The gateway between a radio decoder, the position-reporting network and the house.",

@@ -8,18 +8,15 @@ debootstrap brings and systemd, which runs as it does on a board; `sudo` is a li
 from the pages: what they leave out fails here. At the end it says how long each step took.
 """
 
-import contextlib
 import shlex
 import subprocess
 import sys
-import tarfile
 import time
 from collections.abc import Iterator
-from io import BytesIO
-from pathlib import Path
 
 import pytest
 
+from tests.guide.newcomer import FORWARDED, Record, clone, run
 from tests.guide.pages import TREE, Block, blocks
 
 pytestmark = [
@@ -32,9 +29,6 @@ pytestmark = [
 BOARD = "stile-board"
 FOLDER = "/srv/stile"
 PATIENCE_SECONDS = 60.0
-FORWARDED = "1 verified, 0 not), [1-9][0-9]* lines"
-"""What the stand-in server says of itself once it has accepted a line."""
-
 DOCKERFILE = """\
 FROM localhost/stile-base
 RUN apt-get update && apt-get install --yes --no-install-recommends systemd && rm -rf /var/lib/apt/lists/*
@@ -43,37 +37,12 @@ RUN printf '#!/bin/sh\\n[ "$1" != -u ] || exec runuser -u "$2" -- "$3" "$4" "$5"
 """
 
 
-def run(*command: str | Path, told: bytes = b"") -> str:
-    """What a command prints; it must end well."""
-    ended = subprocess.run(list(map(str, command)), input=told, capture_output=True, check=False)
-    assert ended.returncode == 0, f"{command}\n{ended.stdout.decode()}\n{ended.stderr.decode()}"
-    return ended.stdout.decode()
-
-
-def in_minutes(seconds: float) -> str:
-    return f"{int(seconds) // 60:2}:{seconds % 60:04.1f}"
-
-
 class Board:
     """A bare Debian computer, and who sits before it, in the folder of a clone."""
 
     def __init__(self) -> None:
-        self._began = time.monotonic()
+        self.record = Record("of a bare Debian with Python's packages at hand")
         self._stays = 0
-        self._steps: list[tuple[str, float, float]] = []
-
-    @contextlib.contextmanager
-    def step(self, words: str) -> Iterator[None]:
-        """Note how long a step takes, and when it is done."""
-        began = time.monotonic()
-        yield
-        ended = time.monotonic()
-        self._steps.append((words, ended - began, ended - self._began))
-
-    def record(self) -> str:
-        """A line for each step: how long it took, when it was done, both in minutes and seconds, and what it was."""
-        shown = [f"{in_minutes(took)}  {in_minutes(done)}  {words}" for words, took, done in self._steps]
-        return "\n".join(["", " took   done  of a bare Debian with Python's packages at hand", *shown, ""])
 
     def say(self, commands: str) -> str:
         """Type commands; they must end well."""
@@ -98,7 +67,7 @@ class Board:
         """Do what a block says, in the way that its first line says."""
         if block.how == "asks":
             return  # the same answers come from a file in the block below it
-        with self.step(block.how if block.language == "yaml" else block.text.strip().splitlines()[-1]):
+        with self.record.step(block.how if block.language == "yaml" else block.text.strip().splitlines()[-1]):
             self._do(block)
 
     def _do(self, block: Block) -> None:
@@ -140,22 +109,11 @@ def board(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Board]:
         run("podman", "rm", "--force", "--time", "0", BOARD)
 
 
-def clone() -> bytes:
-    """The files of the tree that are in the repository, as they are now."""
-    names = run("git", "-C", TREE, "ls-files", "--cached", "--others", "--exclude-standard").splitlines()
-    packed = BytesIO()
-    with tarfile.open(fileobj=packed, mode="w") as archive:
-        for name in names:
-            if (TREE / name).exists():
-                archive.add(TREE / name, name)
-    return packed.getvalue()
-
-
 def test_the_first_post_forwards_frames(board: Board) -> None:
     for block in blocks("first-post.md"):
         board.follow(block)
         if block.how == "stays" and "/stile run" in block.text:
-            with board.step("the first frame forwarded, by hand"):
+            with board.record.step("the first frame forwarded, by hand"):
                 board.until(f"grep -q '{FORWARDED}' /tmp/stays-*")
     board.say("kill -INT $(cat /tmp/stays-3.pid)")  # as Ctrl-C does
 
@@ -165,7 +123,7 @@ def test_what_setup_writes_forwards_frames_too(board: Board) -> None:
     board.until("! kill -0 $(cat /tmp/stays-3.pid)")
     board.say("tail -n 1 /tmp/stays-2 > /tmp/before")
     board.say("nohup /opt/stile/bin/stile run ~/post/station.yaml > /tmp/stays-4 2>&1 & echo $! > /tmp/stays-4.pid")
-    with board.step("the first frame forwarded, by setup"):
+    with board.record.step("the first frame forwarded, by setup"):
         board.until("grep -q 'uplink is up' /tmp/stays-4 && ! tail -n 1 /tmp/stays-2 | cmp -s - /tmp/before")
     board.say("kill -INT $(cat /tmp/stays-4.pid)")
 
@@ -175,7 +133,7 @@ def test_the_service_runs_is_kept_and_put_back_and_removed(board: Board, capsys:
     ordinary = [block for block in blocks("alone-for-a-year.md") if block.how in {"", "/etc/stile/station.yaml"}]
     for block in ordinary:
         board.follow(block)
-    with board.step("the first frame heard by the service"):
+    with board.record.step("the first frame heard by the service"):
         board.until(
             "systemctl is-active --quiet stile && systemctl show stile --property StatusText | grep -q 'heard [1-9]'"
         )
@@ -204,4 +162,4 @@ def test_the_service_runs_is_kept_and_put_back_and_removed(board: Board, capsys:
     board.follow(by_name["remove"])
     board.say("test ! -e /opt/stile; test ! -e /etc/stile; test ! -e /var/lib/stile; ! id stile")
     with capsys.disabled():
-        sys.stdout.write(board.record())
+        sys.stdout.write(str(board.record))

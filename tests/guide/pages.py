@@ -19,14 +19,15 @@ class Block:
     language: str
     how: str
     """Of commands: "" to run them, `stays` where they go on running, `soon` where they end well before long, `look`
-    where they may find something wrong, `asks` where they ask somebody, or a name; of a file: its path."""
+    where they may find something wrong, `asks` where they ask somebody, `registry` where they fetch images, or a name;
+    of a file: its path."""
 
     text: str
 
 
-def blocks(page: str) -> Iterator[Block]:
-    """Those of a page of the guide."""
+def blocks(page: str | Path) -> Iterator[Block]:
+    """Those of a page of the guide, or of any other by its path."""
     text = (GUIDE / page).read_text("utf-8")
     for match in _BLOCK.finditer(text):
         line = text.count("\n", 0, match.start()) + 1
-        yield Block(f"{page}:{line}", match["language"], match["how"] or "", match["text"])
+        yield Block(f"{Path(page).name}:{line}", match["language"], match["how"] or "", match["text"])
