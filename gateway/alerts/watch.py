@@ -72,7 +72,7 @@ class AlertWatch:
         self._entries = tuple(
             AskedOfFrames(alert, self._labels) for alert in alerts if alert.silent is None and alert.deaf is None
         )
-        self._headers = BoundedMapping[tuple[str, str], tuple[Traits, tuple[AskedOfFrames, ...]]](MAXIMUM_HEADERS)
+        self._headers = BoundedMapping[tuple[str, bytes], tuple[Traits, tuple[AskedOfFrames, ...]]](MAXIMUM_HEADERS)
         self._matches = Episodes()
         self._emergencies = Episodes()
         self._room = TokenBuckets(MOST_A_MINUTE, MINUTE_MS, MOST_A_MINUTE)
@@ -187,7 +187,7 @@ class AlertWatch:
         """What headers and receiver say of a frame, and the entries that look at such frames."""
         heard = judged.heard
         outermost = heard.frame.header if isinstance(heard.frame, Frame) else frame.header
-        key = (heard.receiver, outermost.text)
+        key = (heard.receiver, outermost.network)
         is_own = outermost is frame.header  # what a third-party frame holds differs from one to the next
         answers = self._headers.get(key) if is_own else None
         if answers is None:

@@ -56,7 +56,7 @@ class Repeater:
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """Source, destination and path, with the two texts of them that every frame needs, written once.
+    """Source, destination and path, with what every frame needs of them, made once.
 
     A post hears the same few headers over and over; readers keep the recent ones (see `ax25` and `tnc2`), so
     what is derived here costs nothing for the next frame of the same station.
@@ -66,9 +66,6 @@ class Header:
     destination: str
     path: tuple[Repeater, ...] = ()
 
-    text: str = field(init=False, repr=False, compare=False)
-    """Monitor text with a star on every used repeater: nothing of the header is lost in it."""
-
     network: bytes = field(init=False, repr=False, compare=False)
     """What stands before the q construct in a network line: only the last used repeater is starred."""
 
@@ -76,21 +73,24 @@ class Header:
     """How many entries of the path are used; all before the last used one count (common practice)."""
 
     def __post_init__(self) -> None:
-        start = f"{self.source}>{self.destination}"
-        text, network, hops = _written(self.path)
-        object.__setattr__(self, "text", start + text)
-        object.__setattr__(self, "network", start.encode("ascii", "replace") + network)
+        network, hops = _written(self.path)
+        object.__setattr__(self, "network", f"{self.source}>{self.destination}".encode("ascii", "replace") + network)
         object.__setattr__(self, "hops", hops)
+
+    @property
+    def text(self) -> str:
+        """Monitor text with a star on every used repeater: nothing of the header is lost in it."""
+        return ",".join((f"{self.source}>{self.destination}", *map(str, self.path)))
 
 
 @lru_cache(maxsize=REMEMBERED_PATHS)
-def _written(path: tuple[Repeater, ...]) -> tuple[str, bytes, int]:
-    """What `path` adds to the two texts of a header, and its hops."""
+def _written(path: tuple[Repeater, ...]) -> tuple[bytes, int]:
+    """What `path` adds to the network line, and its hops."""
     hops = max((place for place, entry in enumerate(path, 1) if entry.used), default=0)
     last_only = [
         f",{entry.callsign}*" if place == hops else f",{entry.callsign}" for place, entry in enumerate(path, 1)
     ]
-    return "".join(f",{entry}" for entry in path), "".join(last_only).encode("ascii", "replace"), hops
+    return "".join(last_only).encode("ascii", "replace"), hops
 
 
 @lru_cache(maxsize=REMEMBERED_HEADERS)

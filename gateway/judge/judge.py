@@ -47,8 +47,8 @@ class Judge:
     """Gives verdicts by the network's rules and one policy. Pure: the same stream of `Heard`, the same verdicts."""
 
     def __init__(self, policy: CompiledPolicy) -> None:
-        self._standings: dict[str, HeaderStanding] = {}
-        self._older_standings: dict[str, HeaderStanding] = {}
+        self._standings: dict[bytes, HeaderStanding] = {}
+        self._older_standings: dict[bytes, HeaderStanding] = {}
         self._take(policy)
         self.recent = RecentForwards(policy.window_ms)
         """What went up lately."""
@@ -81,7 +81,8 @@ class Judge:
         else:
             # A club has hundreds of receivers: those that the policy does not tell apart have their answers together.
             receiver = self._policy.receiver_asked(heard.receiver)
-            key = f"{receiver}\n{frame.header.text}" if receiver else frame.header.text
+            header = frame.header.network
+            key = b"%b\n%b" % (receiver.encode(), header) if receiver else header
             remembered = self._standings.get(key)
             standing = self._remember(key, receiver, frame) if remembered is None else remembered
         if frame.control != UI:
@@ -155,7 +156,7 @@ class Judge:
         self._added = route(policy.post.callsign)
         self._standings, self._older_standings = {}, {}
 
-    def _remember(self, key: str, receiver: str, frame: Frame) -> HeaderStanding:
+    def _remember(self, key: bytes, receiver: str, frame: Frame) -> HeaderStanding:
         """The standing of a plain frame, by its receiver and header, remembered as the one asked for last."""
         standing = self._older_standings.get(key) or self.standing(receiver, Unwrapped((frame,)))
         if len(self._standings) >= MAXIMUM_STANDINGS // 2:

@@ -188,16 +188,16 @@ def first_broken(rules: tuple[NetworkRule, ...], unwrapped: Unwrapped, added: by
 
 
 _GOOD_CALLSIGN = "[A-Z0-9]{1,6}(?:-[A-Z0-9]{1,2})?"
-_GOOD_HEADER = re.compile(
+_GOOD_HEADER = (
     rf"(?!{'|'.join(PLACEHOLDERS)}){_GOOD_CALLSIGN}>{_GOOD_CALLSIGN}"
-    rf"(?:,(?!{'|'.join(INTERNET_MARKS | NOT_TO_GATE)}|(?-i:qA)){_GOOD_CALLSIGN}\*?)*",
-    re.IGNORECASE | re.ASCII,
+    rf"(?:,(?!{'|'.join(INTERNET_MARKS | NOT_TO_GATE)}|(?-i:qA)){_GOOD_CALLSIGN}\*?)*"
 )
-"""Text of a header that surely breaks no rule, as nearly all do not. Of what it does not match, the rules are asked."""
+"""A header that surely breaks no rule, as nearly all do not. Of what it does not match, the rules are asked."""
+_is_good_header = re.compile(_GOOD_HEADER.encode("ascii"), re.IGNORECASE).fullmatch
 
 
 def broken_by_headers(unwrapped: Unwrapped, added: bytes) -> Reason | None:
     """The reason of the first of `RULES_OF_HEADERS` that is broken."""
-    if unwrapped.malformed is None and all(_GOOD_HEADER.fullmatch(layer.header.text) for layer in unwrapped.layers):
+    if unwrapped.malformed is None and all(_is_good_header(layer.header.network) for layer in unwrapped.layers):
         return None
     return first_broken(RULES_OF_HEADERS, unwrapped, added)
