@@ -51,7 +51,7 @@ _SETTINGS = (
     "PRAGMA synchronous = FULL",  # a transaction outlasts a loss of power
     f"PRAGMA journal_size_limit = {LOG_OCTETS}",
     "PRAGMA secure_delete = FAST",  # zeros where that costs no write of its own; some builds write all of it twice
-    "PRAGMA cache_size = -2048",  # kB
+    "PRAGMA cache_size = -1024",  # kB
     "PRAGMA temp_store = MEMORY",
 )
 
