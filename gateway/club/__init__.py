@@ -5,6 +5,7 @@ clock.
 
 | file | holds |
 | --- | --- |
+| `answers.py` | how to wait for an answer of the engine: a question is asked again while none has come |
 | `beat.py` | a member's beat: a small message of its own each second, whose stamp tells what the stream's clock says |
 | `dispatch.py` | the frames that the hubs judged `forward`, at one hub: what waits to be sent |
 | `embedded.py` | the engine as a child process on loopback: for a club of one computer, for trying it out |

@@ -8,6 +8,8 @@ from gateway.club.steady import steady_ms
 from gateway.club.stream_clock import StreamClock
 
 BEAT_SECONDS = 1.0
+SHORTEST_PAUSE_SECONDS = 0.1
+"""After a beat for whose answer a second or more was waited."""
 
 
 async def keep_beating(
@@ -18,6 +20,7 @@ async def keep_beating(
     What is not answered tells nothing: `clock` then knows less and less surely, and soon no more.
     """
     while True:
+        begun_ms = steady_ms()
         try:
             await beat(engine, subject, clock)
             on_beat()
@@ -25,7 +28,7 @@ async def keep_beating(
             on_absent()
         except (EngineUnansweredError, RefusedError):
             pass
-        await asyncio.sleep(BEAT_SECONDS)
+        await asyncio.sleep(max(SHORTEST_PAUSE_SECONDS, BEAT_SECONDS - (steady_ms() - begun_ms) / 1000))
 
 
 async def beat(engine: Engine, subject: str, clock: StreamClock) -> None:

@@ -141,10 +141,11 @@ class Engine:
                 return revision or 0, None
         return entry.revision or 0, entry.value
 
-    async def set_key(self, name: str, value: bytes, revision: int) -> int:
+    async def set_key(self, name: str, value: bytes, revision: int, seconds: float = ANSWER_SECONDS) -> int:
         """Put a value in the place of that revision; gives back its own. Raises as `publish` does."""
         with in_our_words():
-            written: int = await (await self._store_of_keys()).update(name, value, last=revision)
+            async with asyncio.timeout(seconds):
+                written: int = await (await self._store_of_keys()).update(name, value, last=revision)
         return written
 
     async def keep_snapshot(self, name: str, octets: bytes) -> None:

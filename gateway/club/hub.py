@@ -9,6 +9,7 @@ from typing import Protocol
 
 import structlog
 
+from gateway.club.answers import AnswerTime
 from gateway.club.beat import keep_beating
 from gateway.club.dispatch import Dispatch, DispatchOutcome, Due
 from gateway.club.engine import AbsentError, Engine, EngineOptions, EngineUnansweredError, OvertakenError, RefusedError
@@ -202,11 +203,13 @@ class Hub:
                 return
 
     async def _follow(self, engine: Engine) -> None:
+        answer_time = AnswerTime()
         while True:
             try:
                 if not self._knows:
                     await self._start(engine)
-                async with contextlib.aclosing(read_stream(engine, self.follower.order.sequence + 1)) as batches:
+                reading = read_stream(engine, self.follower.order.sequence + 1, answer_time)
+                async with contextlib.aclosing(reading) as batches:
                     async for batch in batches:
                         self._take_in(batch)
             except GapError as error:
@@ -286,9 +289,11 @@ class Hub:
                 await self._more.wait()
 
     async def _write(self, ask: Ask, request: LeaseWrite) -> None:
-        held = self.sender.lease.phase is LeasePhase.HOLDING
+        lease = self.sender.lease
+        held = lease.phase is LeasePhase.HOLDING
+        unchanged_ms = 0 if lease.last_key is None else int(steady_ms() - lease.last_key.since_ms)
         try:
-            revision = await ask.write(request)
+            revision = await ask.write(request, takes=not held)
         except OvertakenError:
             self.sender.refused()
             return
@@ -300,7 +305,13 @@ class Hub:
             lines = [due.line for due in self.sender.to_write(self._now())]
             self.sender.sent(self.network.send_now(lines) if lines else 0)
         if not held and self.sender.lease.phase is LeasePhase.HOLDING:
-            _log.info("this hub sends for the club now", epoch=request.record.epoch, after=request.record.handed_over)
+            record = request.record
+            _log.info(
+                "this hub sends for the club now",
+                epoch=record.epoch,
+                after=record.handed_over,
+                lease_unchanged_ms=unchanged_ms,
+            )
         elif held and self.sender.lease.phase is LeasePhase.STANDBY:
             _log.warning("this hub leaves the lease to others", able=self.able)
 

@@ -8,7 +8,7 @@ import structlog
 from gateway.club.dispatch import DispatchOutcome, Due, Report
 from gateway.club.engine import EngineUnansweredError, RefusedError
 from gateway.club.follower import Followed
-from gateway.club.hub import Hub, HubListeners, HubOptions, Network
+from gateway.club.hub import BEHIND_MS, Hub, HubListeners, HubOptions, Network
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, entry_of
 from gateway.club.steady import steady_ms
 from gateway.feed.heard_object import HeardPayload
@@ -52,36 +52,36 @@ class HubMember:
         self._forwarded = forwarded
         self._ready_policies = ready_policies
         self._policy_trouble = ""
-        self._hub = Hub(options, self._own_entry, HubListeners(self._on_judged, self._on_outcome, self._on_policy), run)
+        self.hub = Hub(options, self._own_entry, HubListeners(self._on_judged, self._on_outcome, self._on_policy), run)
 
     @property
     def outcomes(self) -> dict[str, int]:
         """What became of the frames judged `forward`."""
-        return {outcome.value: count for outcome, count in self._hub.sender.dispatch.counts.items()}
+        return {outcome.value: count for outcome, count in self.hub.sender.dispatch.counts.items()}
 
     @property
     def waiting(self) -> int:
         """Frames judged `forward` of which nothing has become yet."""
-        dispatch = self._hub.sender.dispatch
+        dispatch = self.hub.sender.dispatch
         return dispatch.waiting + dispatch.given_out
 
     async def run(self, network: Network | None) -> None:
         """Follow, and send by `network` while this hub holds the lease. Raises `LoginTakenError`."""
-        self._hub.network = network
-        await self._hub.run()
+        self.hub.network = network
+        await self.hub.run()
 
     async def until_login_is_held(self) -> None:
         """Wait until the engine's record says that no other hub has this one's login."""
-        await self._hub.login.held.wait()
+        await self.hub.login.held.wait()
 
     async def drain(self, seconds: float) -> None:
         """Send what waits, for no longer than `seconds`, and leave the lease to others."""
-        await self._hub.drain(seconds)
+        await self.hub.drain(seconds)
 
     async def tell_policy(self) -> None:
         """Put this hub's own policy into the stream, where every hub changes over to it. What fails is said."""
         try:
-            await self._hub.tell_policy(self._own_entry())
+            await self.hub.tell_policy(self._own_entry())
         except (RefusedError, EngineUnansweredError, PolicyEntryError) as error:
             self._policy_trouble = str(error) or "the engine did not answer"
             _log.error("the policy was not told to the club: reload it again", why=self._policy_trouble)
@@ -90,13 +90,13 @@ class HubMember:
 
     def part(self) -> Part:
         """How it is: whether this hub knows all that the club hears, and could send it."""
-        standing = self._hub.membership.standing
+        standing = self.hub.membership.standing
         since_ms = self._run.now().time_ms - int(steady_ms() - standing.since_ms)
         state, why, do = self._how()
         return Part(PartKind.CLUB, PartKind.CLUB, state, since_ms, why, do)
 
     def _how(self) -> tuple[State, str, str]:
-        hub = self._hub
+        hub = self.hub
         standing, follower = hub.membership.standing, hub.follower
         if not standing.connected:
             state = State.DOWN if standing.reason else State.WAITING
@@ -113,10 +113,13 @@ class HubMember:
             return State.DEGRADED, why, "upgrade every hub, then reload the policy of one that is upgraded"
         if hub.behind_ms is None:
             return State.DEGRADED, "the engine does not answer this hub's beat", "has the engine a leader?"
-        return self._whether_it_may_send()
+        return self._whether_it_may_send(hub.behind_ms)
 
-    def _whether_it_may_send(self) -> tuple[State, str, str]:
-        follower = self._hub.follower
+    def _whether_it_may_send(self, behind_ms: int) -> tuple[State, str, str]:
+        follower = self.hub.follower
+        if behind_ms >= BEHIND_MS:
+            why = f"this hub is {behind_ms / 1000:.0f} s behind the club's stream: it cannot take over"
+            return State.DEGRADED, why, "wait; if it stays behind: is this computer busy, and has the engine a leader?"
         trouble = self._policy_trouble or follower.refused_policy
         if trouble:
             return State.DEGRADED, f"the club's newest policy is not in force: {trouble}", "mend it and reload"
@@ -124,13 +127,13 @@ class HubMember:
         if self.policy is not None and self.policy.digest != own.digest:
             why = f"the club judges by {self.policy.policy.name}@{self.policy.digest}, this hub's files hold another"
             return State.DEGRADED, why, "reload, to tell this hub's policy to the club; or give it the club's"
-        if not self._hub.holds and not self._hub.holder:
+        if not self.hub.holds and not self.hub.holder:
             return State.DEGRADED, "no hub sends for the club", "see whether the hubs' logins are verified"
         return State.OK, "", ""
 
     def figures(self) -> Sequence[Figure]:
         """All that it counts; what became of the frames stands in the counts of frames."""
-        hub = self._hub
+        hub = self.hub
         counts = hub.follower.counts
         read = {"judged": counts.judged, "beats": counts.beats, "unreadable": counts.unreadable,
                 "before_policy": counts.before_policy}  # fmt: skip
@@ -149,10 +152,10 @@ class HubMember:
 
     def watched(self) -> PlainObject:
         """The club as this hub sees it."""
-        hub = self._hub
+        hub = self.hub
         plain: PlainObject = {
             "holds": hub.holds,
-            "posts": hub.follower.posts.to_objects(self._hub.clock.latest(steady_ms()) or hub.follower.order.stamp_ms),
+            "posts": hub.follower.posts.to_objects(self.hub.clock.latest(steady_ms()) or hub.follower.order.stamp_ms),
         }
         if hub.holder:
             plain["holder"] = hub.holder

@@ -1,8 +1,10 @@
 """Carries out what a lease asks of the engine."""
 
 import asyncio
+from functools import partial
 
-from gateway.club.engine import Engine, EngineUnansweredError, OvertakenError, RefusedError
+from gateway.club.answers import AnswerTime, first_answer
+from gateway.club.engine import ANSWER_SECONDS, Engine, EngineUnansweredError, OvertakenError, RefusedError
 from gateway.club.lease import Lease, LeaseRecord, LeaseWrite, Look, RecordError, Request, Wait, read_record
 from gateway.club.steady import steady_ms
 
@@ -15,25 +17,33 @@ class Ask:
     def __init__(self, engine: Engine, key: str) -> None:
         self._engine = engine
         self._key = key
+        self._answer_time = AnswerTime()
 
     async def look(self) -> tuple[int, LeaseRecord | None] | None:
         """The key as it stands; None where nobody knows."""
         try:
-            revision, octets = await self._engine.key(self._key)
+            revision, octets = await first_answer(partial(self._engine.key, self._key))
             return revision, None if octets is None else read_record(octets)
         except (EngineUnansweredError, RefusedError, RecordError):
             await asyncio.sleep(AFTER_TROUBLE_SECONDS)
             return None
 
-    async def write(self, write: LeaseWrite) -> int | None:
-        """The revision that was written; None: nobody knows. Raises `OvertakenError`."""
+    async def write(self, write: LeaseWrite, *, takes: bool = False) -> int | None:
+        """The revision that was written; None: nobody knows. Raises `OvertakenError`.
+
+        `takes`: it takes the lease, and gives out no frames: nothing is lost where its answer comes too late.
+        """
+        seconds = self._answer_time.seconds if takes else ANSWER_SECONDS
         try:
-            return await self._engine.set_key(self._key, write.record.to_octets(), write.revision)
+            revision = await self._engine.set_key(self._key, write.record.to_octets(), write.revision, seconds)
         except OvertakenError:
             raise
         except (EngineUnansweredError, RefusedError):
+            self._answer_time.unanswered()
             await asyncio.sleep(AFTER_TROUBLE_SECONDS)
             return None
+        self._answer_time.answered()
+        return revision
 
     async def of(self, lease: Lease, request: Request) -> Lease:
         """Carry out what a lease asks that has nothing to send; gives back the lease after it."""

@@ -25,11 +25,12 @@ class LoginRecord:
 
     async def keep(self, engine: Engine) -> None:
         """Take the login and hold it, for ever. Raises `LoginTakenError`."""
+        ask = Ask(engine, self._key)
         while True:
             now_ms = steady_ms()
             request = self._lease.next(now_ms, able=True)
             self._lease = self._lease.begin(request, now_ms)
-            self._lease = await Ask(engine, self._key).of(self._lease, request)
+            self._lease = await ask.of(self._lease, request)
             if self._lease.phase is LeasePhase.HOLDING:
                 self.held.set()
             elif self.held.is_set():

@@ -22,7 +22,7 @@ async def together(*coroutines: Coroutine[Any, Any, None]) -> None:
         await end(tasks)
 
 
-async def end(tasks: Iterable["asyncio.Future[None]"]) -> None:
+async def end(tasks: Iterable["asyncio.Future[Any]"]) -> None:
     """Cancel them, until all of them have ended. What they raise at their end is not raised here."""
     left = {task for task in tasks if not task.done()}
     cancelled = False

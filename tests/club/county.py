@@ -220,13 +220,13 @@ class County:
         self.holder = holding[0] if holding else None
         return len(holding) == 1
 
-    async def suffer(self, harm: Harm, part: Part, seconds: float) -> Member | None:
-        """Do harm for so long, and mend it; frames go on all the while.
+    async def suffer(self, harm: Harm, part: Part, seconds: float, led: str = STREAM) -> Member | None:
+        """Do harm for so long, and mend it; frames go on all the while. `led`: what the engine's leader leads.
 
         A hub's take-over is timed. Gives back the hub that it took over from; None where there was none to be.
         """
         sender = self.holder or self.hubs[0]
-        leader = await self.engine.leader_of(STREAM) or 0
+        leader = await self.engine.leader_of(led) or 0
         post = self.chance.choice(self.posts)
         begun = time.monotonic()
         await self._harm(harm, part, sender, leader, post)
