@@ -10,6 +10,8 @@ from gateway.settings import PASSCODE_VARIABLE, Problem
 
 _MEND = "mend that line; `stile check` shows it"
 _BY_ANOTHER = "run the doctor as the gateway's user, or with sudo"
+_NAME_IT = "mend that, or name the station file: `stile doctor STATION`"
+_UNREAD = "cannot be read: "
 _ABOUT_THE_JOURNAL = "journal."
 
 
@@ -23,6 +25,10 @@ def station_file(evidence: Evidence) -> Iterator[Finding]:
         settings = evidence.station.settings
         yield ok(
             f"read, for {settings.station.callsign}, with receivers: {', '.join(settings.receiver_names) or 'none'}"
+        )
+    if own and evidence.station is None:
+        yield look(
+            "what it names was not looked at: decoders, servers, folders, the broker", "then ask the doctor again"
         )
     folders_are_told = any(folder.trouble for folder in evidence.folders)
     for warning in checked.warnings:
@@ -48,9 +54,18 @@ def policy(evidence: Evidence) -> Iterator[Finding]:
 
 
 def _remedy(problem: Problem) -> str:
-    return _BY_ANOTHER if problem.what.endswith(os.strerror(errno.EACCES)) else _MEND
+    if problem.what.endswith(os.strerror(errno.EACCES)):
+        return _BY_ANOTHER
+    return _NAME_IT if _is_unread(problem) else _MEND
+
+
+def _is_unread(problem: Problem) -> bool:
+    """Whether it is about a whole file."""
+    return not problem.key and problem.what.startswith(_UNREAD)
 
 
 def _said(problem: Problem) -> str:
+    if _is_unread(problem):
+        return problem.what
     where = f"line {problem.line}" + (f", {problem.key}" if problem.key else "")
     return f"{where}: {problem.what}"

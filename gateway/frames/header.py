@@ -13,6 +13,9 @@ REMEMBERED_HEADERS = 2048
 REMEMBERED_PATHS = 1024
 """Distinct paths that are kept, by each who reads or writes them: many stations share the few repeaters in reach."""
 
+PLACEHOLDERS = frozenset({"NOCALL", "N0CALL", "MYCALL"})
+"""Callsigns that no one owns, left in by whoever did not set up a station (common practice)."""
+
 _SEPARATORS = frozenset(">,:*")
 
 

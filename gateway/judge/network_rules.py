@@ -10,14 +10,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from gateway.frames.frame import NO_LAYER_3, UI
-from gateway.frames.header import Header, base_of, is_network_callsign
+from gateway.frames.header import PLACEHOLDERS, Header, base_of, is_network_callsign
 from gateway.frames.network_line import MAXIMUM_LINE_OCTETS, network_line
 from gateway.frames.third_party import Unwrapped
 from gateway.frames.tnc2 import first_line
 from gateway.judge.verdict import Reason
-
-PLACEHOLDERS = frozenset({"NOCALL", "N0CALL", "MYCALL"})
-"""Callsigns that no one owns, left in by whoever did not set up a station (common practice)."""
 
 INTERNET_MARKS = frozenset({"TCPIP", "TCPXX"})
 NOT_TO_GATE = frozenset({"NOGATE", "RFONLY"})

@@ -31,7 +31,15 @@ class OtherLanguage:
     """What seems to be spoken, and what the operator can do about it."""
 
     what: str
-    do: str
+    address: str | None
+    """The address that would fit; None: no address does."""
+
+    @property
+    def do(self) -> str:
+        """What would help."""
+        if self.address is None:
+            return "switch the modem to KISS, or see that its speed is right"
+        return f"write {self.address} in the station file, and restart"
 
 
 def recognise(address: ReceiverAddress, octets: bytes) -> OtherLanguage | None:
@@ -44,9 +52,7 @@ def recognise(address: ReceiverAddress, octets: bytes) -> OtherLanguage | None:
         return None
     what = "AX.25 frames" if scheme is Scheme.TNC2_UDP else "KISS" if scheme.startswith("tnc2") else "monitor text"
     other = _OTHERS[scheme]
-    if other is None:
-        return OtherLanguage(what, "switch the modem to KISS, or see that its speed is right")
-    return OtherLanguage(what, f"write {other}{address.text[len(scheme) :]} in the station file, and restart")
+    return OtherLanguage(what, None if other is None else f"{other}{address.text[len(scheme) :]}")
 
 
 def _is_text(octets: bytes) -> bool:

@@ -22,7 +22,15 @@ from gateway.settings.bus import MQTT_PORT, BusSettings
 from gateway.settings.club import ClubSettings
 from gateway.settings.home import LINES_PORT, WEB_PORT
 from gateway.settings.secret import PASSCODE_VARIABLE, RECEIVE_ONLY_PASSCODE, read_token
-from gateway.settings.station_file import StationFile, StationText, load, load_text, read, with_secrets
+from gateway.settings.station_file import (
+    STATION_FILE_NAME,
+    StationFile,
+    StationText,
+    load,
+    load_text,
+    read,
+    with_secrets,
+)
 from gateway.settings.whole import Settings
 
 __all__ = [
@@ -30,6 +38,7 @@ __all__ = [
     "MQTT_PORT",
     "PASSCODE_VARIABLE",
     "RECEIVE_ONLY_PASSCODE",
+    "STATION_FILE_NAME",
     "WEB_PORT",
     "BusSettings",
     "ClubSettings",

@@ -23,6 +23,12 @@ from gateway.web.options import WebOptions
 if TYPE_CHECKING:
     from gateway.club.options import ClubOptions
 
+STATION_FILE_NAME = "station.yaml"
+"""What `stile setup` calls it."""
+
+_OF_A_POLICY = frozenset({"version", "rules", "rates"})
+"""Keys that no station file has."""
+
 
 @dataclass(frozen=True, slots=True)
 class StationText:
@@ -139,6 +145,9 @@ def load_text(path: Path) -> StationText:
     """Read a station file without the secrets that it names. Raises `DocumentError`."""
     try:
         text = read_text(path)
+    except IsADirectoryError:
+        what = f"cannot be read: it is a folder; the station file in it may be {path / STATION_FILE_NAME}"
+        raise DocumentError([Problem(str(path), 1, "", what)]) from None
     except OSError as error:
         raise DocumentError([Problem(str(path), 1, "", f"cannot be read: {error.strerror}")]) from None
     return _read_text(text, path)
@@ -194,10 +203,17 @@ class _OutsideReading:
 
 def _read_text(text: str, path: Path) -> StationText:
     document = parse(text, str(path))
+    if _is_policy(document.content):
+        what = f"this is a policy, and a station file belongs here; a policy is named in one, as policy: {path.name}"
+        raise DocumentError([Problem(str(path), 1, "", what)])
     settings = check(document, Settings)
     if mistakes := problems(document, settings):
         raise DocumentError(mistakes)
     return StationText(path, settings, document)
+
+
+def _is_policy(content: object) -> bool:
+    return isinstance(content, dict) and "station" not in content and not _OF_A_POLICY.isdisjoint(content)
 
 
 def _require_own(passcode: SecretStr | None, callsign: str) -> None:

@@ -1,4 +1,4 @@
-"""Goes through the questions: asks, reads, tries, and asks again until an answer is kept."""
+"""Goes through the questions: asks, reads, tries, and asks again until an answer is kept; and back, where asked to."""
 
 from collections.abc import Callable
 
@@ -10,22 +10,51 @@ from gateway.setup.trials import Trial
 Try = Callable[[str, GivenAnswers], Trial]
 """Tries the answers to the question of this key."""
 
+BACK = "back"
+"""What is typed to be asked the question before once more."""
+
+HOW_TO_LEAVE = (
+    f"Enter takes what stands in brackets; {BACK} leads to the question before; Ctrl-C leaves, and nothing is written."
+)
+
+
+class _BackError(Exception):
+    """The operator wants the question before."""
+
 
 def hold(console: Console, around: Around, try_it: Try) -> GivenAnswers:
     """Ask all that is wanted. Raises `LeftError`."""
-    answers = GivenAnswers()
-    for question in QUESTIONS:
+    answers, number = GivenAnswers(), 0
+    answered: list[tuple[int, GivenAnswers]] = []
+    """The questions so far, each with the answers before it."""
+    while number < len(QUESTIONS):
+        question = QUESTIONS[number]
         if question.wanted(answers):
-            answers = _answered(question, answers, console, around, try_it)
+            try:
+                given = _answered(question, answers, console, around, try_it)
+            except _BackError:
+                number, answers = answered.pop() if answered else (number, answers)
+                continue
+            answered.append((number, answers))
+            answers = given
+        number += 1
     return answers
 
 
-def yes_or_no(console: Console, asks: str, *, default: bool) -> bool:
-    """Ask until it is answered by yes or no. Raises `LeftError`."""
+def _line(ask: Callable[[str], str], prompt: str) -> str:
+    """One line, unless it leads back. Raises `LeftError` and `_BackError`."""
+    text = ask(prompt).strip()
+    if text.lower() == BACK:
+        raise _BackError
+    return text
+
+
+def _yes_or_no(console: Console, asks: str, *, default: bool) -> bool:
+    """Ask until it is answered by yes or no. Raises `LeftError` and `_BackError`."""
     while True:
-        text = console.ask(f"{asks} [{'yes' if default else 'no'}] ")
+        text = _line(console.ask, f"{asks} [{'yes' if default else 'no'}] ")
         try:
-            return is_yes(text) if text.strip() else default
+            return is_yes(text) if text else default
         except ValueError as error:
             console.say(str(error))
 
@@ -39,7 +68,7 @@ def _answered(question: Question, answers: GivenAnswers, console: Console, aroun
     ask = console.ask_secretly if question.is_secret else console.ask
     while True:
         try:
-            answered = question.answered(ask(prompt), answers, around)
+            answered = question.answered(_line(ask, prompt), answers, around)
         except ValueError as error:
             console.say(str(error))
             continue
@@ -53,5 +82,5 @@ def _is_kept(trial: Trial, console: Console) -> bool:
     for line in trial.lines:
         console.say(f"  {line}")
     if not trial.is_fine:
-        return yes_or_no(console, "  Keep this answer all the same?", default=False)
-    return not trial.asks or yes_or_no(console, f"  {trial.asks}", default=True)
+        return _yes_or_no(console, "  Keep this answer all the same?", default=False)
+    return not trial.asks or _yes_or_no(console, f"  {trial.asks}", default=True)

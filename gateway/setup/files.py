@@ -7,11 +7,10 @@ from pathlib import Path
 
 import yaml
 
-from gateway.settings import WEB_PORT
+from gateway.settings import STATION_FILE_NAME, WEB_PORT
 from gateway.setup.answers import GivenAnswers, Page
 from gateway.setup.trials import web_host
 
-STATION = "station.yaml"
 UNIT = "stile.service"
 STATE_FOLDER = Path("/var/lib/stile")
 """The service's own, where it may write."""
@@ -51,7 +50,7 @@ def new_files(answers: GivenAnswers, token: str, unit: str | None) -> list[NewFi
     files = [NewFile(f"{_SECRETS}/{name}", f"{text}\n", _PRIVATE) for name, text in _secrets(answers, token)]
     if unit is not None:
         files.append(NewFile(UNIT, unit, _OPEN))
-    return [*files, NewFile(STATION, station_text(answers), _OPEN)]
+    return [*files, NewFile(STATION_FILE_NAME, station_text(answers), _OPEN)]
 
 
 def unit_text(template: str, folder: Path, program: Path) -> str:

@@ -10,6 +10,9 @@ HOW_TO_WRITE = "write a locator as IO88AO, or degrees as 58.6000 -3.9167, or as 
 
 _NUMBER = r"\d{1,3}(?:\.\d+)?"
 _DEGREES = re.compile(rf"\s*([-+]?{_NUMBER})°?\s*[,;\s]\s*([-+]?{_NUMBER})°?\s*")
+_COMMA = re.compile(r"(?<=\d),(?=\d)")
+"""Where many write the point of a number."""
+
 _HEMISPHERES = "NSEW"
 _BEFORE = re.compile(rf"\s*([{_HEMISPHERES}])([^{_HEMISPHERES}]+)([{_HEMISPHERES}])([^{_HEMISPHERES}]+)")
 _AFTER = re.compile(rf"([^{_HEMISPHERES}]+)([{_HEMISPHERES}])([^{_HEMISPHERES}]+)([{_HEMISPHERES}])\s*")
@@ -25,10 +28,10 @@ def read_place(text: str) -> tuple[Place, str | None]:
     if locator.is_locator(text):
         cell = locator.read(text)
         return Place(cell.latitude, cell.longitude), text.upper()
-    plain = _DEGREES.fullmatch(text)
+    plain = _DEGREES.fullmatch(text) or _DEGREES.fullmatch(_COMMA.sub(".", text))
     if plain is not None:
         return _on_the_globe(float(plain[1]), float(plain[2])), None
-    upper = text.upper()
+    upper = _COMMA.sub(".", text.upper())
     if (before := _BEFORE.fullmatch(upper)) is not None:
         return _of_hemispheres((before[1], before[2]), (before[3], before[4])), None
     if (after := _AFTER.fullmatch(upper)) is not None:

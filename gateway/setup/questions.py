@@ -7,7 +7,7 @@ from typing import Any, Protocol
 
 from pydantic import SecretStr, ValidationError
 
-from gateway.frames.header import is_network_callsign
+from gateway.frames.header import PLACEHOLDERS, base_of, is_network_callsign
 from gateway.groundwork.loopback import is_loopback
 from gateway.receivers.address import AddressError, allowed_senders
 from gateway.receivers.address import parse as parse_receiver
@@ -109,16 +109,22 @@ def is_yes(text: str) -> bool:
 def _read_callsign(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
     if text.lower().rstrip(".") in LISTENING:
         return {"listens_only": True, "callsign": ""}
-    return {"callsign": _proper_name(text), "listens_only": False}
+    if not is_network_callsign(text):
+        raise ValueError(f"{text!r} is no callsign: letters and digits, and an SSID after a hyphen, as QX1GAT-10")
+    callsign = _proper_name(text)
+    # Every amateur's callsign holds a digit: ITU Radio Regulations, article 19 (from memory).
+    if base_of(callsign) in PLACEHOLDERS or base_of(callsign).isalpha():
+        raise ValueError(f"{text!r} is nobody's callsign: write your own, as QX1GAT-10, or: I only listen")
+    return {"callsign": callsign, "listens_only": False}
 
 
 def _read_name(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
+    if not is_network_callsign(text):
+        raise ValueError(f"{text!r} is no name for a post: up to nine letters and digits, no spaces, as HEADLAND")
     return {"callsign": _proper_name(text)}
 
 
 def _proper_name(text: str) -> str:
-    if not is_network_callsign(text):
-        raise ValueError(f"{text!r} is no callsign: letters and digits, and an SSID after a hyphen, as QX1GAT-10")
     name: str = _checked(StationSettings, "callsign", callsign=text)
     return name
 
@@ -249,7 +255,9 @@ QUESTIONS = (
         "callsign",
         'Your callsign with an SSID, as QX1GAT-10, or "I only listen"',
         _read_callsign,
-        lambda *_: "To send to the network needs your own callsign; the SSID tells your stations from each other.",
+        lambda *_: (
+            "To send to the network you need your own callsign; the SSID after the hyphen tells your stations apart."
+        ),
         lambda *_: "I only listen",
     ),
     Question(

@@ -13,13 +13,13 @@ from importlib import resources
 from pathlib import Path
 
 from gateway.groundwork.silence import without_log
-from gateway.settings import LINES_PORT, MQTT_PORT, WEB_PORT
+from gateway.settings import LINES_PORT, MQTT_PORT, STATION_FILE_NAME, WEB_PORT
 from gateway.setup import surroundings
 from gateway.setup.answers import GivenAnswers, Page
 from gateway.setup.answers_file import AnswersFile, answers_in
 from gateway.setup.console import Console
-from gateway.setup.dialogue import hold
-from gateway.setup.files import STATION, UNIT, new_files, new_token, unit_text
+from gateway.setup.dialogue import HOW_TO_LEAVE, hold
+from gateway.setup.files import UNIT, new_files, new_token, unit_text
 from gateway.setup.phone import qr_code
 from gateway.setup.surroundings import FoundDecoder
 from gateway.setup.trials import Trial, Trials
@@ -105,7 +105,7 @@ def set_up(folder: Path, console: Console, answers_file: Path | None = None) -> 
             return asyncio.run(trials.of(key, answers))
 
     if answers_file is None:
-        console.say("\n".join(CAUTIONS))
+        console.say("\n".join((*CAUTIONS, "", HOW_TO_LEAVE)))
         answers = hold(console, around, try_it)
     else:
         answers = answers_in(
@@ -127,7 +127,7 @@ def _require_room(folder: Path) -> None:
     nearest = next(place for place in (folder.absolute(), *folder.absolute().parents) if place.exists())
     if not nearest.is_dir() or not os.access(nearest, os.W_OK | os.X_OK):
         raise SetupError(f"{nearest} is no folder that you may write to: name another folder, or begin with sudo")
-    for name in (STATION, UNIT, "secrets"):
+    for name in (STATION_FILE_NAME, UNIT, "secrets"):
         if (folder / name).exists():
             raise SetupError(f"{folder / name} is there already, and is left as it is: name another folder")
 
@@ -149,7 +149,7 @@ def _as_typed() -> str:
 
 
 def _next_steps(folder: Path, answers: GivenAnswers, token: str) -> Iterator[str]:
-    station = shlex.quote(str(folder / STATION))
+    station = shlex.quote(str(folder / STATION_FILE_NAME))
     yield ""
     yield f"Written: {station}. What next:"
     if answers.service:
@@ -162,16 +162,19 @@ def _next_steps(folder: Path, answers: GivenAnswers, token: str) -> Iterator[str
     if answers.page is Page.HERE:
         yield f"The page, once it runs: http://127.0.0.1:{WEB_PORT}/"
     elif answers.page is Page.HOUSE:
-        host = surroundings.address_in_the_house() or "the address of this computer"
-        address = f"http://{host}:{WEB_PORT}/"
+        host = surroundings.address_in_the_house()
+        address = f"http://{host or 'ADDRESS'}:{WEB_PORT}/"
         yield f"The page, once it runs, on any phone of the house: {address}"
-        yield from qr_code(address)
+        if host is None:
+            yield "ADDRESS is that of this computer in the house's network, in which it is not now."
+        else:
+            yield from qr_code(address)
         yield f"It asks for this token once: {token}"
         yield f"(It stands in {folder / 'secrets' / 'web'}, and goes over the house's network in the clear.)"
 
 
 def _service_steps(folder: Path) -> Iterator[str]:
-    unit, secrets, station = (shlex.quote(str(folder / name)) for name in (UNIT, "secrets", STATION))
+    unit, secrets, station = (shlex.quote(str(folder / name)) for name in (UNIT, "secrets", STATION_FILE_NAME))
     program = shlex.quote(str(PROGRAM))  # root has a path of its own
     yield "  sudo useradd --system --user-group --no-create-home --shell /usr/sbin/nologin stile"
     yield f"  sudo install -m 644 {unit} /etc/systemd/system/{UNIT}"

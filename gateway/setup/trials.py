@@ -147,7 +147,7 @@ def web_host(page: Page) -> str:
 
 def _of_broker(found: BrokerFound) -> Trial:
     if found.trouble is not None:
-        return Trial((f"{found.trouble.why}; {found.trouble.do}",), is_fine=False)
+        return Trial((found.trouble.why,), is_fine=False)
     missing = [rights.filter for rights in found.rights if not rights.retained]
     if missing:
         return Trial((f"it lets us in, but not read, write and retain {', '.join(missing)}",), is_fine=False)
@@ -163,6 +163,8 @@ def _heard(found: ReceiverFound) -> str:
     first = next((each.frame for each in found.heard if isinstance(each.frame, Frame)), None)
     if first is not None:
         return f"hears {printable(tnc2.write(first).decode('utf-8', 'replace'), _SHOWN)}"
+    if found.other_language is not None and found.other_language.address is not None:
+        return f"it speaks {found.other_language.what}: answer {found.other_language.address}"
     return f"{found.part.why}; {found.part.do}"
 
 

@@ -151,6 +151,22 @@ async def test_a_name_that_leads_nowhere_and_an_engine_that_is_not_there(post: P
     assert "it cannot be reached: Connection refused" in words
 
 
+async def test_a_station_file_that_is_not_there_or_a_folder_is_named_and_the_rest_is_not_called_fine(
+    tmp_path: Path,
+) -> None:
+    for path, said in (
+        (tmp_path / "none.yaml", "cannot be read: No such file or directory"),
+        (tmp_path, f"it is a folder; the station file in it may be {tmp_path}/station.yaml"),
+    ):
+        looked = Looked(judge(await examination.examine(path)))
+        told, rest = looked.of("station file")
+        assert told[0] is Grade.WRONG
+        assert said in told[1]
+        assert told[1].endswith("-> mend that, or name the station file: `stile doctor STATION`")
+        assert rest[0] is Grade.LOOK
+        assert "what it names was not looked at" in rest[1]
+
+
 @pytest.mark.needs("mosquitto", "mosquitto")
 async def test_a_broker_without_rights(post: Post) -> None:
     access, secret = post.folder / "access", post.folder / "bus"

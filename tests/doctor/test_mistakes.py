@@ -24,14 +24,14 @@ def test_a_mistake_of_the_station_file_is_wrong(tmp_path: Path, text: str | byte
     found = list(station_file(Evidence(check_station(path), CLOCK)))
     line, _, rest = said.partition(": ")
     told = [finding.what.replace(f"{tmp_path}/", "") for finding in found if finding.grade is Grade.WRONG]
-    assert any(what.startswith((f"line {line}, {rest}", f"line {line}: {rest}")) for what in told), told
+    assert any(what.startswith((f"line {line}, {rest}", f"line {line}: {rest}", rest)) for what in told), told
     assert all(finding.do for finding in found if finding.grade is Grade.WRONG)
 
 
 def test_a_secret_of_the_gateways_user_alone_is_no_mistake_of_the_line() -> None:
     what = f"secrets/passcode cannot be read: {os.strerror(errno.EACCES)}"
     report = CheckReport(Path("station.yaml"), (Problem("station.yaml", 3, "uplink.passcode_file", what),))
-    (wrong,) = station_file(Evidence(report, CLOCK))
+    wrong, _ = station_file(Evidence(report, CLOCK))
     assert wrong.do == "run the doctor as the gateway's user, or with sudo"
 
 

@@ -86,6 +86,15 @@ def test_a_station_file_that_is_not_there_is_told(tmp_path: Path) -> None:
         settings.load(tmp_path / "none.yaml", {})
 
 
+def test_a_policy_or_a_folder_in_the_place_of_a_station_file_is_called_what_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "mine.yaml"
+    path.write_text("version: 1\nname: mine\nrules: []\n")
+    with pytest.raises(DocumentError, match=r"mine.yaml:1: this is a policy, .* named in one, as policy: mine.yaml$"):
+        settings.load_text(path)
+    with pytest.raises(DocumentError, match=r"it is a folder; the station file in it may be .*/station.yaml$"):
+        settings.load_text(tmp_path)
+
+
 def test_encryption_that_was_asked_for_is_never_left_out(tmp_path: Path) -> None:
     # RFC 3986 section 3.1: the case of a scheme says nothing.
     for broker in ("mqtts://a", "MQTTS://a", "Mqtts://a:1883"):

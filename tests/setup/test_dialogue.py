@@ -1,6 +1,7 @@
 """The dialogue with an operator: plain answers, slips of every kind, answers that do not hold, and leaving."""
 
 import pytest
+from pydantic import SecretStr
 
 from gateway.frames.heard import Place
 from gateway.setup.answers import GivenAnswers, Page
@@ -48,6 +49,9 @@ def test_everything_can_be_chosen() -> None:
     [
         ((), "QX1GAT-100", "'QX1GAT-100' is no callsign"),
         ((), "DEADBEEF", "eight hexadecimal digits cannot log in"),
+        ((), "help", "'help' is nobody's callsign"),
+        ((), "N0CALL-7", "'N0CALL-7' is nobody's callsign"),
+        ((ENTER,), "my post", "'my post' is no name for a post"),
         (("QX1GAT",), "somewhere", "is no place"),
         (("QX1GAT", ENTER), "4", "there is no number 4 in the list"),
         (("QX1GAT", ENTER), "0", "there is no number 0 in the list"),
@@ -108,6 +112,25 @@ def test_a_place_that_is_said_back_and_is_not_the_right_one_is_asked_again() -> 
     with pytest.raises(LeftError):
         hold(operator, Computer(), try_it)
     assert places == [Place(-3.9, 58.6), Place(58.6, -3.9)]
+
+
+def test_back_asks_the_question_before_once_more_from_wherever_it_is_typed() -> None:
+    tried: list[tuple[str | None, SecretStr | None]] = []
+
+    def try_it(key: str, answers: GivenAnswers) -> Trial:
+        if key != "broker_password":
+            return Trial()
+        tried.append((answers.broker_user, answers.broker_password))
+        return Trial(("wrong username or password",), is_fine=answers.broker_user == "gate")
+
+    operator = Operator(
+        *("back", *TO_THE_SERVERS, "back", "2", "no", "127.0.0.1", "gaet", "hush", "back"),
+        *("gate", "Back", "gate", "hush", ENTER, ENTER, ENTER),
+    )
+    answers = hold(operator, Computer(), try_it)
+    assert operator.has_said_all
+    assert tried == [("gaet", SecretStr("hush")), ("gate", SecretStr("hush"))]
+    assert (answers.callsign, answers.receivers, answers.broker_user) == ("QX1GAT-10", (SILENT.address,), "gate")
 
 
 def test_the_decoders_that_were_found_are_listed_with_what_they_speak() -> None:

@@ -3,6 +3,7 @@
 import asyncio
 import os
 import sys
+from itertools import takewhile
 from pathlib import Path
 
 import pytest
@@ -62,11 +63,21 @@ async def test_at_a_terminal_the_first_frame_is_shown_and_a_station_file_is_writ
     assert (report.problems, report.warnings) == ((), ())
 
 
-@pytest.mark.parametrize("at", ["Your callsign", "Where the antenna is"])
+UP_TO_THE_PASSCODE = {
+    "Your callsign": "QX1GAT-10",
+    "Where the antenna is": "",
+    "Which decoder": f"kiss+unix:///{'no' * 9}/socket",
+    "Keep this answer all the same?": "yes",
+    "Servers of the network": "127.0.0.1:1",
+    "Keep this answer  all the same?": "yes",
+}
+
+
+@pytest.mark.parametrize("at", ["Your callsign", "Where the antenna is", "Keep this answer", "Your passcode"])
 async def test_control_c_leaves_nothing(tmp_path: Path, at: str) -> None:
     async with setting_up(tmp_path / "post", []) as terminal:
-        if at != "Your callsign":
-            await terminal.answer("Your callsign", "QX1GAT-10")
+        for prompt, line in takewhile(lambda asked: not asked[0].startswith(at), UP_TO_THE_PASSCODE.items()):
+            await terminal.answer(prompt.replace("  ", " "), line)
         await terminal.press_control_c(at)
         await terminal.until("Left: nothing was written.")
         assert await terminal.status() == cli.FOUND_WRONG
@@ -144,6 +155,17 @@ def test_for_the_house_a_token_is_made_and_an_address_told_with_its_code(
     assert f"http://192.0.2.7:{settings.WEB_PORT}/" in out
     assert sum(line.startswith("██") for line in out.splitlines()) >= 14
     assert settings.load(house / "post/station.yaml", {}).web_token is not None
+
+
+def test_where_the_house_has_no_network_no_code_leads_nowhere(
+    house: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(surroundings, "address_in_the_house", lambda: None)
+    assert cli.main(["setup", "post", "--answers", str(written(house, page="house"))]) == cli.FINE
+    out = capsys.readouterr().out
+    assert f"http://ADDRESS:{settings.WEB_PORT}/" in out
+    assert "ADDRESS is that of this computer in the house's network" in out
+    assert "██" not in out
 
 
 @pytest.fixture

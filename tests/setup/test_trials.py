@@ -43,7 +43,7 @@ async def test_a_decoder_in_the_other_language_is_not_fine_and_a_silent_one_is(t
         quiet = await tries.of("receivers", replace(NOBODY, receivers=(f"kiss+tcp://127.0.0.1:{silent}",)))
     gone = await tries.of("receivers", replace(NOBODY, receivers=(f"kiss+tcp://127.0.0.1:{free_port()}",)))
     assert (other.is_fine, quiet.is_fine, gone.is_fine) == (False, True, False)
-    assert f"write kiss+tcp://127.0.0.1:{speaking}" in other.lines[0]
+    assert f"it speaks KISS: answer kiss+tcp://127.0.0.1:{speaking}" in other.lines[0]
     assert "does the radio hear anything?" in quiet.lines[0]
 
 
