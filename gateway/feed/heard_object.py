@@ -8,8 +8,9 @@ from typing import Any
 from pydantic_core import to_json
 
 from gateway.frames import tnc2
-from gateway.frames.frame import Damaged, Frame
-from gateway.frames.plain import PlainFormError, PlainObject, from_object, rfc3339, to_object
+from gateway.frames.frame import NO_LAYER_3, UI, Damaged, Frame
+from gateway.frames.header import REMEMBERED_HEADERS, Header
+from gateway.frames.plain import PlainFormError, PlainObject, from_object, header_to_object, rfc3339, to_object
 from gateway.frames.third_party import unwrap
 from gateway.judge.emergency import is_emergency
 from gateway.judge.verdict import Decision, Judged, Reason, Verdict
@@ -29,17 +30,20 @@ def heard_object(judged: Judged, report: PlainObject | None = None) -> PlainObje
 
     A report that came inside a third-party frame says who relayed it: the outermost source, the one on the air.
     """
-    verdict = judged.verdict
-    plain = to_object(judged.heard, judged.innermost)
-    plain["verdict"] = verdict.decision
+    plain = to_object(judged.heard, judged.innermost) | _verdict_to_object(judged.verdict)
+    if report is not None:
+        relay = relayed_by(judged)
+        plain["report"] = report if relay is None else {**report, "relayed_by": relay}
+    return plain
+
+
+def _verdict_to_object(verdict: Verdict) -> PlainObject:
+    plain: PlainObject = {"verdict": verdict.decision}
     if verdict.reason is not None:
         plain["reason"] = verdict.reason
     if verdict.rule is not None:
         plain["rule"] = verdict.rule
     plain["policy"] = verdict.policy
-    if report is not None:
-        relay = relayed_by(judged)
-        plain["report"] = report if relay is None else {**report, "relayed_by": relay}
     return plain
 
 
@@ -85,6 +89,52 @@ def relayed_by(judged: Judged) -> str | None:
 def encode(plain: Mapping[str, Any]) -> bytes:
     """Compact JSON, UTF-8 (RFC 8259). A number that JSON has no word for becomes null."""
     return to_json(plain, inf_nan_mode="null")
+
+
+def encoded_heard_object(judged: Judged, report: PlainObject | None = None) -> bytes:
+    """`encode(heard_object(…))`, octet for octet, at a third of the cost: what frames have in common is written once.
+
+    A frame with anything out of the common goes that way itself.
+    """
+    heard, frame = judged.heard, judged.heard.frame
+    if (
+        judged.innermost is not frame
+        or isinstance(frame, Damaged)
+        or (frame.control, frame.pid, heard.port, heard.place) != (UI, NO_LAYER_3, 0, None)
+    ):
+        return encode(heard_object(judged, report))
+    try:
+        information = to_json(frame.information)
+    except ValueError:  # it is no UTF-8
+        return encode(heard_object(judged, report))
+    return b'{"run":%b,"sequence":%d,"elapsed_ms":%d,"time":"%b","receiver":%b,%b,"information":%b,%b%b}' % (
+        _encoded_name(heard.run),
+        heard.sequence,
+        heard.moment.elapsed_ms,
+        rfc3339(heard.moment.time_ms).encode("ascii"),
+        _encoded_name(heard.receiver),
+        _encoded_header(frame.header),
+        information,
+        _encoded_verdict(judged.verdict),
+        b"" if report is None else b',"report":%b' % encode(report),
+    )
+
+
+@lru_cache(maxsize=256)
+def _encoded_name(name: str) -> bytes:
+    return to_json(name)
+
+
+@lru_cache(maxsize=REMEMBERED_HEADERS)
+def _encoded_header(header: Header) -> bytes:
+    """The fields of a header, without the braces around them."""
+    return encode(header_to_object(header))[1:-1]
+
+
+@lru_cache(maxsize=256)
+def _encoded_verdict(verdict: Verdict) -> bytes:
+    """The fields of a verdict, without the braces around them."""
+    return encode(_verdict_to_object(verdict))[1:-1]
 
 
 class HeardPayload:
@@ -135,10 +185,9 @@ class HeardPayload:
     def encoded(self) -> bytes:
         """The heard object as JSON."""
         if self._encoded is None:
-            plain = heard_object(self.judged, self._reader(self.judged))
+            self._encoded = encoded_heard_object(self.judged, self._reader(self.judged))
             if self._judged_by:
-                plain["judged_by"] = self._judged_by
-            self._encoded = encode(plain)
+                self._encoded = self.encoded_with({"judged_by": self._judged_by})
         return self._encoded
 
     def forwarded(self, sent_at_ms: int) -> bytes:

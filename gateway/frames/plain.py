@@ -91,13 +91,17 @@ def from_object(plain: Mapping[str, Any]) -> Heard:
         raise PlainFormError(f"not a heard object: {error}") from None
 
 
-def _frame_to_object(frame: Frame) -> PlainObject:
-    header = frame.header
-    plain: PlainObject = {
+def header_to_object(header: Header) -> PlainObject:
+    """The plain form of a header: fields of the frame that it heads."""
+    return {
         "source": header.source,
         "destination": header.destination,
         "path": [str(entry) for entry in header.path],
     }
+
+
+def _frame_to_object(frame: Frame) -> PlainObject:
+    plain = header_to_object(frame.header)
     if frame.control != UI:
         plain["control"] = frame.control
     if frame.pid != NO_LAYER_3:

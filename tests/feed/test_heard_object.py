@@ -9,14 +9,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.feed.heard_object import HeardPayload, encode, heard_object
+from gateway.feed.heard_object import HeardPayload, encode, encoded_heard_object, heard_object
+from gateway.feed.reader import ReportReader
 from gateway.feed.schemas import Schema
 from gateway.frames.frame import Damaged
+from gateway.frames.heard import Heard, Moment, Place
 from gateway.frames.plain import PlainObject, from_object
+from gateway.judge import conditions
+from gateway.judge.compiled import CompiledPolicy
+from gateway.judge.judge import Judge
+from gateway.judge.policy import Policy
 from gateway.judge.verdict import Judged, Reason
 from gateway.reports import read, to_object
+from tests.frames.strategies import any_frames, ui_frames
 from tests.judged_frames import Post
 from tests.payload_schemas import held_to
+from tests.reports.test_worked_examples import ROWS
 
 BOAT = b"QA1BCD-9>APRS,QD1RPT*,WIDE2-1:!5836.00N/00355.00W>088/036"
 RELAYED = b"QD2GAT>APZ001,QD1RPT*:}QB2BCD-7>APRS,TCPIP,QD2GAT*:>on the water"
@@ -108,6 +116,38 @@ def test_a_number_that_json_has_no_word_for_becomes_null(number: float) -> None:
 @given(st.text(st.characters(codec="utf-8")))
 def test_text_comes_back_as_it_was(text: str) -> None:
     assert json.loads(encode({"text": text})) == {"text": text}
+
+
+POST = conditions.Post("QX1GAT-10", 58.6, -3.9167)
+JUDGE = Judge(CompiledPolicy(Policy(version=1, name="empty"), "000000", POST))
+READER = ReportReader(POST)
+
+heards = st.builds(
+    Heard,
+    st.text(st.characters(codec="utf-8")),
+    st.integers(1, 2**53),
+    st.builds(Moment, st.integers(-(2**40), 2**40), st.integers(0, 2**47)),
+    st.text(st.characters(codec="utf-8")),
+    st.sampled_from([0, 0, 3]),
+    ui_frames | any_frames() | st.builds(Damaged, st.just("it is noise"), st.binary(max_size=9)),
+    st.sampled_from([None, None, Place(57.5, -3.0)]),
+)
+
+
+@given(heards)
+def test_the_short_way_to_json_gives_the_octets_of_the_long_one(heard: Heard) -> None:
+    judged = JUDGE.judge(heard)
+    report = READER(judged)
+    assert encoded_heard_object(judged, report) == encode(heard_object(judged, report))
+    assert encoded_heard_object(judged) == encode(heard_object(judged))
+
+
+def test_the_short_way_to_json_gives_the_octets_of_the_long_one_for_every_worked_example() -> None:
+    for row in ROWS:
+        heard = b"QA1BCD-9>" + row.destination.encode() + b",QD1RPT*:" + row.information
+        for judged in (Post().hear(heard), Post().hear(heard, reason=Reason.RULE, rule='a "rule"')):
+            report = READER(judged)
+            assert encoded_heard_object(judged, report) == encode(heard_object(judged, report))
 
 
 def _judge(line: bytes) -> Judged:
