@@ -12,7 +12,10 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 
 from demo.network_server import NetworkServer
+from tests.mosquitto_broker import free_port
 from tests.whole_gateway import FAIL_SAFE_SECONDS, PASSCODE, Decoder, kiss_of
+
+FEW_FILES = 60
 
 
 def station_text(decoder: int, server: int, more: str = "") -> str:
@@ -50,10 +53,14 @@ class Gateway:
 
 
 @asynccontextmanager
-async def stile_run(folder: Path, text: str, passcode: str = PASSCODE) -> AsyncIterator[Gateway]:
+async def stile_run(
+    folder: Path, text: str, passcode: str = PASSCODE, *, files: int | None = None
+) -> AsyncIterator[Gateway]:
+    """`files`: no more than so many may it have open at once."""
     (folder / "station.yaml").write_text(text)
     (folder / "passcode").write_text(f"{passcode}\n")
-    command = (sys.executable, "-m", "gateway.cli", "run", str(folder / "station.yaml"))
+    limit = () if files is None else ("prlimit", f"--nofile={files}")
+    command = (*limit, sys.executable, "-m", "gateway.cli", "run", str(folder / "station.yaml"))
     environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parent.parent)}
     process = await asyncio.create_subprocess_exec(*command, stderr=asyncio.subprocess.PIPE, env=environment)
     try:
@@ -153,3 +160,29 @@ def test_interrupted_while_it_is_loaded_it_ends_as_stopped_and_says_nothing() ->
         [sys.executable, "-c", INTERRUPTED], capture_output=True, timeout=FAIL_SAFE_SECONDS, check=False
     )
     assert (done.returncode, done.stdout, done.stderr) == (0, b"", b"")
+
+
+async def test_clients_that_hold_all_they_can_get_of_few_files_keep_nobody_from_asking_whether_it_lives(
+    tmp_path: Path,
+) -> None:
+    ports = {name: free_port() for name in ("lines", "web", "broker")}
+    more = (
+        f"lines: {{listen: '127.0.0.1:{ports['lines']}'}}\nweb: {{listen: '127.0.0.1:{ports['web']}'}}\n"
+        f"bus: {{broker: 'embedded:{ports['broker']}'}}\njournal: {{path: stile.db}}\n"
+    )
+    async with (
+        Decoder() as decoder,
+        NetworkServer() as server,
+        stile_run(tmp_path, station_text(decoder.port, server.port, more), files=FEW_FILES) as gateway,
+        asyncio.timeout(FAIL_SAFE_SECONDS),
+    ):
+        await gateway.until_logged("uplink is up")
+        crowd = [await asyncio.open_connection("127.0.0.1", port) for port in ports.values() for _ in range(FEW_FILES)]
+        await decoder.send(kiss_of(b"QA1BCD-9>APRS:>hello"))
+        await server.until(lambda: server.counts.accepted == 1)
+        reader, writer = await asyncio.open_connection("127.0.0.1", ports["web"])
+        writer.write(b"GET /healthz HTTP/1.0\r\nHost: localhost\r\n\r\n")
+        assert (await reader.readline()).startswith(b"HTTP/1.0 200")
+        for _, each in ((reader, writer), *crowd):
+            each.transport.abort()
+        assert await gateway.end(signal.SIGTERM) == 0

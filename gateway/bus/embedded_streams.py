@@ -12,6 +12,7 @@ from amqtt.adapters import StreamReaderAdapter, StreamWriterAdapter  # type: ign
 from amqtt.errors import NoDataError  # type: ignore[import-untyped] # as above
 
 from gateway.bus.packet_size import MAXIMUM_PACKET_OCTETS
+from gateway.groundwork.open_files import share_of_files
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -41,6 +42,10 @@ MAXIMUM_UNREAD_IN_ALL = 32 * 1024 * 1024
 """What may wait for all of them: past it, the one that is farthest behind goes."""
 
 
+SHARE_OF_FILES = 1 / 4
+"""Of the files that the process may have open, so much may be connections here: fewer than `MOST_CLIENTS` then."""
+
+
 class Clients:
     """The connections that there are, the oldest first."""
 
@@ -60,7 +65,7 @@ class Clients:
 
     def enter(self, writer: asyncio.StreamWriter) -> None:
         """One more has come."""
-        if len(self._transports) >= MOST_CLIENTS:
+        if len(self._transports) >= share_of_files(SHARE_OF_FILES, MOST_CLIENTS):
             for stay in (self.known_ports, self.own_ports):
                 oldest = next((each for each, port in self._transports.items() if port not in stay), None)
                 if oldest is not None:

@@ -15,6 +15,7 @@
 | `log.py` | the log: a line an event, readable as text or one JSON object, the time first |
 | `log_writer.py` | writes the lines of the log from a thread of its own |
 | `loopback.py` | whether a host's name or address surely means this computer |
+| `open_files.py` | how many connections of others leave the gateway room for its own files and sockets |
 | `own_thread.py` | a call that may block for long, in a thread that nobody waits for |
 | `part.py` | what every part of the gateway answers when it is asked how it is: its state, why, what to do |
 | `printable.py` | text from strangers, made fit for a terminal, a log, a table |

@@ -113,6 +113,7 @@ class Store:
         self._pending = PendingFile(pending_path(options.path), run)
         self._held = _Held()
         self._taken: Batch | None = None
+        self._said_not_beside = False
         self._left_behind = True
         self._connection: sqlite3.Connection | None = None
         self._run = 0
@@ -134,14 +135,21 @@ class Store:
             try:
                 self._pending.append(batch)
             except OSError as error:
-                why = explain_system(error, self._pending.path).trouble.why
-                _log.warning("what is heard cannot be kept beside the journal: it is settled at once", why=why)
+                self._say_once_not_beside(error)
                 batch.settles, batch.may_wait = True, False
+            else:
+                self._said_not_beside = False
         if batch.settles:
             batch.may_wait = batch.may_wait and self._settle_beside()
             if not batch.may_wait:
                 self._settle_or_let_go()
         self._taken = None
+
+    def _say_once_not_beside(self, error: OSError) -> None:
+        if not self._said_not_beside:
+            self._said_not_beside = True
+            why = explain_system(error, self._pending.path).trouble.why
+            _log.warning("what is heard cannot be kept beside the journal: it is settled at once", why=why)
 
     def _settle_beside(self) -> bool:
         """See all that is held on the disk beside the journal; returns whether it is."""

@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+SHARE_OF_FILES = 1 / 4
+"""Of the files that the process may have open, so much may be connections here, whatever the options say."""
+
 
 @dataclass(frozen=True, slots=True)
 class LinesOptions:

@@ -18,9 +18,10 @@ from gateway.groundwork.bounded import SheddingQueue
 from gateway.groundwork.giving_way import Rests, Round
 from gateway.groundwork.kept_tasks import kept_tasks
 from gateway.groundwork.listening import Listener
+from gateway.groundwork.open_files import share_of_files
 from gateway.groundwork.part import Figure, PartKind, counter, gauge, shed
 from gateway.lines.client import LineClient
-from gateway.lines.options import LinesOptions
+from gateway.lines.options import SHARE_OF_FILES, LinesOptions
 
 RESTS = Rests(usual=4.0, while_busy=20.0, shortest=0.02)
 """A fifth of a core is the most that all clients take."""
@@ -56,6 +57,7 @@ class LineServer(ListeningSink):
         super().__init__(PartKind.LINES, listener)
         self._busy = busy
         self._options = options
+        self._most_clients = share_of_files(SHARE_OF_FILES, options.clients)
         self._clients: dict[LineClient, None] = {}
         self._waiting = SheddingQueue[HeardPayload](options.waiting_lines)
         self._work = asyncio.Event()
@@ -112,7 +114,7 @@ class LineServer(ListeningSink):
         return LineClient(self._options.client_octets, self._welcome, self._forget)
 
     def _welcome(self, client: LineClient) -> bool:
-        if len(self._clients) >= self._options.clients or self._leaving.is_set():
+        if len(self._clients) >= self._most_clients or self._leaving.is_set():
             self._tally.turned_away += 1
             self._say("the text port has no room for one more")
             return False

@@ -1,7 +1,6 @@
 """The connections that requests come over: bounded in number, in what they may send and in what they leave behind."""
 
 import asyncio
-import resource
 import socket
 from http import HTTPStatus
 
@@ -99,9 +98,3 @@ def bound_buffers(listening: socket.socket, limits: WebLimits, pace: WebPace) ->
     user_timeout = getattr(socket, "TCP_USER_TIMEOUT", None)
     if user_timeout is not None:
         listening.setsockopt(socket.IPPROTO_TCP, user_timeout, int(pace.answer * 1000))
-
-
-def most_connections(limits: WebLimits) -> int:
-    """How many there may be: however many descriptors readers hold, uplink and receivers must still get theirs."""
-    soft, _ = resource.getrlimit(resource.RLIMIT_NOFILE)
-    return limits.connections if soft == resource.RLIM_INFINITY else min(limits.connections, soft // 2)

@@ -7,19 +7,22 @@ from pathlib import Path
 from gateway.feed.health import HEALTH_SECONDS
 from gateway.groundwork.certificates import take_certificate
 
+SHARE_OF_FILES = 1 / 2
+"""Of the files that the process may have open, so much may be connections here, whatever the limits say."""
+
 
 @dataclass(frozen=True, slots=True)
 class WebLimits:
     """Bounds, all in force at once. A client that reads nothing costs `chunk_octets` and the kernel's buffer."""
 
     connections: int = 1_200
-    """At once, of every kind; in any case no more than half of the files that the process may have open."""
+    """At once, of every kind; in any case no more than `SHARE_OF_FILES`."""
 
     share_of_an_address: float = 0.875
     """Of the connections. A proxy brings everyone from one address; a client gone wild leaves room for others."""
 
     kept_for_requests: int = 32
-    """So many of them are not for event streams, so that there is always room to ask for the health."""
+    """So many of them, or half, are not for event streams, so that there is always room to ask for the health."""
 
     heard: int = 1_000
     """How many heard objects `/api/heard` can look back."""

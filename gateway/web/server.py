@@ -17,15 +17,16 @@ from gateway.frames.plain import PlainObject
 from gateway.groundwork.kept_tasks import kept_tasks
 from gateway.groundwork.listening import Listener
 from gateway.groundwork.loopback import is_loopback
+from gateway.groundwork.open_files import share_of_files
 from gateway.groundwork.part import Figure, PartKind, counter, counters, gauge, shed
 from gateway.web import metrics
-from gateway.web.connection import HttpConnection, bound_buffers, most_connections, problem_response
+from gateway.web.connection import HttpConnection, bound_buffers, problem_response
 from gateway.web.event_log import EventLog, weight_of
 from gateway.web.event_stream import EventStreams
 from gateway.web.guard import SECURITY_HEADERS, Guard
 from gateway.web.handlers import Handlers
 from gateway.web.heard_memory import HeardMemory
-from gateway.web.options import WebOptions
+from gateway.web.options import SHARE_OF_FILES, WebOptions
 from gateway.web.past import PastHandlers
 from gateway.web.places import Places
 from gateway.web.problem import ProblemError
@@ -67,9 +68,9 @@ class WebServer(ListeningSink):
         self._guard = Guard(options, time_ms)
         self._log = EventLog(run, limit=limits.events, limit_octets=limits.memory_octets)
         self._memory = HeardMemory(limit=limits.heard, limit_octets=limits.memory_octets)
-        most = most_connections(limits)
+        most = share_of_files(SHARE_OF_FILES, limits.connections)
         self._places = Places[HttpConnection](most, math.ceil(most * limits.share_of_an_address))
-        room = most - limits.kept_for_requests
+        room = most - min(limits.kept_for_requests, most // 2)
         self._streams = EventStreams(self._log, limits, options.pace, room=room, busy=busy)
         self._turns = Turns()
         self._decided = Counter[str]()

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from structlog.testing import capture_logs
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.journal.batch import Batch, Dump, PolicyTexts
@@ -121,8 +122,12 @@ def test_a_journal_that_cannot_be_opened_leaves_them_where_they_are(path: Path) 
 def test_where_it_cannot_be_written_frames_are_settled_at_once(path: Path) -> None:
     pending_of(path).mkdir()
     store = store_at(path)
-    store.write(batch_of(frames(2), settles=False))
-    assert heard_in(path) == [(1, 1), (1, 2)]
+    with capture_logs() as log:
+        store.write(batch_of(frames(2), settles=False))
+        assert heard_in(path) == [(1, 1), (1, 2)]
+        store.write(batch_of(frames(4)[2:], settles=False))
+    assert heard_in(path) == [(1, 1), (1, 2), (1, 3), (1, 4)]
+    assert ["cannot be kept beside the journal" in line["event"] for line in log].count(True) == 1
     store.close()
 
 
