@@ -12,17 +12,23 @@ SHORTEST_PAUSE_SECONDS = 0.1
 """After a beat for whose answer a second or more was waited."""
 
 
-async def keep_beating(
-    engine: Engine, subject: str, clock: StreamClock, *, on_beat: Callable[[], None], on_absent: Callable[[], None]
+async def keep_beating(  # noqa: PLR0913 - what it says, and whom it tells
+    engine: Engine,
+    subject: str,
+    clock: StreamClock,
+    *,
+    on_beat: Callable[[], None],
+    on_absent: Callable[[], None],
+    says: bytes = b"",
 ) -> None:
-    """Beat for ever, and tell of each answer: `on_absent` where the engine has no such stream.
+    """Beat for ever, and tell of each answer: `on_absent` where the engine has no such stream. `says`: what is in it.
 
     What is not answered tells nothing: `clock` then knows less and less surely, and soon no more.
     """
     while True:
         begun_ms = steady_ms()
         try:
-            await beat(engine, subject, clock)
+            await beat(engine, subject, clock, says)
             on_beat()
         except AbsentError:
             on_absent()
@@ -31,9 +37,9 @@ async def keep_beating(
         await asyncio.sleep(max(SHORTEST_PAUSE_SECONDS, BEAT_SECONDS - (steady_ms() - begun_ms) / 1000))
 
 
-async def beat(engine: Engine, subject: str, clock: StreamClock) -> None:
+async def beat(engine: Engine, subject: str, clock: StreamClock, says: bytes = b"") -> None:
     """Beat once. Raises as `Engine.publish` does."""
     sent_ms = steady_ms()
-    sequence = await engine.publish(subject, b"")
+    sequence = await engine.publish(subject, says)
     answered_ms = steady_ms()
     clock.measured(sent_ms, await engine.stamp_ms(subject, sequence), answered_ms)

@@ -11,12 +11,14 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from gateway.club import message
-from gateway.club.message import MessageError
+from gateway.club.hubs import Hubs
+from gateway.club.message import Handed, MessageError
 from gateway.club.order import GapError, StreamOrder
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, read_entry
 from gateway.club.posts import Posts
+from gateway.club.slices import ALL, Slices, slice_of
 from gateway.club.snapshot import Snapshot, SnapshotError
-from gateway.club.subjects import Subjects, Word
+from gateway.club.subjects import Spoken, Subjects, Word
 from gateway.frames.heard import Moment, Run
 from gateway.judge.conditions import Post
 from gateway.judge.judge import Judge
@@ -74,10 +76,13 @@ class FollowerCounts:
 class Follower:
     """Where one hub stands in the stream, and all that it knows there."""
 
-    def __init__(self, subjects: Subjects, freshness_ms: int, on_policy: Callable[[PolicySource], None]) -> None:
-        """`on_policy` is told of each policy that comes into force."""
+    def __init__(
+        self, subjects: Subjects, freshness_ms: int, on_policy: Callable[[PolicySource], None], slices: Slices = ALL
+    ) -> None:
+        """`on_policy` is told of each policy that comes into force. `slices`: those of which messages come."""
         self.order = StreamOrder()
         self.posts = Posts()
+        self.hubs = Hubs()
         self.counts = FollowerCounts()
         self.judge: Judge | None = None
         self.entry: PolicyEntry | None = None
@@ -86,6 +91,11 @@ class Follower:
         self.refused_policy = ""
         """Why the newest policy of the club cannot be used here; empty where it can."""
 
+        self._told = 0
+        """The last frame that `take` gave back. After a lost place frames are judged once more, and told no more: they
+        may have been sent."""
+
+        self._slices = slices
         self._subjects = subjects
         self._freshness_ms = freshness_ms
         self._on_policy = on_policy
@@ -98,13 +108,15 @@ class Follower:
     def take(self, messages: Sequence[StreamMessage], run: Run) -> list[Followed]:
         """Judge what comes next. Raises `GapError` where something is missing before the first of them.
 
+        Where this hub takes some slices only, their reader says whether something is missing.
+
         It ends early where something is missing further on: the next call then raises.
         """
         followed: list[Followed] = []
         now = run.now()
         for one in messages:
             try:
-                if not self.order.follows(one.sequence):
+                if not self._comes_next(one.sequence):
                     continue
             except GapError:
                 if followed:
@@ -112,8 +124,9 @@ class Follower:
                 raise
             moment = self.order.take(one.sequence, one.stamp_ms)
             frame = self._read(one, moment, Moment(now.elapsed_ms, one.stamp_ms), run)
-            if frame is not None:
+            if frame is not None and one.sequence > self._told:
                 followed.append(frame)
+                self._told = one.sequence
         return followed
 
     def snapshot(self) -> Snapshot | None:
@@ -146,24 +159,29 @@ class Follower:
         """Know nothing, and begin with the message of that sequence: nothing is judged before a policy that begins."""
         self.judge, self.entry, self.order = None, None, StreamOrder(max(first, 1) - 1)  # an empty stream has none
 
+    def _comes_next(self, sequence: int) -> bool:
+        return self.order.follows(sequence) if self._slices.are_all else sequence > self.order.sequence
+
     def _read(self, one: StreamMessage, moment: Moment, house: Moment, run: Run) -> Followed | None:
         spoken = self._subjects.read(one.subject)
         if spoken is None:
             self.counts.unreadable += 1
         elif spoken.word is Word.HEARD:
-            return self._judge(spoken.member, one, moment, house, run)
+            return self._judge(spoken, one, moment, house, run)
         elif spoken.word is Word.POLICY:
             self._change_over(one)
         else:
             self.counts.beats += 1
             if spoken.word is Word.POST_BEAT:
                 self.posts.spoke(spoken.member, one.stamp_ms)
+            else:
+                self.hubs.spoke(spoken.member, one.octets, one.stamp_ms)
         return None
 
-    def _judge(self, post: str, one: StreamMessage, moment: Moment, house: Moment, run: Run) -> Followed | None:
-        try:
-            handed = message.read(one.octets)
-        except MessageError:
+    def _judge(self, spoken: Spoken, one: StreamMessage, moment: Moment, house: Moment, run: Run) -> Followed | None:
+        post = spoken.member
+        handed = _handed(one.octets, spoken.slice)
+        if handed is None:
             self.counts.unreadable += 1
             self.posts.spoke(post, one.stamp_ms).unreadable += 1
             return None
@@ -187,7 +205,7 @@ class Follower:
             self.refused_policy = str(error)
             return
         compiled = source.compiled(Post(LONGEST_LOGIN))
-        if entry.begins:
+        if entry.begins_for(self._slices):
             self.judge = Judge(compiled)
             self.order.elapsed_ms = 0  # wherever a hub began to read, here it is as far as the others
         elif self.judge is None:
@@ -197,3 +215,15 @@ class Follower:
         self.entry = entry
         self.refused_policy = ""
         self._on_policy(source)
+
+
+def _handed(octets: bytes, its_slice: int | None) -> Handed | None:
+    """What a post handed on; None where it cannot be read, or came in a slice that is not its own.
+
+    In another slice another hub would send it, too: copies of one transmission must come to the same judge.
+    """
+    try:
+        handed = message.read(octets)
+    except MessageError:
+        return None
+    return handed if its_slice in (None, slice_of(handed.frame)) else None

@@ -12,6 +12,7 @@ import structlog
 from gateway.club.answers import AnswerTime
 from gateway.club.beat import keep_beating
 from gateway.club.dispatch import Dispatch, DispatchOutcome, Due
+from gateway.club.division import Share
 from gateway.club.engine import AbsentError, Engine, EngineOptions, EngineUnansweredError, OvertakenError, RefusedError
 from gateway.club.follower import Followed, Follower, StreamMessage
 from gateway.club.lease import LOOK_MS, LeasePhase, LeaseRecord, LeaseWrite, Wait
@@ -21,6 +22,7 @@ from gateway.club.membership import Membership
 from gateway.club.order import GapError
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, read_entry
 from gateway.club.sender import Sender, SenderMoment
+from gateway.club.slices import ALL, Slices
 from gateway.club.snapshot import NAME, SnapshotError, read_snapshot
 from gateway.club.steady import steady_ms
 from gateway.club.stream_clock import StreamClock
@@ -69,6 +71,8 @@ class HubOptions:
     callsign: str
     lease_ms: int
     freshness_ms: int
+    slices: Slices = ALL
+    """Of the club's frames, those that this hub takes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,12 +94,13 @@ class Hub:
         """`own` gives the policy of this hub's files, to be told to a club that has none."""
         self.me = f"{options.callsign}/{secrets.token_hex(4)}"
         self.clock = StreamClock()
-        self.follower = Follower(options.subjects, options.freshness_ms, listeners.policy)
+        self.follower = Follower(options.subjects, options.freshness_ms, listeners.policy, options.slices)
         self.sender = Sender(
             self.me, options.lease_ms, Dispatch(freshness_ms=options.freshness_ms, report=listeners.outcome)
         )
         self.membership = Membership(options.engine, options.subjects, lambda: None)
         self.login = LoginRecord(options.callsign, self.me, options.lease_ms)
+        self.share = Share(options.slices)
         self.network: Network | None = None
         self.stopping = False
         self.snapshots = 0
@@ -104,6 +109,7 @@ class Hub:
         self.starts = 0
         """How often it began from a snapshot or anew."""
 
+        self.slices = options.slices
         self._options = options
         self._own = own
         self._listeners = listeners
@@ -138,6 +144,7 @@ class Hub:
         return (
             not self.stopping
             and self.login.held.is_set()
+            and self.share.is_ours
             and self.network is not None
             and self.network.verified
             and self.follower.judges_alike
@@ -181,8 +188,16 @@ class Hub:
             await self._make_what_is_absent(engine)
             beat = self._options.subjects.hub_beat(self._name)
             await together(
-                keep_beating(engine, beat, self.clock, on_beat=self._more.set, on_absent=lambda: None),
+                keep_beating(
+                    engine,
+                    beat,
+                    self.clock,
+                    on_beat=self._more.set,
+                    on_absent=lambda: None,
+                    says=self.slices.to_octets(),
+                ),
                 self.login.keep(engine),
+                self.share.keep(engine),
                 self._follow(engine),
                 self._send(engine),
                 self._keep_snapshots(engine),
@@ -208,7 +223,7 @@ class Hub:
             try:
                 if not self._knows:
                     await self._start(engine)
-                reading = read_stream(engine, self.follower.order.sequence + 1, answer_time)
+                reading = read_stream(engine, self.follower.order.sequence + 1, self.slices, answer_time)
                 async with contextlib.aclosing(reading) as batches:
                     async for batch in batches:
                         self._take_in(batch)
@@ -229,7 +244,7 @@ class Hub:
         """Know what the other hubs know: from a snapshot and what is behind it, or from where a policy begins."""
         self.starts += 1
         first, _ = await engine.bounds()
-        octets = await engine.snapshot(NAME)
+        octets = await engine.snapshot(self.slices.name(NAME))
         if octets is not None:
             try:
                 snapshot = await in_own_thread(read_snapshot, octets)
@@ -244,19 +259,21 @@ class Hub:
 
     async def _begin(self, engine: Engine, first: int) -> None:
         """Without a snapshot all is known where a policy begins in the stream; where none does, tell one."""
+        slices, entry = self.slices, self._own()
         try:
             _, octets = await engine.last_under(self._options.subjects.policy)
-            begins = read_entry(octets).begins
+            last = read_entry(octets)
         except (AbsentError, PolicyEntryError):
-            begins = False
-        if not begins:
-            entry = self._own()
+            last = None
+        if last is None or not last.begins_for(slices):
+            if last is not None and last.judge == entry.judge and not slices.are_all:
+                entry = last  # the other hubs' policy stays
             with contextlib.suppress(OvertakenError):  # another hub told one just now
-                await _tell_policy(engine, PolicyEntry(entry.judge, begins=True, texts=entry.texts))
+                await _tell_policy(engine, PolicyEntry(entry.judge, begins=True, texts=entry.texts, slices=slices))
         self.follower.begin(first)
 
     async def _send(self, engine: Engine) -> None:
-        ask = Ask(engine, LEASE)
+        ask = Ask(engine, self.slices.name(LEASE))
         try:
             while True:
                 await self._step(ask)
@@ -333,7 +350,7 @@ class Hub:
         """Keep what the judge knows now. Raises as `Engine.publish` does."""
         snapshot = self.follower.snapshot()
         if snapshot is not None:
-            await engine.keep_snapshot(NAME, await in_own_thread(snapshot.to_octets))
+            await engine.keep_snapshot(self.slices.name(NAME), await in_own_thread(snapshot.to_octets))
             self.snapshots += 1
 
     def _now(self) -> SenderMoment:

@@ -7,7 +7,7 @@ import structlog
 
 from gateway.club.dispatch import DispatchOutcome, Due, Report
 from gateway.club.engine import EngineUnansweredError, RefusedError
-from gateway.club.follower import Followed
+from gateway.club.follower import Followed, Follower
 from gateway.club.hub import BEHIND_MS, Hub, HubListeners, HubOptions, Network
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, entry_of
 from gateway.club.steady import steady_ms
@@ -22,6 +22,8 @@ Hear = Callable[[Sequence[Followed]], Sequence[HeardPayload]]
 """Tells the house what was judged, and gives back the frames as everybody gets them, in the same order."""
 
 Forwarded = Callable[[Sequence[HeardPayload]], None]
+
+DIVIDE_ANEW = "give it the same slices as they have; to divide the club anew see the club's page"
 
 _log = structlog.get_logger("club")
 
@@ -117,9 +119,14 @@ class HubMember:
 
     def _whether_it_may_send(self, behind_ms: int) -> tuple[State, str, str]:
         follower = self.hub.follower
+        if self.hub.share.refusal:
+            return State.DEGRADED, f"{self.hub.share.refusal}: it cannot send", DIVIDE_ANEW
         if behind_ms >= BEHIND_MS:
             why = f"this hub is {behind_ms / 1000:.0f} s behind the club's stream: it cannot take over"
             return State.DEGRADED, why, "wait; if it stays behind: is this computer busy, and has the engine a leader?"
+        return self._whether_the_club_is_well(follower)
+
+    def _whether_the_club_is_well(self, follower: Follower) -> tuple[State, str, str]:
         trouble = self._policy_trouble or follower.refused_policy
         if trouble:
             return State.DEGRADED, f"the club's newest policy is not in force: {trouble}", "mend it and reload"
@@ -127,6 +134,10 @@ class HubMember:
         if self.policy is not None and self.policy.digest != own.digest:
             why = f"the club judges by {self.policy.policy.name}@{self.policy.digest}, this hub's files hold another"
             return State.DEGRADED, why, "reload, to tell this hub's policy to the club; or give it the club's"
+        untaken = follower.hubs.untaken(follower.order.stamp_ms)
+        if untaken is not None:
+            why = f"no hub takes {untaken} of the club's frames: they are not sent up"
+            return State.DEGRADED, why, "start the hubs that take them"
         if not self.hub.holds and not self.hub.holder:
             return State.DEGRADED, "no hub sends for the club", "see whether the hubs' logins are verified"
         return State.OK, "", ""
@@ -159,6 +170,8 @@ class HubMember:
         }
         if hub.holder:
             plain["holder"] = hub.holder
+        if not hub.slices.are_all:
+            plain["slices"] = [*hub.slices.numbers]
         if self.policy is not None:
             plain["policy"] = f"{self.policy.policy.name}@{self.policy.digest}"
         return plain

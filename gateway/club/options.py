@@ -7,6 +7,7 @@ from pathlib import Path
 from gateway.club.engine import EngineOptions
 from gateway.club.hub import HubOptions
 from gateway.club.post import PostOptions
+from gateway.club.slices import ALL, Slices
 from gateway.club.subjects import Subjects
 from gateway.frames.heard import Place
 
@@ -32,6 +33,7 @@ class ClubOptions:
     post_name: str
     lease_ms: int
     freshness_ms: int
+    slices: Slices = ALL
     place: Place | None = None
     embedded: tuple[Path, int] | None = None
     """Folder and port of an engine of its own, in a child process."""
@@ -44,4 +46,6 @@ class ClubOptions:
     @property
     def hub(self) -> HubOptions:
         """What is told to the hub."""
-        return HubOptions(self.engine, self.subjects, self.callsign, self.lease_ms, self.freshness_ms)
+        return HubOptions(
+            self.engine, self.subjects, self.callsign, self.lease_ms, self.freshness_ms, slices=self.slices
+        )

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import PurePath
 from typing import Any
 
+from gateway.club.slices import ALL, Slices, slices_from
 from gateway.documents import DocumentError
 from gateway.judge.source import MAXIMUM_FILES, PolicySource, PolicyText, read_policy
 
@@ -37,12 +38,20 @@ class PolicyEntry:
     texts: tuple[PolicyText, ...]
     """Its files, its own first."""
 
+    slices: Slices = ALL
+    """Which hubs it begins for: those that take these. For all others it is a policy as any other."""
+
+    def begins_for(self, slices: Slices) -> bool:
+        """Whether the hubs that take these begin here with a judge that knows nothing."""
+        return self.begins and self.slices in (ALL, slices)
+
     def to_octets(self) -> bytes:
         """The message. Raises `PolicyEntryError` where it is longer than the engine takes."""
         files = [{"file": text.file, "text": text.text} for text in self.texts]
-        octets = json.dumps({"judge": self.judge, "begins": self.begins, "files": files}, ensure_ascii=False).encode(
-            "utf-8"
-        )
+        fields: dict[str, Any] = {"judge": self.judge, "begins": self.begins, "files": files}
+        if not self.slices.are_all:
+            fields["slices"] = self.slices.numbers
+        octets = json.dumps(fields, ensure_ascii=False).encode("utf-8")
         if len(octets) > MAXIMUM_OCTETS:
             raise PolicyEntryError(f"the policy with its includes is longer than {MAXIMUM_OCTETS // 1024} kB")
         return octets
@@ -91,8 +100,15 @@ def read_entry(octets: bytes) -> PolicyEntry:
         case {"judge": int(judge), "begins": bool(begins), "files": list(files)} if (
             files and len(files) <= MAXIMUM_FILES
         ):
-            return PolicyEntry(judge, begins, tuple(map(_text, files)))
+            return PolicyEntry(judge, begins, tuple(map(_text, files)), _slices(value.get("slices")))
     raise PolicyEntryError("it has other fields than ours")
+
+
+def _slices(value: object) -> Slices:
+    try:
+        return ALL if value is None else slices_from(value)
+    except ValueError:
+        raise PolicyEntryError("its slices are none") from None
 
 
 def _text(value: Mapping[str, Any]) -> PolicyText:

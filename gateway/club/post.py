@@ -10,7 +10,8 @@ from gateway.club.beat import keep_beating
 from gateway.club.engine import AbsentError, Engine, EngineOptions, EngineUnansweredError, RefusedError
 from gateway.club.hand_over import End, HandOver, Offer, Parcel
 from gateway.club.membership import Membership
-from gateway.club.message import Handed
+from gateway.club.message import Handed, MessageError
+from gateway.club.slices import SLICES, UNREADABLE, slice_of
 from gateway.club.steady import steady_ms
 from gateway.club.stream_clock import StreamClock
 from gateway.club.subjects import Subjects
@@ -42,7 +43,7 @@ class ClubPost:
         self.membership = Membership(options.engine, options.subjects, lambda: None)
         self.stream_is_absent = False
         self._options = options
-        self._subject = options.subjects.heard(options.name)
+        self._subjects = [options.subjects.heard(options.name, number) for number in range(SLICES)]
         self._more = asyncio.Event()
         self._under_way: set[asyncio.Task[None]] = set()
 
@@ -121,10 +122,11 @@ class ClubPost:
         # Handed over again it is never told to be younger than before.
         parcel.moment_ms = moment_ms if parcel.moment_ms is None else min(moment_ms, parcel.moment_ms)
         offer = parcel.offer
-        handed = Handed(offer.receiver, offer.port, parcel.moment_ms, offer.place, offer.frame)
+        octets = message.write(Handed(offer.receiver, offer.port, parcel.moment_ms, offer.place, offer.frame))
+        subject = self._subjects[_slice(octets)]
         identity = message.message_id(self.run_identity, parcel.sequence)
         try:
-            await engine.publish(self._subject, message.write(handed), identity=identity)
+            await engine.publish(subject, octets, identity=identity)
         except AbsentError:
             self.stream_is_absent = True
             await asyncio.sleep(WAIT_FOR_STREAM_SECONDS)
@@ -140,3 +142,11 @@ class ClubPost:
         while True:
             self.hand_over.expire(steady_ms())
             await asyncio.sleep(EXPIRE_SECONDS)
+
+
+def _slice(octets: bytes) -> int:
+    """The slice of a frame that is handed on, as a hub will read it."""
+    try:
+        return slice_of(message.read(octets).frame)
+    except MessageError:
+        return UNREADABLE

@@ -1,9 +1,10 @@
 """What everything of a club is called in the engine: subjects, the stream and its stores. No I/O.
 
-stile.<club>.post.<post>.heard      frames that a post heard
-stile.<club>.post.<post>.beat       a post's word that it lives, each second; its stamp tells the stream's time
-stile.<club>.hub.<hub>.beat         the same of a hub
-stile.<club>.policy                 the policy in force from here on
+stile.<club>.post.<post>.heard.<slice>   frames that a post heard, by who sent them (`slices.py`)
+stile.<club>.post.<post>.heard           the same of posts up to version 0.2.0, which hubs of all slices read
+stile.<club>.post.<post>.beat            a post's word that it lives, each second; its stamp tells the stream's time
+stile.<club>.hub.<hub>.beat              the same of a hub
+stile.<club>.policy                      the policy in force from here on
 """
 
 import re
@@ -11,7 +12,11 @@ from dataclasses import dataclass
 from enum import Enum, auto
 from functools import lru_cache
 
-REMEMBERED_SUBJECTS = 4096
+from gateway.club.slices import SLICES, Slices
+
+REMEMBERED_SUBJECTS = 16_384
+"""A thousand posts' with all their slices."""
+
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}\Z")
 
 
@@ -40,9 +45,15 @@ class Spoken:
 
     word: Word
     member: str = ""
+    slice: int | None = None
+    """Of frames that were heard; None: the post is of a version that does not tell it."""
 
 
-_WORDS = {("post", "heard"): Word.HEARD, ("post", "beat"): Word.POST_BEAT, ("hub", "beat"): Word.HUB_BEAT}
+_WORDS: dict[tuple[str, str], tuple[Word, int | None]] = {
+    ("post", "beat"): (Word.POST_BEAT, None),
+    ("hub", "beat"): (Word.HUB_BEAT, None),
+    ("post", "heard"): (Word.HEARD, None),
+} | {("post", f"heard.{number}"): (Word.HEARD, number) for number in range(SLICES)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +91,9 @@ class Subjects:
         """The store of what the judge remembers."""
         return f"stile-{self.club}-snapshots"
 
-    def heard(self, post: str) -> str:
-        """Where a post hands on what it hears."""
-        return f"stile.{self.club}.post.{post}.heard"
+    def heard(self, post: str, number: int) -> str:
+        """Where a post hands on what it hears of a slice."""
+        return f"stile.{self.club}.post.{post}.heard.{number}"
 
     def post_beat(self, post: str) -> str:
         """Where a post says that it lives."""
@@ -91,6 +102,13 @@ class Subjects:
     def hub_beat(self, hub: str) -> str:
         """Where a hub says that it lives."""
         return f"stile.{self.club}.hub.{hub}.beat"
+
+    def taken_by(self, slices: Slices) -> list[str]:
+        """What a hub that takes these is told: their frames, and all that is no frame. Empty: everything."""
+        if slices.are_all:
+            return []
+        frames = [self.heard("*", number) for number in slices.numbers]
+        return [*frames, self.post_beat("*"), self.hub_beat("*"), self.policy]
 
     def read(self, subject: str) -> Spoken | None:
         """What a message under `subject` is; None where it is nothing of the club's."""
@@ -101,9 +119,9 @@ class Subjects:
 def _read(club: str, subject: str) -> Spoken | None:
     if subject == Subjects(club).policy:
         return Spoken(Word.POLICY)
-    words = subject.split(".")
+    words = subject.split(".", 4)
     if len(words) != 5 or words[:2] != ["stile", club]:  # noqa: PLR2004 - as the module's first words show
         return None
     _, _, kind, member, what = words
-    word = _WORDS.get((kind, what))
-    return Spoken(word, member) if word is not None and is_member_name(member) else None
+    known = _WORDS.get((kind, what))
+    return None if known is None or not is_member_name(member) else Spoken(known[0], member, known[1])

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
+from gateway.club.slices import SLICES
 from gateway.club.subjects import is_member_name
 from gateway.documents.values import Duration, Section, between
 from gateway.groundwork.loopback import is_loopback
@@ -48,6 +49,9 @@ def _engine(text: str) -> str:
     return text
 
 
+SliceNumber = Annotated[int, Field(ge=0, lt=SLICES)]
+
+
 class ClubSettings(Section):
     """This station's part in a club of posts: the engine that they share, and what it is there."""
 
@@ -59,6 +63,7 @@ class ClubSettings(Section):
     ca: Path | None = None
     role: Literal["post", "hub"]
     post: Member | None = None
+    slices: Annotated[list[SliceNumber] | None, Field(min_length=1)] = None
     lease: Annotated[Duration, between("2s", "60s")] = 6000
     freshness: Annotated[Duration, between("1s", "60s")] = 10_000
 
@@ -68,6 +73,15 @@ class ClubSettings(Section):
         if len(servers) > 1 and any(map(is_embedded, servers)):
             raise ValueError("an embedded engine is one server: name no other beside it")
         return servers
+
+    @field_validator("slices")
+    @classmethod
+    def _each_once_at_a_hub(cls, slices: list[int], info: ValidationInfo) -> list[int]:
+        if len(slices) != len(set(slices)):
+            raise ValueError("name each slice once")
+        if info.data.get("role") == "post":
+            raise ValueError("slices are for hubs: a post hands on all that it hears")
+        return slices
 
     @field_validator("user", "password_file")
     @classmethod

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from gateway.club.engine import EngineOptions
 from gateway.club.options import ClubOptions, Role
+from gateway.club.slices import ALL, Slices
 from gateway.club.subjects import Subjects, member_name
 from gateway.documents import DocumentError
 from gateway.frames.heard import Place
@@ -33,6 +34,7 @@ def club_options(station: "StationFile", club: "ClubSettings") -> ClubOptions:
         post_name=post_name,
         lease_ms=club.lease,
         freshness_ms=club.freshness if uplink is None else uplink.freshness,
+        slices=ALL if club.slices is None else Slices.of(club.slices),
         place=Place(*position.degrees) if position else None,
         embedded=(station.folder / "engine", club.embedded_port) if club.embedded else None,
     )

@@ -4,6 +4,7 @@ python -m tests.bench.club_follow                      # a real engine: judging 
 python -m tests.bench.club_follow --alike 1000000      # two hubs, posts that come and go, without an engine
 python -m tests.bench.club_follow --posts 500 --minutes 10
 python -m tests.bench.club_follow --spread              # judging alone: a frame of one post's, and of hundreds'
+python -m tests.bench.club_follow --halves              # a real engine: hubs of half the slices beside one of all
 """
 
 import argparse
@@ -27,6 +28,7 @@ from gateway.club.engine import Engine, EngineOptions, EngineUnansweredError, co
 from gateway.club.follower import Follower, StreamMessage
 from gateway.club.message import Handed
 from gateway.club.policy_entry import PolicyEntry
+from gateway.club.slices import ALL, SLICES, Slices, slice_of
 from gateway.club.stream_reader import read_stream
 from gateway.club.subjects import Subjects
 from gateway.frames import tnc2
@@ -36,7 +38,7 @@ from gateway.judge.state import JUDGE
 from gateway.running.collector import spare_the_collector
 from gateway.settings.policy_files import ready_policies
 from tests.club.test_alike import alike
-from tests.club.test_follower import follower
+from tests.club.test_follower import FRESHNESS_MS, follower
 
 CLUB = Subjects("wrackholm")
 PIECE = 50_000
@@ -80,10 +82,11 @@ async def fill(engine: Engine, frames: int) -> None:
 
     async def put(number: int) -> None:
         async with limit:
-            subject = CLUB.heard(f"post-{number % 20}")
+            octets = handed(number)
+            subject = CLUB.heard(f"post-{number % 20}", slice_of(message.read(octets).frame))
             for _ in range(TRIES):  # a busy computer: the id keeps it from being stored twice
                 with contextlib.suppress(EngineUnansweredError):
-                    await engine.publish(subject, handed(number), identity=f"run-{number}")
+                    await engine.publish(subject, octets, identity=f"run-{number}")
                     return
 
     for numbers in pieces(frames):
@@ -96,15 +99,15 @@ def pieces(frames: int) -> Iterator[range]:
         yield range(first, min(first + 5000, frames))
 
 
-async def read_through(engine: Engine, frames: int, hub: Follower | None) -> float:
+async def read_through(engine: Engine, hub: Follower | None, slices: Slices = ALL) -> float:
     """Read it all, judged or not; gives back seconds of a core."""
-    run, begun, count = Run(), time.process_time(), 0
-    async with contextlib.aclosing(read_stream(engine, 1)) as batches:
+    run, begun = Run(), time.process_time()
+    _, last = await engine.bounds()
+    async with contextlib.aclosing(read_stream(engine, 1, slices)) as batches:
         async for batch in batches:
-            count += len(batch)
             if hub is not None:
                 hub.take(batch, run)
-            if count >= frames:
+            if batch[-1].sequence >= last:
                 break
     return time.process_time() - begun
 
@@ -138,8 +141,9 @@ def heard_by(posts: int, frames: int) -> Iterator[StreamMessage]:
         line = b"Q%c%dBC-%d>APRS,WIDE1-1:!5836.%02dN/00355.%02dW>%d" % (
             65 + station // 160, station // 16 % 10, station % 16, number % 60, number % 59, number,
         )  # fmt: skip
-        octets = message.write(Handed("vhf", 0, stamp_ms + number, None, tnc2.read(line)))
-        yield StreamMessage(number + 2, stamp_ms + number, CLUB.heard(f"post-{post}"), octets)
+        frame = tnc2.read(line)
+        octets = message.write(Handed("vhf", 0, stamp_ms + number, None, frame))
+        yield StreamMessage(number + 2, stamp_ms + number, CLUB.heard(f"post-{post}", slice_of(frame)), octets)
 
 
 def first_policy() -> PolicyEntry:
@@ -157,14 +161,38 @@ async def judge_from_the_stream(frames: int) -> None:
         await engine.make_what_is_absent(1)
         await fill(engine, frames)
         for _ in range(3):
-            bare = await read_through(engine, frames, None)
+            bare = await read_through(engine, None)
             hub = follower()
             hub.begin(1)
-            judged = await read_through(engine, frames, hub)
+            judged = await read_through(engine, hub)
             assert hub.counts.judged >= frames - 1
             print(
                 f"bare reading {frames / bare:8.0f}/s, judging too {frames / judged:8.0f}/s, {bare / judged:.2f} of it"
             )
+
+
+async def half_of_the_slices(frames: int) -> None:
+    """One hub of all slices, and one of each half, by turns. A beat at the end is read by all of them."""
+    halves = (Slices.of(range(SLICES // 2)), Slices.of(range(SLICES // 2, SLICES)))
+    async with (
+        EngineServers(1) as servers,
+        connected(EngineOptions(servers.urls, "hub"), CLUB, servers.urls[0]) as engine,
+    ):
+        await engine.make_what_is_absent(1)
+        await fill(engine, frames)
+        await engine.publish(CLUB.hub_beat("hub"), b"")
+        for _ in range(TURNS):
+            costs, judged = [], []
+            for slices in (ALL, *halves):
+                hub = Follower(CLUB, FRESHNESS_MS, lambda _: None, slices)
+                hub.begin(1)
+                costs.append(await read_through(engine, hub, slices))
+                judged.append(hub.counts.judged)
+            assert judged[0] == judged[1] + judged[2]
+            told = ", ".join(
+                f"{count} frames {cost:.2f} s of a core" for count, cost in zip(judged, costs, strict=True)
+            )
+            print(f"{told}: halves {costs[1] / costs[0]:.2f} and {costs[2] / costs[0]:.2f} of the whole")
 
 
 async def many_posts(posts: int, minutes: float) -> None:
@@ -211,11 +239,12 @@ async def hand_on(urls: tuple[str, ...], posts: int, minutes: float) -> None:
             octets = message.write(Handed("vhf", 0, int(time.time() * 1000), None, frame))
             engine = engines[post % len(engines)]
             name = f"post-{post}"
+            subject = CLUB.heard(name, slice_of(frame))
             with contextlib.suppress(EngineUnansweredError):
                 await engine.publish(CLUB.post_beat(name), b"")
             for _ in range(TRIES):
                 with contextlib.suppress(EngineUnansweredError):
-                    await engine.publish(CLUB.heard(name), octets, identity=message.message_id(run, number))
+                    await engine.publish(subject, octets, identity=message.message_id(run, number))
                     counts["handed on"] += 1
                     return
             counts["unanswered"] += 1
@@ -250,6 +279,7 @@ if __name__ == "__main__":
     parser.add_argument("--alike", type=int)
     parser.add_argument("--posts", type=int)
     parser.add_argument("--spread", action="store_true", help="judge alone: from one post or from hundreds")
+    parser.add_argument("--halves", action="store_true", help="hubs of half the slices beside one of all")
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--hand-on", metavar="URLS", help="be the posts (as --posts starts it)")
     chosen = parser.parse_args()
@@ -261,6 +291,8 @@ if __name__ == "__main__":
         asyncio.run(hand_on(tuple(chosen.hand_on.split(",")), chosen.posts, chosen.minutes))
     elif chosen.posts:
         asyncio.run(many_posts(chosen.posts, chosen.minutes))
+    elif chosen.halves:
+        asyncio.run(half_of_the_slices(chosen.frames))
     elif chosen.spread:
         spread(chosen.frames)
     else:

@@ -47,9 +47,9 @@ async def test_a_post_may_write_its_own_subjects_and_nothing_else(monkeypatch: p
             await hub.make_what_is_absent(1)
             async with connected(options(servers, "headland"), CLUB, url) as post:
                 clock = StreamClock()
-                await post.publish(CLUB.heard("headland"), b"heard")
+                await post.publish(CLUB.heard("headland", 3), b"heard")
                 await beat(post, CLUB.post_beat("headland"), clock)
-                for subject in (CLUB.heard("harbour"), CLUB.hub_beat("qx1hub-10"), CLUB.policy):
+                for subject in (CLUB.heard("harbour", 3), CLUB.hub_beat("qx1hub-10"), CLUB.policy):
                     assert await refuses(post, subject)
                 with pytest.raises(EngineUnansweredError):
                     await post.key("lease")

@@ -1,7 +1,7 @@
 """A whole club on real sockets: three servers of the engine, posts, hubs, and the network's server."""
 
 import contextlib
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +12,8 @@ pytest.importorskip("nats")
 from demo.engine_servers import EngineServers
 from demo.network_server import NetworkServer
 from gateway import settings
-from gateway.feed.heard_object import encode
+from gateway.club.slices import slice_of_sender
+from gateway.feed.heard_object import encode, heard_object
 from gateway.feed.schemas import Schema
 from gateway.groundwork.part import PartKind, State
 from gateway.running.service import Service
@@ -39,13 +40,15 @@ class Stations:
             f"club: {{name: wrackholm, servers: {self._servers}, role: post, post: {name}}}\n",
         )
 
-    def hub(self, callsign: str, decoder: Decoder | None = None, more: str = "") -> settings.StationFile:
+    def hub(
+        self, callsign: str, decoder: Decoder | None = None, more: str = "", slices: Sequence[int] = range(16)
+    ) -> settings.StationFile:
         hears = f"receivers: [{{name: vhf, from: 'kiss+tcp://127.0.0.1:{decoder.port}'}}]\n" if decoder else ""
         return self._read(
             f"{callsign}.yaml",
             f"station: {{callsign: {callsign}}}\n{hears}{more}\n"
             f"uplink: {{servers: ['tcp://127.0.0.1:{self.network.port}']}}\n"
-            f"club: {{name: wrackholm, servers: {self._servers}, role: hub, lease: 2s}}\n",
+            f"club: {{name: wrackholm, servers: {self._servers}, role: hub, lease: 2s, slices: {[*slices]}}}\n",
             PASSCODES[callsign],
         )
 
@@ -94,12 +97,48 @@ async def test_what_two_posts_hear_goes_up_once_by_the_hub_that_holds_the_lease(
         assert list(network.lines) == [b"QA1BCD-9>APRS,WIDE1-1,qAO,QX1HUB-10:!5836.00N/00355.00W>moored\r\n"]
         assert sorted(one.heard.receiver for one in hub_ear.judged) == ["harbour/vhf", "headland/vhf"]
         assert [one.verdict.reason for one in hub_ear.judged] == [None, "duplicate"]
+        of_headland = next(one for one in hub_ear.judged if one.heard.post == "headland")
+        place = held_to(Schema.HEARD, encode(heard_object(of_headland)))["place"]
+        assert place == {"latitude": 58.6, "longitude": -3.9167}, "as the page warns, and as a replay needs"
         assert post_ear.judged[0].forward, "the house of the post gets its feed as ever"
         assert post_ear.sent == []
         health = held_to(Schema.HEALTH, encode(hub.health().to_object()))
         assert [post["name"] for post in health["club"]["posts"]] == ["harbour", "headland"]
         assert sum(post["first"] for post in health["club"]["posts"]) == 1
         assert hub.health().counts.adds_up
+
+
+async def test_hubs_that_divide_a_club_send_every_frame_once_each_its_own(stations: Stations) -> None:
+    network, low = stations.network, range(8)
+    senders = [f"QA{number}BCD" for number in range(10)]
+    async with contextlib.AsyncExitStack() as club:
+        decoder = await club.enter_async_context(Decoder())
+        first = await club.enter_async_context(running(stations.hub("QX1HUB-10", slices=low)))
+        second = await club.enter_async_context(running(stations.hub("QX2HUB-10", slices=range(8, 16))))
+        post = await club.enter_async_context(running(stations.post("headland", decoder)))
+        await until(lambda: holds(first) and holds(second) and club_part(post)[0] is State.OK)
+        for sender in senders:
+            await decoder.send(kiss_of(f"{sender}>APRS:>text".encode()))
+        await network.until(lambda: len(network.lines) == len(senders))
+        assert len({slice_of_sender(sender) in low for sender in senders}) == 2
+        assert sorted(network.lines) == [
+            f"{sender}>APRS,qAO,QX{1 if slice_of_sender(sender) in low else 2}HUB-10:>text\r\n".encode()
+            for sender in senders
+        ]
+        health = held_to(Schema.HEALTH, encode(first.health().to_object()))
+        assert health["club"]["slices"] == [*low]
+        assert first.health().counts.adds_up
+        assert second.health().counts.adds_up
+
+
+async def test_a_hub_that_would_take_some_of_another_hubs_slices_cannot_send_and_says_so(stations: Stations) -> None:
+    async with running(stations.hub("QX1HUB-10")) as first:
+        await until(lambda: holds(first))
+        async with running(stations.hub("QX2HUB-10", slices=[0, 1])) as second:
+            await until(lambda: "takes slices 0, 1, and others of the club all slices" in club_part(second)[1])
+            assert club_part(second)[0] is State.DEGRADED
+            assert not holds(second)
+            assert holds(first)
 
 
 async def test_another_hub_takes_over_from_one_that_stops_and_sends_nothing_again(stations: Stations) -> None:

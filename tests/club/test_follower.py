@@ -9,8 +9,9 @@ from gateway.club.follower import Follower, StreamMessage
 from gateway.club.message import Handed
 from gateway.club.order import GapError
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, read_entry
+from gateway.club.slices import Slices, slice_of
 from gateway.club.snapshot import SnapshotError, read_snapshot
-from gateway.club.subjects import Subjects
+from gateway.club.subjects import Subjects, Word
 from gateway.frames import tnc2
 from gateway.frames.heard import Place, Run
 from gateway.judge.source import PolicyText
@@ -39,6 +40,11 @@ def follower() -> Follower:
     return Follower(CLUB, FRESHNESS_MS, lambda source: None)  # noqa: ARG005 - nobody wants to know
 
 
+def heard_by(post: str, handed: Handed, sequence: int, stamp_ms: int = FIRST_STAMP_MS) -> StreamMessage:
+    subject = CLUB.heard(post, slice_of(handed.frame))
+    return StreamMessage(sequence, stamp_ms, subject, message.write(handed))
+
+
 def stream(messages: int, draw: int = 1) -> list[StreamMessage]:
     """Posts that come and go, hear the same stations, and now and then another policy."""
     chance = random.Random(draw)
@@ -54,22 +60,21 @@ def stream(messages: int, draw: int = 1) -> list[StreamMessage]:
         elif chance.random() < 0.05:
             found.append(StreamMessage(sequence, stamp_ms, CLUB.post_beat(post), b""))
         elif chance.random() < 0.01:
-            found.append(StreamMessage(sequence, stamp_ms, CLUB.heard(post), chance.randbytes(40)))
+            found.append(StreamMessage(sequence, stamp_ms, CLUB.heard(post, 0), chance.randbytes(40)))
         else:
             line = b"QA%dBC>APRS:%b" % (
                 chance.randint(0, 30),
                 chance.choice((b">x%d", b"!5836.%02dN/00355.00W-", b":QB1CDE   :hello %d")) % chance.randint(10, 60),
             )
             handed = Handed("vhf", 0, stamp_ms, Place(58 + chance.randint(0, 2), -4.0), tnc2.read(line))
-            found.append(StreamMessage(sequence, stamp_ms, CLUB.heard(post), message.write(handed)))
+            found.append(heard_by(post, handed, sequence, stamp_ms))
     return found
 
 
 def test_a_hub_that_starts_from_a_snapshot_judges_on_bit_for_bit_as_the_other_does() -> None:
     messages = stream(4000)
-    first = follower()
     for cut in (500, 1700, 3100):
-        first.begin(1)
+        first = follower()
         first.take(messages[:cut], Run())
         kept = first.snapshot()
         assert kept is not None
@@ -100,9 +105,9 @@ def test_the_policy_changes_at_its_place_in_the_stream() -> None:
     heard = stream(5)[1:4]
     messages = [
         StreamMessage(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets()),
-        StreamMessage(2, FIRST_STAMP_MS, CLUB.heard("headland"), heard[0].octets),
+        StreamMessage(2, FIRST_STAMP_MS, heard[0].subject, heard[0].octets),
         StreamMessage(3, FIRST_STAMP_MS, CLUB.policy, entry(OTHER).to_octets()),
-        StreamMessage(4, FIRST_STAMP_MS, CLUB.heard("headland"), heard[1].octets),
+        StreamMessage(4, FIRST_STAMP_MS, heard[1].subject, heard[1].octets),
     ]
     labels = [one.judged.verdict.policy.partition("@")[0] for one in hub.take(messages, Run())]
     assert labels == ["club", "other"]
@@ -110,12 +115,12 @@ def test_the_policy_changes_at_its_place_in_the_stream() -> None:
 
 def test_nothing_is_judged_before_a_policy_begins_and_a_policy_that_cannot_be_used_changes_nothing() -> None:
     hub = follower()
-    heard = stream(3)[1].octets
+    heard = stream(3)[1]
     messages = [
-        StreamMessage(1, FIRST_STAMP_MS, CLUB.heard("headland"), heard),
+        StreamMessage(1, FIRST_STAMP_MS, heard.subject, heard.octets),
         StreamMessage(2, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets()),
         StreamMessage(3, FIRST_STAMP_MS, CLUB.policy, b'{"judge": 1, "begins": false, "files": []}'),
-        StreamMessage(4, FIRST_STAMP_MS, CLUB.heard("headland"), heard),
+        StreamMessage(4, FIRST_STAMP_MS, heard.subject, heard.octets),
     ]
     assert [one.sequence for one in hub.take(messages, Run())] == [4]
     assert hub.counts.before_policy == 1
@@ -133,8 +138,7 @@ def test_a_moment_out_of_bounds_is_held_to_its_stamp() -> None:
     frame = tnc2.read(b"QA1BCD>APRS:>text")
     messages = [StreamMessage(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets())]
     for sequence, told_ms in enumerate((0, FIRST_STAMP_MS - 500, FIRST_STAMP_MS + 90_000), 2):
-        octets = message.write(Handed("vhf", 0, told_ms, None, frame))
-        messages.append(StreamMessage(sequence, FIRST_STAMP_MS, CLUB.heard("headland"), octets))
+        messages.append(heard_by("headland", Handed("vhf", 0, told_ms, None, frame), sequence))
     moments = [one.moment_ms - FIRST_STAMP_MS for one in hub.take(messages, Run())]
     assert moments == [-FRESHNESS_MS, -500, 0]
 
@@ -145,6 +149,64 @@ def test_a_gap_is_noticed_and_what_came_before_it_is_told() -> None:
     assert hub.take([*messages[:10], *messages[11:]], Run())
     with pytest.raises(GapError):
         hub.take(messages[11:], Run())
+
+
+def test_a_frame_in_a_slice_that_is_not_its_own_is_not_judged_since_another_hub_might_send_it_too() -> None:
+    hub = follower()
+    own = heard_by("headland", Handed("vhf", 0, FIRST_STAMP_MS, None, tnc2.read(b"QA1BCD>APRS:>text")), 3)
+    number = int(own.subject.rpartition(".")[2])
+    elsewhere = StreamMessage(2, FIRST_STAMP_MS, CLUB.heard("headland", number ^ 1), own.octets)
+    begins = StreamMessage(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets())
+    assert [one.sequence for one in hub.take([begins, elsewhere, own], Run())] == [3]
+    assert hub.counts.unreadable == 1
+    assert hub.posts.records()["headland"].unreadable == 1
+
+
+def test_a_post_of_an_older_version_is_heard() -> None:
+    hub = follower()
+    begins = StreamMessage(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets())
+    handed = message.write(Handed("vhf", 0, FIRST_STAMP_MS, None, tnc2.read(b"QA1BCD>APRS:>text")))
+    older = StreamMessage(2, FIRST_STAMP_MS, "stile.wrackholm.post.headland.heard", handed)
+    assert [one.judged.heard.receiver for one in hub.take([begins, older], Run())] == ["headland/vhf"]
+
+
+def some_of(messages: list[StreamMessage], slices: Slices) -> list[StreamMessage]:
+    """What the engine gives to a hub that takes some slices."""
+    return [one for one in messages if (spoken := CLUB.read(one.subject)) is None or spoken.word is not Word.HEARD
+            or spoken.slice in slices.numbers]  # fmt: skip
+
+
+def test_hubs_that_share_a_club_judge_every_frame_once_and_each_sees_no_gap() -> None:
+    messages = stream(2000)
+    taken: list[int] = []
+    for slices in (Slices.of(range(5)), Slices.of(range(5, 16))):
+        hub = Follower(CLUB, FRESHNESS_MS, lambda source: None, slices)  # noqa: ARG005 - nobody wants to know
+        taken += [one.sequence for one in hub.take(some_of(messages, slices), Run())]
+    assert sorted(taken) == [one.sequence for one in follower().take(messages, Run())]
+
+
+def test_a_policy_that_begins_for_others_goes_on_for_those_who_know() -> None:
+    low, high = Slices.of(range(8)), Slices.of(range(8, 16))
+    hub = Follower(CLUB, FRESHNESS_MS, lambda source: None, low)  # noqa: ARG005 - nobody wants to know
+    text = entry().texts
+    for sequence, slices in enumerate((low, high), 1):
+        told = PolicyEntry(JUDGE, begins=True, texts=text, slices=slices)
+        assert read_entry(told.to_octets()) == told
+        hub.take([StreamMessage(sequence, FIRST_STAMP_MS + sequence * 1000, CLUB.policy, told.to_octets())], Run())
+    assert hub.order.elapsed_ms == 1000, "it began with its own, and only there"
+
+
+def test_a_frame_that_is_judged_again_after_a_lost_place_is_not_told_again() -> None:
+    hub, messages = follower(), stream(60)
+    hub.take(messages[:20], Run())
+    kept = hub.snapshot()
+    told = [one.sequence for one in hub.take(messages[20:40], Run())]
+    assert kept is not None
+    hub.resume(kept)
+    again = [one.sequence for one in hub.take(messages[20:], Run())]
+    assert told
+    assert again
+    assert again[0] > told[-1]
 
 
 @pytest.mark.parametrize("octets", [b"", b"{}", b"[" * 10_000, b'{"judge": "1", "begins": true, "files": [{}]}'])
