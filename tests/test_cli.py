@@ -218,7 +218,7 @@ def test_a_frame_is_explained_step_by_step(stile: Command) -> None:
     assert stile("explain", DIRECT, "--policy", "receive-only") == FINE
     lines = stile.out.splitlines()
     assert lines[0].startswith("forward  (receive-only@")
-    assert lines[3].split() == ["damaged", "Can", "it", "be", "read?", "yes"]
+    assert lines[3].split() == ["damaged", "Is", "it", "damaged?", "no"]
     # Without a station file as long a callsign as can be stands for its own.
     assert "goes up as: QA1BCD-9>APRS,QD1AA*,qAO,QX1GAT-10:!5836.00N/00355.00W>moored" in lines
     assert "  kind: position" in lines

@@ -45,8 +45,9 @@ class ForgottenStation:
         """A line for each place."""
         taken = self.taken
         lines = [
-            f"{self.station}: {taken.frames:,} frames taken out of the journal, {taken.days:,} days out of its sums,",
-            f"  {taken.captured:,} frames out of {taken.rewritten:,} captures",
+            f"{self.station} was forgotten. Taken away:",
+            f"  from the journal: frames {taken.frames:,}, days of its sums {taken.days:,}",
+            f"  from captures: frames {taken.captured:,}, files written anew {taken.rewritten:,}",
         ]
         if self.topic and not self.trouble:
             lines.append(f"  the broker forgot {self.topic}")

@@ -63,9 +63,9 @@ def _steps(judge: Judge, heard: Heard) -> Iterator[Step]:
     """All that is asked before the rates."""
     frame = heard.frame
     if isinstance(frame, Damaged):
-        yield Step(Reason.DAMAGED, "Can it be read?", f"no: {frame.because}", decided=True)
+        yield Step(Reason.DAMAGED, "Is it damaged?", f"yes: {frame.because}", decided=True)
         return
-    yield Step(Reason.DAMAGED, "Can it be read?", "yes")
+    yield Step(Reason.DAMAGED, "Is it damaged?", "no")
     unwrapped = unwrap(frame)
     added = route(judge.policy.post.callsign)
     for rule in NETWORK_RULES:

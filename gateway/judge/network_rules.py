@@ -115,7 +115,7 @@ def _too_long(unwrapped: Unwrapped, added: bytes) -> str | None:
 HEADER_RULES = (
     NetworkRule(
         Reason.BAD_CALLSIGN,
-        "Is a callsign of the header none that the network takes?",
+        "Would the network refuse a callsign of its header?",
         "IS-Connect, IS-Server",
         _in_innermost(_bad_callsign),
     ),
@@ -168,8 +168,10 @@ INFORMATION_RULES = (
 )
 
 KIND_RULES = (
-    NetworkRule(Reason.NOT_UI, "Is it no unnumbered information frame (control 03)?", "IS-Details", _not_ui),
-    NetworkRule(Reason.WRONG_PID, "Is its protocol identifier not F0?", "IS-Details", _wrong_pid),
+    NetworkRule(
+        Reason.NOT_UI, "Is it of another type than unnumbered information (control 03)?", "IS-Details", _not_ui
+    ),
+    NetworkRule(Reason.WRONG_PID, "Does it carry another protocol than F0?", "IS-Details", _wrong_pid),
 )
 
 RULES_OF_HEADERS = (*HEADER_RULES, *THIRD_PARTY_RULES)

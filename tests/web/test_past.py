@@ -96,7 +96,7 @@ async def test_a_frame_of_another_run_is_explained_from_the_journal(tmp_path: Pa
     async with open_web(gateway) as web:
         explained = (await web.get(f"/api/heard/{gateway.post.run}/7")).json()
         assert explained["time"] == "2026-06-06T18:00:00.000Z"
-        assert explained["steps"][0]["answer"] == "yes"
+        assert explained["steps"][0]["answer"] == "no"
 
 
 @pytest.mark.parametrize(
