@@ -105,7 +105,7 @@ async def test_the_python_client_prints_how_far_away_stations_are(
 
 
 def test_the_yaml_for_the_station_file_works() -> None:
-    text, _ = blocks("yaml")
+    _, text, _ = blocks("yaml")
     whole = text + "station: {callsign: QX1GAT-10}\nreceivers: [{name: vhf, from: kiss+tcp://127.0.0.1:7581}]\n"
     settings = check(parse(whole, "README.md"), Settings)
     assert settings.bus is not None
@@ -115,7 +115,7 @@ def test_the_yaml_for_the_station_file_works() -> None:
 
 def test_the_automation_waits_for_an_entity_that_we_announce() -> None:
     """A hub names an entity after its device and itself, in small letters with underscores (page "MQTT", "Naming")."""
-    _, text = blocks("yaml")
+    *_, text = blocks("yaml")
     ((automation,),) = yaml.safe_load(text).values()
     ((trigger,), (action,)) = automation["triggers"], automation["actions"]
     assert (trigger["trigger"], trigger["below"], action["action"]) == ("numeric_state", 5, "light.turn_on")
