@@ -4,7 +4,8 @@ Gateways as `stile run` makes them keep a journal in which a month stands alread
 both at their real pace: it takes half an hour, for what was heard is worked in ten minutes later. What counts is what
 the kernel wrote for the process less what it spared itself (`write_bytes` and `cancelled_write_bytes`, Linux,
 proc_pid_io(5)): pages of 4 kB, whatever they hold.
-Set TMPDIR to a folder on the disk in question: in one that lies in memory nothing is ever written.
+Set TMPDIR to a folder on the disk in question: in one that lies in memory nothing is ever written. Programs that sync
+files of their own on the same disk make the kernel write ours oftener, too: take a disk where nothing else does.
 """
 
 import contextlib

@@ -152,6 +152,13 @@ DEFENCES = (
         "        return True\n",
     ),
     Defence(
+        "test_clients_that_hold_all_they_can_get_of_few_files_keep_nobody_from_asking_whether_it_lives",
+        "tests/test_run.py",
+        "gateway/groundwork/open_files.py",
+        "return most if soft == resource.RLIM_INFINITY else ",
+        "return most if soft else ",
+    ),
+    Defence(
         "test_the_same_is_said_once_a_minute_with_how_often_it_came_before",
         "tests/running/test_loop_faults.py",
         "gateway/running/loop_faults.py",
