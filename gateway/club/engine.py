@@ -110,9 +110,9 @@ class Engine:
 
         Raises `AbsentError`, `OvertakenError`, `RefusedError` and `EngineUnansweredError`.
         """
-        headers = {str(api.Header.MSG_ID): identity} if identity else {}
+        headers = {api.Header.MSG_ID.value: identity} if identity else {}
         if after is not None:
-            headers[str(api.Header.EXPECTED_LAST_SUBJECT_SEQUENCE)] = str(after)
+            headers[api.Header.EXPECTED_LAST_SUBJECT_SEQUENCE.value] = str(after)
         with in_our_words():
             answer = await self.stream.publish(subject, octets, stream=self.subjects.stream, headers=headers)
         return answer.seq

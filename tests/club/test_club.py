@@ -1,8 +1,9 @@
 """A whole club on real sockets: three servers of the engine, posts, hubs, and the network's server."""
 
 import contextlib
+import json
 from collections.abc import AsyncIterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from demo.engine_servers import EngineServers
 from demo.network_server import NetworkServer
 from gateway import settings
 from gateway.club.slices import slice_of_sender
-from gateway.feed.heard_object import encode, heard_object
+from gateway.feed.heard_object import HeardPayload, encode, heard_object
 from gateway.feed.schemas import Schema
 from gateway.groundwork.part import PartKind, State
 from gateway.running.service import Service
@@ -22,6 +23,17 @@ from tests.whole_gateway import Decoder, Ear, kiss_of, running, until
 
 PASSCODES = {"QX1HUB-10": "18096", "QX2HUB-10": "17840"}
 """By the algorithm in common use (from memory)."""
+
+
+@dataclass
+class House(Ear):
+    """It also keeps whose verdicts it is told."""
+
+    judged_by: set[str] = field(default_factory=set)
+
+    def offer(self, frames: Sequence[HeardPayload]) -> None:
+        super().offer(frames)
+        self.judged_by |= {json.loads(frame.encoded())["judged_by"] for frame in frames}
 
 
 @dataclass
@@ -85,9 +97,9 @@ async def test_what_two_posts_hear_goes_up_once_by_the_hub_that_holds_the_lease(
     network = stations.network
     async with contextlib.AsyncExitStack() as club:
         decoders = [await club.enter_async_context(Decoder()) for _ in range(2)]
-        hub = await club.enter_async_context(running(stations.hub("QX1HUB-10"), hub_ear := Ear()))
+        hub = await club.enter_async_context(running(stations.hub("QX1HUB-10"), hub_ear := House()))
         await until(lambda: holds(hub))
-        headland = await club.enter_async_context(running(stations.post("headland", decoders[0]), post_ear := Ear()))
+        headland = await club.enter_async_context(running(stations.post("headland", decoders[0]), post_ear := House()))
         harbour = await club.enter_async_context(running(stations.post("harbour", decoders[1])))
         await until(lambda: club_part(headland)[0] is club_part(harbour)[0] is State.OK)
         for decoder in decoders:
@@ -101,6 +113,8 @@ async def test_what_two_posts_hear_goes_up_once_by_the_hub_that_holds_the_lease(
         place = held_to(Schema.HEARD, encode(heard_object(of_headland)))["place"]
         assert place == {"latitude": 58.6, "longitude": -3.9167}, "as the page warns, and as a replay needs"
         assert post_ear.judged[0].forward, "the house of the post gets its feed as ever"
+        assert post_ear.judged_by == {"post"}
+        assert hub_ear.judged_by == {"club"}
         assert post_ear.sent == []
         health = held_to(Schema.HEALTH, encode(hub.health().to_object()))
         assert [post["name"] for post in health["club"]["posts"]] == ["harbour", "headland"]
@@ -190,6 +204,7 @@ async def test_a_post_waits_for_the_stream_and_says_so(stations: Stations) -> No
     async with Decoder() as decoder, running(stations.post("headland", decoder)) as post:
         await until(lambda: "has no stream" in club_part(post)[1])
         await decoder.send(kiss_of(b"QA1BCD-9>APRS:>kept"))
+        assert await stations.engine.leader_of("stile-wrackholm") is None, "a post makes nothing in the engine"
         async with running(stations.hub("QX1HUB-10"), ear := Ear()):
             await until(lambda: len(ear.judged) == 1)
 

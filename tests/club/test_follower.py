@@ -162,6 +162,29 @@ def test_a_frame_in_a_slice_that_is_not_its_own_is_not_judged_since_another_hub_
     assert hub.posts.records()["headland"].unreadable == 1
 
 
+def reason_of(policy: str, line: bytes) -> str | None:
+    """Why a hub keeps a frame that came at noon in stream time."""
+    hub = follower()
+    begins = StreamMessage(1, FIRST_STAMP_MS, CLUB.policy, entry(policy, begins=True).to_octets())
+    heard = heard_by("headland", Handed("vhf", 0, FIRST_STAMP_MS, None, tnc2.read(line)), 2)
+    return hub.take([begins, heard], Run())[0].judged.verdict.reason
+
+
+def test_hours_and_days_go_by_the_stamp_and_not_by_the_hubs_clock() -> None:
+    policy = "version: 1\nname: club\nrules: [{{name: noon, when: {{hours: '{}', days: [{}]}}, then: keep}}]\n"
+    assert reason_of(policy.format("11:00-13:00", "sat"), b"QA1BCD>APRS:>text") == "rule"  # 6 June 2026
+    assert reason_of(policy.format("13:00-11:00", "sat"), b"QA1BCD>APRS:>text") is None
+    assert reason_of(policy.format("11:00-13:00", "sun"), b"QA1BCD>APRS:>text") is None
+
+
+def test_room_in_the_line_is_counted_for_the_longest_login() -> None:
+    added = len(",qAO,QX9LOGI-9")  # nine characters, whatever the hub's own login
+    policy = "version: 1\nname: club\n"
+    for over, reason in ((0, None), (1, "too-long")):
+        line = b"QA1BCD>APRS:>" + b"x" * (512 - len("QA1BCD>APRS:>\r\n") - added + over)  # 512 octets (IS-Connect)
+        assert reason_of(policy, line) == reason
+
+
 def test_a_post_of_an_older_version_is_heard() -> None:
     hub = follower()
     begins = StreamMessage(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets())

@@ -1,10 +1,15 @@
 """What a post makes of the moments at which its frames were heard."""
 
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
 import pytest
 
 pytest.importorskip("nats")
 
-from gateway.club.engine import EngineOptions
+from gateway.club import beat, membership, message
+from gateway.club.engine import EngineOptions, EngineUnansweredError
 from gateway.club.hand_over import End
 from gateway.club.post import PostOptions
 from gateway.club.post_member import PostMember
@@ -13,13 +18,63 @@ from gateway.club.subjects import Subjects
 from gateway.frames import tnc2
 from gateway.frames.heard import Moment, Run
 
+CLUB = Subjects("wrackholm")
 FRESHNESS_MS = 10_000
+
+
+class Forgetful:
+    """An engine that does not answer the first frame, and whose clock is another after that."""
+
+    def __init__(self) -> None:
+        self.lost = asyncio.Event()
+        self.stamp = 1_780_747_200_000.0
+        self.handed: list[tuple[str, int]] = []
+        """Id and moment of every frame that was published."""
+
+        self.stored = asyncio.Event()
+
+    async def publish(self, _subject: str, octets: bytes, *, identity: str = "") -> int:
+        if identity:
+            self.handed.append((identity, message.read(octets).moment_ms))
+            self.stamp += 60_000
+            if len(self.handed) == 1:
+                raise EngineUnansweredError
+            self.stored.set()
+        return 1
+
+    async def stamp_ms(self, _subject: str, _sequence: int) -> float:
+        return self.stamp
+
+
+async def test_a_frame_that_is_handed_over_again_keeps_its_id_and_is_never_told_to_be_younger(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    engine = Forgetful()
+
+    @asynccontextmanager
+    async def connect(*_: object) -> AsyncIterator[Forgetful]:
+        yield engine
+
+    monkeypatch.setattr(membership, "connected", connect)
+    monkeypatch.setattr(beat, "BEAT_SECONDS", 0.01)
+    monkeypatch.setattr(beat, "SHORTEST_PAUSE_SECONDS", 0.01)
+    run = Run()
+    post = PostMember(PostOptions(EngineOptions(("nats://127.0.0.1:4222",), "headland"), CLUB, "headland", 10_000), run)
+    post.offer([run.hear(run.now(), "vhf", 0, tnc2.read(b"QA1BCD-9>APRS:>text"))])
+    task = asyncio.create_task(post.run())
+    async with asyncio.timeout(5):
+        await engine.stored.wait()
+    task.cancel()
+    await asyncio.wait([task])
+    assert len(engine.handed) == 2
+    assert engine.handed[0] == engine.handed[1]
+    assert post.hand_over.counts[End.HANDED_ON] == 1
 
 
 def test_what_waited_while_the_post_stood_still_is_as_old_as_it_is() -> None:
     run = Run()
     engine = EngineOptions(("nats://127.0.0.1:4222",), "headland")
-    post = PostMember(PostOptions(engine, Subjects("wrackholm"), "headland", FRESHNESS_MS), run)
+    post = PostMember(PostOptions(engine, CLUB, "headland", FRESHNESS_MS), run)
     now = run.now()
     for age_ms in (FRESHNESS_MS + 1000, FRESHNESS_MS - 5000, 0):
         moment = Moment(now.elapsed_ms - age_ms, now.time_ms - age_ms)
