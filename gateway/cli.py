@@ -1,4 +1,7 @@
-"""The commands. Each reads its arguments, calls the room that does the work, and prints what came of it."""
+"""The commands. Each reads its arguments, calls the room that does the work, and prints what came of it.
+
+What a command needs is loaded by it: whoever asks for help does not wait for all of it.
+"""
 
 import argparse
 import asyncio
@@ -14,11 +17,10 @@ from typing import TYPE_CHECKING
 from gateway import __version__
 from gateway.commands import usage
 from gateway.commands.usage import PolicyName
-from gateway.running.lock import LockHeldError, files_of, held
-from gateway.settings import DocumentError
 
 if TYPE_CHECKING:
     from gateway.commands.journal_of import Told
+    from gateway.settings import DocumentError
 
 FINE, FOUND_WRONG, USED_WRONGLY = 0, 1, 2
 """Exit statuses of every command but `run`."""
@@ -44,9 +46,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
         status: int = options.command(options)
         if sys.stdout is not None:  # it is None where the descriptor was closed at the start
             sys.stdout.flush()
-    except DocumentError as error:
-        _say_problems(error, as_json=getattr(options, "json", False))
-        return FOUND_WRONG
     except BrokenPipeError:  # whoever read this has had enough: what is still buffered goes nowhere
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return FINE
@@ -54,6 +53,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if options.command is not _run:
             raise
         return STOPPED  # while it was loaded: once it runs, the signal is its order to stop
+    except Exception as error:
+        from gateway.settings import DocumentError  # noqa: PLC0415 - help is said without it
+
+        if not isinstance(error, DocumentError):
+            raise
+        _say_problems(error, as_json=getattr(options, "json", False))
+        return FOUND_WRONG
     return status
 
 
@@ -228,7 +234,10 @@ def _run(options: argparse.Namespace) -> int:
         from gateway import settings  # noqa: PLC0415 - the other commands need no broker and no network
         from gateway.groundwork import log  # noqa: PLC0415 - the other commands need no broker and no network
         from gateway.running import service  # noqa: PLC0415 - the other commands need no broker and no network
+        from gateway.running.lock import LockHeldError  # noqa: PLC0415 - likewise
+        from gateway.settings import DocumentError  # noqa: PLC0415 - likewise
     finally:
+        gc.freeze()  # what was loaded stays
         gc.enable()
     form = log.LogForm(options.log) if options.log else None
     with log.opened(form) as writer:
@@ -371,6 +380,7 @@ def _forget(options: argparse.Namespace) -> int:
     from gateway import settings  # noqa: PLC0415 - loaded by the command that needs it
     from gateway.commands import forgetting  # noqa: PLC0415 - loaded by the command that needs it
     from gateway.commands.journal_of import AskedWronglyError, callsign_of  # noqa: PLC0415 - likewise
+    from gateway.running.lock import LockHeldError, files_of, held  # noqa: PLC0415 - likewise
 
     station = settings.load(options.station)
     try:
@@ -452,7 +462,7 @@ def _print_made(make: Callable[[argparse.ArgumentParser], str]) -> int:
     return FINE
 
 
-def _say_problems(error: DocumentError, *, as_json: bool) -> None:
+def _say_problems(error: "DocumentError", *, as_json: bool) -> None:
     if as_json:
         print(json.dumps({"problems": [problem.to_object() for problem in error.problems]}, indent=2))
     else:

@@ -421,6 +421,18 @@ def test_a_terminal_without_the_character_shows_its_escape() -> None:
     assert b"\\u2192 generic-query" in done.stdout
 
 
+def test_help_waits_for_nothing_that_only_a_command_needs() -> None:
+    code = (
+        "import sys; from gateway import cli\n"
+        "try: cli.main(['--help'])\n"
+        "except SystemExit: assert not {'pydantic', 'yaml', 'gateway.settings'} & set(sys.modules)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], env={**os.environ, "PYTHONPATH": str(TREE)}, capture_output=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+
+
 def test_no_command_loads_what_another_needs() -> None:
     code = (
         "import sys; from gateway import cli; cli.main(['explain', 'QA1BCD>APRS:x', '--policy', 'receive-only']);"

@@ -8,8 +8,6 @@ from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from gateway import __version__
-from gateway.documents import nearest
-from gateway.documents.problem import LONGEST_WORD
 from gateway.groundwork.printable import printable
 
 SHELLS = ("bash", "zsh", "fish")
@@ -39,6 +37,8 @@ def what_is_wrong(arguments: Sequence[str], commands: Collection[str]) -> str | 
     wanted = next((word for word in arguments if not word.startswith("-")), None)
     if wanted is None or wanted in commands:
         return None
+    from gateway.documents.problem import LONGEST_WORD, nearest  # noqa: PLC0415 - only a slip needs it
+
     hint = nearest(wanted, commands) or ": `stile` alone lists them"
     return f'there is no command "{printable(wanted[:LONGEST_WORD])}"{hint}'
 
