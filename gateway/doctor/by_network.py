@@ -22,12 +22,14 @@ def names(evidence: Evidence) -> Iterator[Finding]:
 
 def servers(evidence: Evidence) -> Iterator[Finding]:
     """Whether each server greets, and takes the login."""
-    any_greets = any(server is not None and server.software for server in evidence.servers.values())
+    is_untried = own_name(_callsign(evidence)) is None
+    greeting = [server for server in evidence.servers.values() if server is not None and server.software]
+    another_works = any(server.accepted or is_untried for server in greeting)
     for address, server in evidence.servers.items():
         if server is None:
             yield look("it could not be tried in time", "try again", address)
         else:
-            yield _of_server(address, server, any_greets=any_greets, callsign=_callsign(evidence))
+            yield _of_server(address, server, another_works=another_works, callsign=_callsign(evidence))
 
 
 def another_gateway(evidence: Evidence) -> Iterator[Finding]:
@@ -45,9 +47,9 @@ def another_gateway(evidence: Evidence) -> Iterator[Finding]:
         yield ok("nothing was seen of one")
 
 
-def _of_server(address: str, server: ServerFound, *, any_greets: bool, callsign: str) -> Finding:
+def _of_server(address: str, server: ServerFound, *, another_works: bool, callsign: str) -> Finding:
     if not server.software:
-        return _without_greeting(address, server, any_greets=any_greets)
+        return _without_greeting(address, server, another_works=another_works)
     greeting = f"greets ({server.software})"
     if own_name(callsign) is None:
         what = f"{greeting}; the login was not tried, since {callsign} leaves no room for a second SSID"
@@ -62,12 +64,12 @@ def _of_server(address: str, server: ServerFound, *, any_greets: bool, callsign:
     return wrong(f"{greeting}, but does not verify the login{_remark(server)}", do, address)
 
 
-def _without_greeting(address: str, server: ServerFound, *, any_greets: bool) -> Finding:
+def _without_greeting(address: str, server: ServerFound, *, another_works: bool) -> Finding:
     if server.said:
         what = f"what answers there is no server of the network: it began with {server.said!r}"
         return wrong(what, "see the host and the port; the network's is 14580 by custom", address)
-    if any_greets:
-        return look(server.trouble, "another server of the list greets, and is taken instead", address)
+    if another_works:
+        return look(server.trouble, "another server of the list takes the login, and is used instead", address)
     return wrong(server.trouble, "can this computer reach it? the network's port is 14580 by custom", address)
 
 

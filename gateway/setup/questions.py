@@ -186,6 +186,8 @@ def _read_passcode(text: str, answers: GivenAnswers, _around: Around) -> Mapping
 def _read_broker(text: str, _answers: GivenAnswers, around: Around) -> Mapping[str, Any]:
     if text.lower() in NOTHING:
         return {"broker": None}
+    if text.lower() in _YES:
+        raise ValueError("name its address, as mqtt://127.0.0.1:1883; or answer embedded, or no")
     if text == EMBEDDED and not around.can_embed_a_broker:
         raise ValueError("for this, install what it needs first: pip install 'stile[broker]'")
     address = text if "://" in text or text.startswith(EMBEDDED) else f"mqtt://{text}"

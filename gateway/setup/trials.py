@@ -115,7 +115,8 @@ class Trials:
             *(network_server.ask(host, port, answers.callsign, passcode, watch_seconds=0) for host, port in addresses)
         )
         lines = [f"{host}:{port}: {_answered(each)}" for (host, port), each in zip(addresses, found, strict=True)]
-        return Trial(tuple(lines), all(each.software and (each.accepted or each.verified is None) for each in found))
+        is_untried = network_server.own_name(answers.callsign) is None  # it leaves no room for another SSID
+        return Trial(tuple(lines), all(each.software and (each.accepted or is_untried) for each in found))
 
     async def _ask_broker(self, answers: GivenAnswers) -> Trial:
         return _of_broker(await self._found_broker(answers))

@@ -18,7 +18,7 @@ from gateway.commands.watching import client
 from gateway.doctor import examination
 from gateway.doctor.checks import judge
 from gateway.doctor.finding import Grade
-from gateway.probes import broker, clock, receiver
+from gateway.probes import broker, clock, network_server, receiver
 from gateway.running.lock import held
 from tests.doctor.posts import LISTEN_SECONDS, PASSCODE, Looked, Post
 from tests.mosquitto_broker import Login, MosquittoBroker, free_port, publish
@@ -122,6 +122,16 @@ async def test_a_server_that_is_none(post: Post) -> None:
         grade, words = (await post.looked_at()).one("servers")
     assert grade is Grade.WRONG
     assert "no server of the network: it began with 'SSH-2.0-open'" in words
+
+
+async def test_a_server_that_is_gone_is_wrong_where_the_other_takes_no_login(
+    post: Post, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(network_server, "LOGIN_SECONDS", 0.5)
+    async with saying(b"# stand-in\r\n# logresp QX9 verified, server QX9\r\n") as port:
+        post.more = [f"uplink: {{servers: ['tcp://127.0.0.1:{port}', 'tcp://127.0.0.1:{free_port()}']}}"]
+        looked = await post.looked_at()
+    assert [grade for grade, _ in looked.of("servers")] == [Grade.WRONG, Grade.WRONG]
 
 
 async def test_a_server_that_does_not_verify_and_one_that_is_gone_beside_one_that_is_there(post: Post) -> None:

@@ -9,7 +9,7 @@ from pydantic import SecretStr
 
 from demo.network_server import NetworkServer
 from gateway.frames.heard import Place
-from gateway.probes import broker
+from gateway.probes import broker, network_server
 from gateway.setup import trials
 from gateway.setup.answers import GivenAnswers, Page
 from gateway.setup.trials import Trials
@@ -45,6 +45,16 @@ async def test_a_decoder_in_the_other_language_is_not_fine_and_a_silent_one_is(t
     assert (other.is_fine, quiet.is_fine, gone.is_fine) == (False, True, False)
     assert f"it speaks KISS: answer kiss+tcp://127.0.0.1:{speaking}" in other.lines[0]
     assert "does the radio hear anything?" in quiet.lines[0]
+
+
+async def test_a_server_that_never_answers_the_login_is_not_fine(
+    tries: Trials, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(network_server, "LOGIN_SECONDS", 0.5)
+    async with saying(b"# stand-in\r\n# logresp QX9 verified, server QX9\r\n") as port:
+        trial = await tries.of("servers", replace(NOBODY, servers=(f"tcp://127.0.0.1:{port}",)))
+    assert not trial.is_fine
+    assert "greets, but does not take the login" in trial.lines[0]
 
 
 async def test_servers_are_greeted_and_the_passcode_is_tried(tries: Trials) -> None:
