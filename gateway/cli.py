@@ -79,7 +79,10 @@ def parsers() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentPa
     """What reads the arguments, and what reads those of each command, by its name."""
     parser = argparse.ArgumentParser(
         prog="stile",
-        description="The gateway between a radio decoder, the position-reporting network and the house.",
+        description=(
+            "The gateway between a radio decoder, the position-reporting network and the house."
+            " Begin with `stile setup`."
+        ),
         epilog=NOT_A_DISTRESS_WATCH,
     )
     parser.add_argument("-V", "--version", action="version", version=f"stile {__version__}")
@@ -125,7 +128,12 @@ def parsers() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentPa
     setup.add_argument("--answers", type=Path, metavar="FILE", help="read the answers from a file, and ask nothing")
     setup.set_defaults(command=_setup)
 
-    doctor = commands.add_parser("doctor", help="say what is wrong outside the station file, and what to do")
+    doctor = commands.add_parser(
+        "doctor",
+        help="say what is wrong outside the station file, and what to do",
+        description="Looks at everything outside the station file, for 45 s at most. Each line is ok, look or wrong,"
+        " with what to do; exit 1 where something is wrong.",
+    )
     doctor.add_argument("station", type=Path, metavar="STATION", help="the station file")
     doctor.add_argument("--time", metavar="HOST", help="a time server to compare the clock with, as HOST or HOST:PORT")
     form = doctor.add_mutually_exclusive_group()
