@@ -29,6 +29,7 @@ from gateway.club.stream_clock import StreamClock
 from gateway.club.stream_reader import read_stream
 from gateway.club.subjects import Subjects, member_name
 from gateway.club.together import together
+from gateway.club.trouble import StreamLostError
 from gateway.frames.heard import Run
 from gateway.groundwork.own_thread import in_own_thread
 from gateway.judge.source import PolicySource
@@ -117,6 +118,9 @@ class Hub:
         self._name = member_name(options.callsign)
         self._more = asyncio.Event()
         self._knows = False
+        self._read_before_beat = 0
+        """The message of the stream up to which it had read when the beat before was answered."""
+
         self._able_ms = steady_ms()
         self._engine: Engine | None = None
 
@@ -153,7 +157,7 @@ class Hub:
         )
 
     async def run(self) -> None:
-        """Follow and send for ever. Raises `LoginTakenError`."""
+        """Follow and send for ever. Raises `LoginTakenError` and `StreamLostError`."""
         await self.membership.stay(self._work)
 
     async def tell_policy(self, entry: PolicyEntry) -> None:
@@ -192,7 +196,7 @@ class Hub:
                     engine,
                     beat,
                     self.clock,
-                    on_beat=self._more.set,
+                    on_beat=self._on_beat,
                     on_absent=lambda: None,
                     says=self.slices.to_octets(),
                 ),
@@ -204,6 +208,14 @@ class Hub:
             )
         finally:
             self._engine = None
+
+    def _on_beat(self, sequence: int) -> None:
+        """Every message is stored behind all that were read before it was sent. Raises `StreamLostError`."""
+        if sequence <= self._read_before_beat:
+            _log.error("the club's engine lost its stream, or the end of it: this hub ends, and is to be started again")
+            raise StreamLostError
+        self._read_before_beat = self.follower.order.sequence
+        self._more.set()
 
     async def _make_what_is_absent(self, engine: Engine) -> None:
         while True:
@@ -243,12 +255,13 @@ class Hub:
     async def _start(self, engine: Engine) -> None:
         """Know what the other hubs know: from a snapshot and what is behind it, or from where a policy begins."""
         self.starts += 1
-        first, _ = await engine.bounds()
+        self._read_before_beat = 0
+        first, last = await engine.bounds()
         octets = await engine.snapshot(self.slices.name(NAME))
         if octets is not None:
             try:
                 snapshot = await in_own_thread(read_snapshot, octets)
-                if snapshot.sequence + 1 >= first:
+                if first - 1 <= snapshot.sequence <= last:
                     self.follower.resume(snapshot)
                     self._knows = True
                     return

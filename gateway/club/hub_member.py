@@ -68,7 +68,10 @@ class HubMember:
         return dispatch.waiting + dispatch.given_out
 
     async def run(self, network: Network | None) -> None:
-        """Follow, and send by `network` while this hub holds the lease. Raises `LoginTakenError`."""
+        """Follow, and send by `network` while this hub holds the lease.
+
+        Raises `LoginTakenError` and `StreamLostError`.
+        """
         self.hub.network = network
         await self.hub.run()
 

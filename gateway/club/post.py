@@ -84,7 +84,7 @@ class ClubPost:
         finally:
             await end(self._under_way)
 
-    def _on_beat(self) -> None:
+    def _on_beat(self, _sequence: int) -> None:
         self.stream_is_absent = False
         self._more.set()
 

@@ -3,3 +3,7 @@
 
 class LoginTakenError(Exception):
     """Another hub took the login of this one while it ran, or this one stood still for too long."""
+
+
+class StreamLostError(Exception):
+    """The stream is another than it was, or lost its end: what this hub knows is of messages that are no more."""

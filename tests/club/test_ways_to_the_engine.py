@@ -4,6 +4,7 @@ The engine is the real one. Tokens are made as its documentation says (JWT authe
 each signed with the key of who stands above; from memory, and the engine is the judge.
 """
 
+import asyncio
 import base64
 import contextlib
 import json
@@ -32,7 +33,10 @@ from gateway.running.service import Service
 from tests.bus.test_tls import make_certificates
 from tests.whole_gateway import running, until
 
+CLUB = Subjects("wrackholm")
 LOGIN_TAKEN = 75
+FAILED = 70
+BEATS = 4
 PASSCODE = "18096"
 """Of QX1HUB-10, by the algorithm in common use (from memory)."""
 
@@ -170,6 +174,22 @@ async def test_of_two_hubs_with_one_login_one_waits_and_who_loses_it_ends(tmp_pa
                 assert first.stderr is not None
                 assert "another hub of the club has this one's login" in first.stderr.read()
                 await until(lambda: holds(hub))
+
+
+async def test_a_hub_whose_stream_was_lost_ends_to_start_again_with_what_all_know(tmp_path: Path) -> None:
+    async with EngineServers(1) as servers, NetworkServer() as network:
+        with _process(station_at(tmp_path / "station", servers.urls[0], network.port)) as hub:
+            await network.until(lambda: network.counts.verified == 1, 20)
+            async with connected(EngineOptions(servers.urls, "operator"), CLUB, servers.urls[0]) as engine:
+                async with asyncio.timeout(20):
+                    while (await engine.bounds())[1] < BEATS:  # noqa: ASYNC110 - the engine tells nobody
+                        await asyncio.sleep(0.1)
+                await engine.stream.delete_stream(CLUB.stream)
+                await engine.make_what_is_absent(1)
+            await until(lambda: hub.poll() is not None)
+            assert hub.returncode == FAILED
+            assert hub.stderr is not None
+            assert "the club's engine lost its stream" in hub.stderr.read()
 
 
 @contextlib.contextmanager
