@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Self
 import structlog
 
 from gateway.bus.embedded_login import OWN_PASSWORD
+from gateway.groundwork.extras import adding
 
 if TYPE_CHECKING:
     from amqtt.broker import Broker  # type: ignore[import-untyped] # it comes without types
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
 LOOPBACK = "127.0.0.1"
 
-NOT_INSTALLED = "the embedded broker is not installed: pip install 'stile[broker]', or name another as bus.broker"
+NOT_INSTALLED = f"the embedded broker is not installed: {adding('broker')}, or name another as bus.broker"
 
 STOP_SECONDS = 1.0
 """How long its clients' connections may take to end when it stops."""

@@ -8,11 +8,12 @@ from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from gateway import __version__
+from gateway.groundwork.extras import adding
 from gateway.groundwork.printable import printable
 
 SHELLS = ("bash", "zsh", "fish")
 
-_MISSING = "this needs what the extra `shell` brings: pip install 'stile[shell]'"
+_MISSING = f"this needs what the extra `shell` brings: {adding('shell')}"
 _EXIT_STATUS = """\
 .SH EXIT STATUS
 0: fine. 1: it found something wrong. 2: used wrongly. Of

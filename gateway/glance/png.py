@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from gateway.glance.lettering import ASCENT, LINE
 from gateway.glance.scene import Ink, Lettering, Scene
+from gateway.groundwork.extras import adding
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
 
 CONTENT_TYPE = "image/png"
-MISSING = "pictures of pixels need Pillow, which is not installed: pip install 'stile[panel]'"
+MISSING = f"pictures of pixels need Pillow, which is not installed: {adding('panel')}"
 
 _SMALLER = 0.96
 """By this much letters shrink whose real width, rounded to whole pixels, is more than was reckoned."""

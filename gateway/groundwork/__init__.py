@@ -8,6 +8,7 @@
 | `clocks.py` | the computer's clocks: the one that runs on over a restart of the gateway |
 | `duration.py` | lengths of time in the operator's words |
 | `expanding.py` | a file that may be compressed with gzip or zstd becomes plain bytes, a bounded piece at a time |
+| `extras.py` | how an extra of the package is added to what is installed |
 | `giving_way.py` | how work for the house gives way to frames on their way up: in short slices |
 | `hosts.py` | from the name of a host to its addresses, and to a connected socket, without holding up a stop |
 | `kept_tasks.py` | tasks that live as long as what they belong to: one that ends before that is a fault |

@@ -12,6 +12,7 @@ from pydantic import SecretStr
 
 from gateway.bus.options import BusOptions
 from gateway.documents import Document, DocumentError, Place, Problem, check, parse, read_text
+from gateway.groundwork.extras import adding
 from gateway.journal.options import CaptureOptions, JournalOptions
 from gateway.lines.options import LinesOptions
 from gateway.settings.secret import RECEIVE_ONLY_PASSCODE, read_passcode, read_secret, read_token, secret_path
@@ -125,7 +126,7 @@ class StationFile(StationText):
         if section is None:
             return None
         if importlib.util.find_spec("nats") is None:
-            what = "what a club needs is not installed: pip install 'stile[club]'"
+            what = f"what a club needs is not installed: {adding('club')}"
             raise DocumentError([self.document.problem(("club",), what)])
         from gateway.settings.club_file import club_options  # noqa: PLC0415 - it needs that extra
 

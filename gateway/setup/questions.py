@@ -8,6 +8,7 @@ from typing import Any, Protocol
 from pydantic import SecretStr, ValidationError
 
 from gateway.frames.header import PLACEHOLDERS, base_of, is_network_callsign
+from gateway.groundwork.extras import adding
 from gateway.groundwork.loopback import is_loopback
 from gateway.receivers.address import AddressError, allowed_senders
 from gateway.receivers.address import parse as parse_receiver
@@ -189,7 +190,7 @@ def _read_broker(text: str, _answers: GivenAnswers, around: Around) -> Mapping[s
     if text.lower() in _YES:
         raise ValueError("name its address, as mqtt://127.0.0.1:1883; or answer embedded, or no")
     if text == EMBEDDED and not around.can_embed_a_broker:
-        raise ValueError("for this, install what it needs first: pip install 'stile[broker]'")
+        raise ValueError(f"for this, install what it needs first: {adding('broker')}")
     address = text if "://" in text or text.startswith(EMBEDDED) else f"mqtt://{text}"
     return {"broker": _checked(BusSettings, "broker", broker=address)}
 

@@ -3,6 +3,7 @@
 import importlib.util
 import os
 import sqlite3
+import sys
 from pathlib import Path
 
 import pytest
@@ -315,7 +316,8 @@ def test_an_embedded_broker_that_is_not_installed_is_refused(house: Path, monkey
     assert refused(house, "bus:\n  broker: embedded\n") == []
     monkeypatch.setattr(importlib.util, "find_spec", lambda _name: None)
     (told,) = refused(house, "bus:\n  broker: embedded\n")
-    assert told.startswith("station.yaml:7: bus.broker: the embedded broker is not installed: pip install")
+    installing = f"{sys.prefix}/bin/pip install 'stile[broker]'"
+    assert told.startswith(f"station.yaml:7: bus.broker: the embedded broker is not installed: {installing}")
 
 
 def test_a_club_that_lacks_what_it_needs_is_refused(house: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -328,7 +330,7 @@ def test_a_club_that_lacks_what_it_needs_is_refused(house: Path, monkeypatch: py
     ]
     monkeypatch.setattr(importlib.util, "find_spec", lambda _name: None)
     assert refused(house, club) == [
-        "station.yaml:6: club: what a club needs is not installed: pip install 'stile[club]'"
+        f"station.yaml:6: club: what a club needs is not installed: {sys.prefix}/bin/pip install 'stile[club]'"
     ]
 
 
