@@ -144,7 +144,9 @@ def _explain_decoders(_answers: GivenAnswers, around: Around) -> str:
     ]
     if around.serial_devices:
         lines.append("A serial line is opened only if you choose it: one that keys a transmitter could do so then.")
-    return "\n".join(lines) or "No decoder was found on this computer."
+    return "\n".join(lines) or (
+        "No decoder was found on this computer. Start yours and name its address, or name the one that it will have."
+    )
 
 
 def _read_receivers(text: str, _answers: GivenAnswers, around: Around) -> Mapping[str, Any]:

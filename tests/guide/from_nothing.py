@@ -128,6 +128,19 @@ def test_what_setup_writes_forwards_frames_too(board: Board) -> None:
     board.say("kill -INT $(cat /tmp/stays-4.pid)")
 
 
+def test_the_steps_that_setup_tells_make_a_service(board: Board) -> None:
+    board.until("! kill -0 $(cat /tmp/stays-4.pid)")
+    board.say("sed 's/^service: no/service: yes/' answers.yaml > of-a-service.yaml")
+    told = board.say("/opt/stile/bin/stile setup /etc/stile --answers of-a-service.yaml")
+    steps = [line.strip().partition("    ")[0] for line in told.splitlines() if line.startswith("  sudo ")]
+    for step in steps:
+        board.say(f"{step}\n" if " doctor " not in step else f"{step} || [ $? -eq 1 ]\n")
+    with board.record.step("the first frame heard by the service that setup wrote"):
+        board.until("systemctl show stile --property StatusText | grep -q 'heard [1-9]'")
+    board.say("systemctl disable --now stile; rm -r /etc/stile /var/lib/stile /etc/systemd/system/stile.service")
+    board.say("userdel stile; systemctl daemon-reload")
+
+
 def test_the_service_runs_is_kept_and_put_back_and_removed(board: Board, capsys: pytest.CaptureFixture[str]) -> None:
     by_name = {block.how: block for block in blocks("alone-for-a-year.md")}
     ordinary = [block for block in blocks("alone-for-a-year.md") if block.how in {"", "/etc/stile/station.yaml"}]
