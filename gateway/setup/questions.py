@@ -213,7 +213,7 @@ def _read_broker_password(text: str, answers: GivenAnswers, _around: Around) -> 
         raise ValueError("a password is one line of printable characters")
     host = BusSettings(broker=answers.broker).address[0]
     if not answers.broker.startswith("mqtts://") and not is_loopback(host):
-        raise ValueError(f"a password would go to {host} in the clear: begin again with mqtts://{host}")
+        raise ValueError(f"a password would go to {host} in the clear: name mqtts://{host} as the broker")
     return {"broker_password": SecretStr(text)}
 
 
