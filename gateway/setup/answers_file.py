@@ -2,7 +2,9 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator
 
 from gateway.documents import Document, DocumentError, Problem, check, parse, read_text
 from gateway.documents.values import Section
@@ -11,24 +13,41 @@ from gateway.setup.answers import GivenAnswers
 from gateway.setup.questions import QUESTIONS, Around, Question
 
 _FILE = "_file"
-_Words = str | int | float | bool | list[str] | None
+_NEEDED = {"passcode": "servers", "broker_password": "broker_user"}
+"""A secret is of use beside the answer to another question alone."""
+
+
+def _as_typed(value: object) -> str:
+    """What would be typed at a terminal. Raises `ValueError`."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return " ".join(map(_as_typed, value))
+    if isinstance(value, str | int | float):
+        return str(value)
+    if value is None:
+        return ""
+    raise ValueError("a word or a number belongs here, or a list of these")
+
+
+_Words = Annotated[str, BeforeValidator(_as_typed)]
 
 
 class AnswersSection(Section):
     """The keys, each as a word, a number, yes or no, or a list; what is left out is answered by its default."""
 
-    callsign: _Words = None
-    name: _Words = None
-    place: _Words = None
-    receivers: _Words = None
-    servers: _Words = None
+    callsign: _Words = ""
+    name: _Words = ""
+    place: _Words = ""
+    receivers: _Words = ""
+    servers: _Words = ""
     passcode_file: Path | None = None
-    broker: _Words = None
-    broker_user: _Words = None
+    broker: _Words = ""
+    broker_user: _Words = ""
     broker_password_file: Path | None = None
-    page: _Words = None
-    journal: _Words = None
-    service: _Words = None
+    page: _Words = ""
+    journal: _Words = ""
+    service: _Words = ""
 
 
 class AnswersFile:
@@ -52,22 +71,28 @@ class AnswersFile:
         except ValueError as error:
             raise DocumentError([self._document.problem((key,), str(error))]) from None
 
+    def refuse_unused(self, question: Question) -> None:
+        """Raises `DocumentError` where a secret is given that nothing asks for."""
+        key = f"{question.key}{_FILE}"
+        if question.is_secret and getattr(self._section, key) is not None:
+            what = f"nothing asks for it without {_NEEDED[question.key]}: it would not be used"
+            raise DocumentError([self._document.problem((key,), what)])
+
     def _words(self, key: str, question: Question) -> str:
         value: Any = getattr(self._section, key)
         if question.is_secret:
             return "" if value is None else read_secret(self._folder, value).get_secret_value()
-        if isinstance(value, bool):
-            return "yes" if value else "no"
-        if isinstance(value, list):
-            return " ".join(value)
-        return "" if value is None else str(value)
+        words: str = value
+        return words
 
 
 def answers_in(file: AnswersFile, around: Around, told: Callable[[str, GivenAnswers], None]) -> GivenAnswers:
     """All that is wanted; `told` hears of each. Raises `DocumentError`."""
     answers = GivenAnswers()
     for question in QUESTIONS:
-        if question.wanted(answers):
-            answers = file.answer(question, answers, around)
-            told(question.key, answers)
+        if not question.wanted(answers):
+            file.refuse_unused(question)
+            continue
+        answers = file.answer(question, answers, around)
+        told(question.key, answers)
     return answers

@@ -182,7 +182,10 @@ def untried(monkeypatch: pytest.MonkeyPatch) -> None:
         ({"callsing": "QX1GAT"}, 'unknown key - did you mean "callsign"?'),
         ({"callsign": "QX1GAT-100"}, "answers.yaml:4: callsign: 'QX1GAT-100' is no callsign"),
         ({"journal": "perhaps"}, "answers.yaml:4: journal: 'perhaps' is neither yes nor no"),
+        ({"callsign": "{a: b}"}, "answers.yaml:4: callsign: a word or a number belongs here, or a list of these\n"),
+        ({"place": "[58.6, 200]"}, "answers.yaml:4: place: latitude is from -90 to 90"),
         ({"passcode": "12345"}, "answers.yaml:4: passcode: unknown key"),
+        ({"callsign": "QX1GAT", "passcode_file": "passcode"}, "passcode_file: nothing asks for it without servers"),
         (
             {"callsign": "QX1GAT", "servers": "a.example:1", "passcode_file": "none"},
             "answers.yaml:6: passcode_file: ",
