@@ -165,4 +165,6 @@ def size_of(path: Path) -> int | None:
 
 
 def _because(error: Exception) -> str:
+    if isinstance(error, IsADirectoryError):
+        return "it is a folder; name the files in it"
     return error.strerror or str(error) if isinstance(error, OSError) else str(error)

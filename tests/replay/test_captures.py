@@ -226,7 +226,7 @@ def test_what_is_not_there_or_no_file_is_said(tmp_path: Path, live: LiveGateway)
     assert len(found) == 6
     absent, folder = captures.reading.unreadable
     assert absent == f"{tmp_path / 'absent'}: No such file or directory"
-    assert folder == f"{tmp_path}: Is a directory"
+    assert folder == f"{tmp_path}: it is a folder; name the files in it"
 
 
 def test_a_verdict_in_words_of_a_later_version_is_left_out(tmp_path: Path, live: LiveGateway) -> None:
