@@ -105,12 +105,12 @@ async def test_the_python_client_prints_how_far_away_stations_are(
 
 
 def test_the_yaml_for_the_station_file_works() -> None:
-    _, text, _ = blocks("yaml")
-    whole = text + "station: {callsign: QX1GAT-10}\nreceivers: [{name: vhf, from: kiss+tcp://127.0.0.1:7581}]\n"
-    settings = check(parse(whole, "README.md"), Settings)
-    assert settings.bus is not None
-    assert settings.bus.discovery is not None
-    assert settings.bus.discovery.callsigns == ["QA1BCD-9", "QC3BUOY"]
+    station = "station: {callsign: QX1GAT-10}\nreceivers: [{name: vhf, from: kiss+tcp://127.0.0.1:7581}]\n"
+    shortest, whole = (check(parse(text + station, "README.md"), Settings).bus for text in blocks("yaml")[:2])
+    assert shortest is not None
+    assert whole is not None
+    assert whole.discovery is not None
+    assert whole.discovery.callsigns == ["QA1BCD-9", "QC3BUOY"]
 
 
 def test_the_automation_waits_for_an_entity_that_we_announce() -> None:

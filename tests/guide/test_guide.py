@@ -16,7 +16,7 @@ from tests.guide.pages import GUIDE, TREE, blocks
 DOCUMENTS = sorted(
     path for path in TREE.rglob("*.md") if not {part[:1] for part in path.relative_to(TREE).parts} & {"."}
 )
-_CALLED = re.compile(r"(?:^|&& |\|\| |=\S+ |sudo )(?:\S*/)?stile (.*?)(?: &&| \|| >|$)")
+_CALLED = re.compile(r"(?:^|&& |\|\| |=\S+ |sudo |gateway )(?:\S*/)?stile (.*?)(?: &&| \|| >|$)")
 """What follows the program's name, up to the next command."""
 
 WORDS_OF_OTHERS = {"cannot be read: Permission denied", "ensurepip is not available", "status=216/GROUP"}
@@ -77,8 +77,8 @@ def test_every_page_of_the_guide_is_reached_from_the_readme() -> None:
 
 
 def test_every_block_on_a_page_says_how_it_is_tried() -> None:
-    known = {"", "stays", "soon", "look", "asks", "backup", "restore", "upgrade", "downgrade", "remove"}
-    for page in ("first-post.md", "alone-for-a-year.md"):
+    known = {"", "stays", "soon", "look", "asks", "registry", "backup", "restore", "upgrade", "downgrade", "remove"}
+    for page in ("first-post.md", "alone-for-a-year.md", TREE / "docker/README.md"):
         assert {block.how for block in blocks(page) if block.language == "sh"} <= known
 
 
