@@ -2,7 +2,8 @@
 
 One process runs the web and the text port and gives them frames, as the gateway does; beside them, in the same event
 loop, a bare echo server stands for everything else that the gateway has to do. A second process holds all the clients,
-a third asks the echo server again and again. It takes a minute and a half. Where the computer has other work,
+a third asks the echo server again and again. At last a frame with 1,000 streams is set beside one with a single one.
+It takes two and a half minutes. Where the computer has other work,
 `chrt -f 5` before the command keeps that out of the figures.
 """
 
@@ -41,7 +42,7 @@ from gateway.web.options import WebLimits
 from gateway.web.server import WebServer
 from gateway.web.sources import PublishedPolicy, WebSources
 from tests.answers import figure
-from tests.bench.figures import Effort, Figure
+from tests.bench.figures import Effort, Figure, ratio
 from tests.bench.processes import pin
 from tests.judge.listening import source_of
 from tests.options import lines_options, web_options
@@ -152,7 +153,7 @@ def server_process(pipe: Connection, load: Load) -> None:
             alerts=list,
             what_if=WhatIf(None, POST, lambda: source_of("")),
         )
-        limits = WebLimits(connections=load.streams + 100)
+        limits = WebLimits(connections=load.streams + 100, share_of_an_address=1.0)
         web = WebServer(web_options(limits=limits), sources, run.now, run.identity)
         lines = LineServer(lines_options(clients=load.lines), lambda: run.now().time_ms)
         feeding = Feeding(run, web, lines, stations)
@@ -358,3 +359,12 @@ def measure(effort: Effort) -> Iterator[Figure]:
     for place in (50, 99):
         yield Figure(f"age of a frame when a reader has it, {place} of 100", of_hundred(ages_ms, place), "ms")
     yield Figure("lines that a text client gets", 100 * lines[0] / server["offered"], "% at least")
+    few, many = ([part_of_a_core(streams, effort.of(15))] for streams in (1, 1000))
+    yield ratio("streams, 1 to 1,000", many, few, "{:.1f} % of a core".format, "one stream")
+
+
+def part_of_a_core(streams: int, seconds: float) -> float:
+    """What the server takes, in per cent, with so many streams that read."""
+    _, (_, server), _ = stretches(Load(streams, lines=1, deaf=0, rate=200, seconds=seconds))
+    core: float = server["core_pct"]
+    return core

@@ -1,17 +1,20 @@
 """How the cost of a frame grows: with the callsigns that a policy lists, the stations heard, and the receivers.
 
-Judged, watched and remembered as in a gateway, no socket. Memories are full, or hold every station and receiver.
+Read, judged, watched and remembered as in a gateway, no socket, and published where that is said: every sink but the
+text port asks for it. Memories are full, or hold every station and receiver.
 """
 
 import gc
 import time
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import partial
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
-from gateway.frames import tnc2
+from gateway.frames import ax25, tnc2
+from gateway.frames.frame import Frame
 from gateway.frames.heard import Heard, Moment
 from gateway.judge.compiled import CompiledPolicy
 from gateway.judge.conditions import Post
@@ -31,10 +34,20 @@ FILLED = 20_000
 """After frames of so many stations every memory of headers and stations is full: the largest holds 5000."""
 
 
+@dataclass(frozen=True, slots=True)
+class Octets:
+    """A frame as it comes, with what the receiver knows of it."""
+
+    sequence: int
+    receiver: str
+    octets: bytes
+
+
 class Way:
     """The parts of a gateway through which every frame goes, and what it heard so far."""
 
-    def __init__(self, policy: CompiledPolicy, stations: int, receivers: int) -> None:
+    def __init__(self, policy: CompiledPolicy, stations: int, receivers: int, *, publishes: bool = False) -> None:
+        self._publishes = publishes
         self._names = [f"rx{number}" for number in range(receivers)]
         self._judge = Judge(policy)
         self._reader = ReportReader(POST)
@@ -42,32 +55,42 @@ class Way:
         self._watches = Watches([], self._names, POST, self._reader, Moment(0, NOON_MS))
         self._stations = stations
         self._sequence = 0
-        self.take(min(max(stations, FEW_STATIONS * receivers), FILLED))
+        self.take(FILLED)
 
     def take(self, count: int) -> float:
         """Take in so many frames more; seconds of the processor for each."""
-        heard = [self._next() for _ in range(count)]
+        frames = [self._next() for _ in range(count)]
         gc.collect()
         gc.disable()
         began = time.thread_time()
         for first in range(0, count, AT_A_TIME):
-            self._hear(heard[first : first + AT_A_TIME])
+            self._hear(frames[first : first + AT_A_TIME])
         taken = time.thread_time() - began
         gc.enable()
         return taken / count
 
-    def _hear(self, heard: Sequence[Heard]) -> None:
-        payloads = [HeardPayload(self._judge.judge(one), self._reader) for one in heard]
+    def _hear(self, frames: Sequence[Octets]) -> None:
+        payloads = [HeardPayload(self._judge.judge(_read(frame)), self._reader) for frame in frames]
         for payload in payloads:
             self._reader.hear(payload.judged)
             self._memory.hear(payload)
         self._watches.hear(payloads)
+        if self._publishes:
+            for payload in payloads:
+                payload.encoded()
 
-    def _next(self) -> Heard:
+    def _next(self) -> Octets:
         number, self._sequence = self._sequence, self._sequence + 1
-        moment = Moment(number * 50, NOON_MS + number * 50)
         receiver = self._names[number // self._stations % len(self._names)]
-        return Heard("growth", number + 1, moment, receiver, 0, tnc2.read(line(number, self._stations)))
+        frame = tnc2.read(line(number, self._stations))
+        assert isinstance(frame, Frame)
+        return Octets(number + 1, receiver, ax25.write(frame))
+
+
+def _read(frame: Octets) -> Heard:
+    elapsed_ms = frame.sequence * 50
+    moment = Moment(elapsed_ms, NOON_MS + elapsed_ms)
+    return Heard("growth", frame.sequence, moment, frame.receiver, 0, ax25.read(frame.octets))
 
 
 def grown(few: Way, many: Way, effort: Effort) -> dict[str, list[float]]:
@@ -87,6 +110,10 @@ def measure(effort: Effort) -> Iterator[Figure]:
             Way(policy_of(listing(1, 100_000)), FEW_STATIONS, 1),
         ),
         "stations, 100 to 100,000": lambda: (plain(FEW_STATIONS, 1), plain(MANY_STATIONS, 1)),
+        "stations, 100 to 100,000, published": lambda: (
+            plain(FEW_STATIONS, 1, publishes=True),
+            plain(MANY_STATIONS, 1, publishes=True),
+        ),
         "receivers, 1 to 64": lambda: (plain(FEW_STATIONS, FEW_RECEIVERS), plain(FEW_STATIONS, MANY_RECEIVERS)),
     }
     for name, pair in pairs.items():

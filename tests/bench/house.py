@@ -1,8 +1,9 @@
 """Processor time of the gateway for each frame, with each sink and with all, over that of a bare relay.
 
-A bare asyncio relay (`readuntil` and `write`) and a gateway for each row run all at once. They get the same octets, one
-process after the other: bursts of 100 frames, ten a second, with 1,500 headers and no information twice. Only their own
-time of the processor counts, threads included; brokers and readers are other processes.
+A bare asyncio relay (`readuntil` and `write`), a program that does the least that any gateway does, and a gateway for
+each other row run all at once. They get the same octets, one process after the other: bursts of 100 frames, ten a
+second, with 1,500 headers and no information twice. Only their own time of the processor counts, threads included;
+brokers and readers are other processes.
 """
 
 import tempfile
@@ -14,13 +15,14 @@ from typing import Any
 
 from tests.bench.ends import KISS_MARK, Ends, Readers, burst
 from tests.bench.figures import Effort, Figure, microseconds, ratio
-from tests.bench.processes import Measured, a_broker, gateway, relay
+from tests.bench.processes import Measured, a_broker, gateway, least, relay
 from tests.mosquitto_broker import free_port
 
 BURST = 100
 BURST_SECONDS = 0.1
 ROUND_SECONDS, QUICK_ROUND_SECONDS = 5, 2
 RELAY = "relay"
+LEAST = "the least that any gateway does"
 
 HOUSES: Mapping[str, frozenset[str]] = {
     "uplink alone": frozenset(),
@@ -74,6 +76,8 @@ def open_house(stack: ExitStack, readers: Readers, broker: int, name: str) -> Ho
         ends = Ends(readers, KISS_MARK)
         return House(ends, stack.enter_context(relay(ends)))
     ends = Ends(readers)
+    if name == LEAST:
+        return House(ends, stack.enter_context(least(ends)))
     folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
     sections = sections_of(HOUSES[name], broker, f"bench-{folder.name}")
     house = House(ends, stack.enter_context(gateway(ends, folder, sections)))
@@ -98,7 +102,7 @@ def measure(effort: Effort) -> Iterator[Figure]:
     with ExitStack() as stack:
         broker = stack.enter_context(a_broker())
         readers = stack.enter_context(Readers())
-        names = [RELAY, *HOUSES]
+        names = [RELAY, LEAST, *HOUSES]
         houses = {name: open_house(stack, readers, broker.port, name) for name in names}
         bursts = round((QUICK_ROUND_SECONDS if effort.quick else ROUND_SECONDS) / BURST_SECONDS)
         laps: dict[str, list[float]] = {name: [] for name in names}
@@ -111,5 +115,5 @@ def measure(effort: Effort) -> Iterator[Figure]:
                 seconds = house.lap() / (bursts * BURST)
                 if turn:  # the first warms up
                     laps[name].append(seconds)
-    for name in HOUSES:
+    for name in names[1:]:
         yield ratio(name, laps[name], laps[RELAY], microseconds, RELAY)

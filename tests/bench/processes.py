@@ -102,6 +102,13 @@ def relay(ends: Ends) -> Iterator[Measured]:
 
 
 @contextmanager
+def least(ends: Ends) -> Iterator[Measured]:
+    """What does the least that any gateway does, between the ends."""
+    command = [sys.executable, "-m", "tests.bench.least", str(ends.decoder_port), str(ends.server_port)]
+    yield from _running(command, ends, {})
+
+
+@contextmanager
 def a_broker() -> Iterator[MosquittoBroker]:
     """A broker that runs. Raises `Skipped` where none is installed."""
     broker = MosquittoBroker()

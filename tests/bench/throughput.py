@@ -9,7 +9,7 @@ from pathlib import Path
 
 from tests.bench.ends import KISS_MARK, Ends, Readers, burst
 from tests.bench.figures import Effort, Figure, in_turn, per_second, ratio
-from tests.bench.processes import gateway, relay
+from tests.bench.processes import gateway, least, relay
 
 FRAMES = 50_000
 AT_A_TIME = 1000
@@ -38,16 +38,20 @@ def rate(ends: Ends, frames: int, take: Callable[[int], bytes]) -> float:
 
 
 def measure(effort: Effort) -> Iterator[Figure]:
-    """One figure."""
+    """The gateway's, and that of what does the least that any gateway does."""
     frames = max(effort.of(FRAMES), AT_A_TIME) // AT_A_TIME * AT_A_TIME
     with ExitStack() as stack:
         readers = stack.enter_context(Readers())
-        bare, ends = Ends(readers, KISS_MARK), Ends(readers)
+        bare, little, ends = Ends(readers, KISS_MARK), Ends(readers), Ends(readers)
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
         stack.enter_context(relay(bare))
+        stack.enter_context(least(little))
         stack.enter_context(gateway(ends, folder))
         take = Numbered().take
-        sides = {"relay": partial(rate, bare, frames, take), "gateway": partial(rate, ends, frames, take)}
+        by_name = {"relay": bare, "the least that any gateway does": little, "gateway": ends}
+        sides = {name: partial(rate, each, frames, take) for name, each in by_name.items()}
         in_turn(1, sides)  # warms up
         rates = in_turn(effort.turns, sides)
-    yield ratio("gateway", rates["gateway"], rates["relay"], per_second("frames"), "relay")
+    for name in by_name:
+        if name != "relay":
+            yield ratio(name, rates[name], rates["relay"], per_second("frames"), "relay")
