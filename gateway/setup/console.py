@@ -1,6 +1,7 @@
 """A terminal: lines, and what is read without an echo. Who leaves it, by Ctrl-C or Ctrl-D, has had enough."""
 
 import getpass
+import signal
 from typing import Protocol
 
 from gateway.groundwork.printable import printable
@@ -39,8 +40,15 @@ class TerminalConsole:
             raise LeftError from None
 
     def ask_secretly(self, prompt: str) -> str:
-        """One line, whose echo is switched off. Raises `LeftError`."""
+        """One line, whose echo is switched off, and on again however it ends. Raises `LeftError`."""
+        before = signal.signal(signal.SIGTERM, _leave)
         try:
             return getpass.getpass(prompt)
         except (EOFError, KeyboardInterrupt):
             raise LeftError from None
+        finally:
+            signal.signal(signal.SIGTERM, before)
+
+
+def _leave(_number: int, _frame: object) -> None:
+    raise LeftError

@@ -6,6 +6,7 @@ import pty
 import signal
 import subprocess
 import sys
+import termios
 from collections.abc import AsyncIterator, Iterable
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -71,6 +72,15 @@ class AtATerminal:
             while not self._waits():  # noqa: ASYNC110 - the system tells it nobody
                 await asyncio.sleep(0.01)
         os.write(self._master, b"\x03")
+
+    def terminate(self) -> None:
+        """End it by SIGTERM."""
+        self._process.send_signal(signal.SIGTERM)
+
+    @property
+    def echoes(self) -> bool:
+        """Whether the terminal shows what is typed."""
+        return bool(termios.tcgetattr(self._master)[3] & termios.ECHO)
 
     def _waits(self) -> bool:
         """Whether it sleeps: state S (Linux manual page proc_pid_stat(5))."""

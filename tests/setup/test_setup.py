@@ -17,7 +17,7 @@ from gateway.setup.trials import Trial, Trials
 from tests.mosquitto_broker import free_port
 from tests.probes.answering import frame, in_kiss, saying
 from tests.setup.at_a_terminal import setting_up
-from tests.whole_gateway import FAIL_SAFE_SECONDS, running
+from tests.whole_gateway import FAIL_SAFE_SECONDS, running, until
 
 
 def is_any(folder: Path) -> bool:
@@ -82,6 +82,21 @@ async def test_control_c_leaves_nothing(tmp_path: Path, at: str) -> None:
         await terminal.until("Left: nothing was written.")
         assert await terminal.status() == cli.FOUND_WRONG
         assert "Traceback" not in terminal.shown
+    assert not is_any(tmp_path)
+
+
+async def test_sigterm_while_the_passcode_is_asked_leaves_nothing_and_a_terminal_that_shows_what_is_typed(
+    tmp_path: Path,
+) -> None:
+    async with setting_up(tmp_path / "post", []) as terminal:
+        for prompt, line in UP_TO_THE_PASSCODE.items():
+            await terminal.answer(prompt.replace("  ", " "), line)
+        await terminal.until("Your passcode")
+        await until(lambda: not terminal.echoes)
+        terminal.terminate()
+        await terminal.until("Left: nothing was written.")
+        assert await terminal.status() == cli.FOUND_WRONG
+        assert terminal.echoes
     assert not is_any(tmp_path)
 
 
