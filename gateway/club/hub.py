@@ -243,6 +243,7 @@ class Hub:
                 _log.warning("the hub lost its place in the stream and begins from a snapshot", why=str(error))
                 self._knows = False
             except (EngineUnansweredError, RefusedError):
+                _log.debug("the stream says nothing any more and is read again", behind=self.follower.order.sequence)
                 await asyncio.sleep(AFTER_TROUBLE_SECONDS)
 
     def _take_in(self, batch: Sequence[StreamMessage]) -> None:
@@ -307,6 +308,7 @@ class Hub:
         else:
             key = await ask.look()
             if key is None:
+                _log.debug("the engine does not say who holds the lease")
                 self.sender.unanswered()
             else:
                 self._saw(*key)
@@ -328,6 +330,7 @@ class Hub:
             self.sender.refused()
             return
         if revision is None:
+            _log.debug("the engine did not answer a write of the lease", holds=held)
             self.sender.unanswered()
             return
         self.sender.wrote(revision, self._now())

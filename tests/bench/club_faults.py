@@ -99,6 +99,7 @@ async def one_fault(place: County, chance: random.Random, tally: Tally) -> None:
     slow = [seconds for seconds in place.take_overs[take_overs:] if seconds > TAKE_OVER_SECONDS]
     if slow:
         tally.note(f"{harm} {part}: another hub sent after {slow[0]:.1f} s")
+        print("\n".join(hub.last_words() for hub in place.hubs), flush=True)
 
 
 async def one_life(sequences: int, draw: int, tally: Tally) -> None:
