@@ -14,8 +14,10 @@ from pathlib import Path
 FAIL_SAFE_SECONDS = 30.0
 
 # Opening it makes the terminal the one that the session is controlled by, which the reading of a passcode asks for.
+# Ctrl-C means what it does at a terminal, though a shell that runs tests behind its back lets them ignore it.
 _PROGRAM = """
-import os, sys
+import os, signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)
 os.open(os.ttyname(0), os.O_RDWR)
 from gateway import cli
 from gateway.setup import surroundings
