@@ -91,7 +91,7 @@ class Follower:
         self.refused_policy = ""
         """Why the newest policy of the club cannot be used here; empty where it can."""
 
-        self._told = 0
+        self._last_given_back = 0
         """The last frame that `take` gave back. After a lost place frames are judged once more, and told no more: they
         may have been sent."""
 
@@ -124,9 +124,9 @@ class Follower:
                 raise
             moment = self.order.take(one.sequence, one.stamp_ms)
             frame = self._read(one, moment, Moment(now.elapsed_ms, one.stamp_ms), run)
-            if frame is not None and one.sequence > self._told:
+            if frame is not None and one.sequence > self._last_given_back:
                 followed.append(frame)
-                self._told = one.sequence
+                self._last_given_back = one.sequence
         return followed
 
     def snapshot(self) -> Snapshot | None:
