@@ -18,6 +18,7 @@
 | `rows.py` | the statements that write the journal |
 | `runs.py` | starts of the gateway, and how long ago the time of each was |
 | `schema.py` | the shape of the journal's file: numbered migrations, carried in the package |
+| `standing.py` | whether a journal's files stand in their place still, and nobody wrote over them |
 | `store.py` | the journal's file: an SQLite database in WAL mode, written by one thread |
 | `sums.py` | the small sums that stay when frames go: by the hour, and by the day |
 | `trouble.py` | what went wrong with the disk, in words for the operator: why, and what to do |

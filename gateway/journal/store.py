@@ -26,6 +26,7 @@ from gateway.journal.options import JournalOptions
 from gateway.journal.pending import PendingFile, read_pending
 from gateway.journal.recollection import Recollection, Wanted, recollect
 from gateway.journal.runs import RunRecord
+from gateway.journal.standing import Standing, place_of
 from gateway.journal.trouble import DiskTrouble, JournalDamagedError, JournalError, explain_database, explain_system
 from gateway.judge.conditions import origin_at
 from gateway.reports.distance import Origin
@@ -120,7 +121,8 @@ class Store:
         self._policy: PolicyTexts | None = None
         self._is_damaged = False
         self._said_open = False
-        self._place: tuple[int, int] | None = None
+        self._standing: Standing | None = None
+        self._overwritten_place: tuple[int, int] | None = None
 
     def write(self, batch: Batch) -> None:
         """Hold `batch`, where a killed process leaves it behind; settle it and all that is held if it says so.
@@ -139,6 +141,7 @@ class Store:
                 batch.settles, batch.may_wait = True, False
             else:
                 self._said_not_beside = False
+        self._refuse_overwritten()
         if batch.settles:
             batch.may_wait = batch.may_wait and self._settle_beside()
             if not batch.may_wait:
@@ -169,6 +172,7 @@ class Store:
     def _settle(self) -> None:
         """Write all that is held to the journal, wholly or not at all. What was written before is not written twice."""
         self._leave_if_moved()
+        self._leave_if_overwritten()
         held = self._held
         with self._using() as connection:
             connection.execute("BEGIN IMMEDIATE")
@@ -206,6 +210,7 @@ class Store:
             is_moved = True
             with self._using():
                 pass
+        self._leave_if_overwritten()
         return is_moved
 
     def tidy(self, moment: Moment) -> bool:
@@ -233,16 +238,19 @@ class Store:
         self._disconnect()
 
     def _disconnect(self) -> None:
-        connection, self._connection = self._connection, None
+        connection, self._connection, self._standing = self._connection, None, None
         if connection is not None:
             with contextlib.suppress(sqlite3.Error):  # then the log stays beside the file, and is read the next time
                 connection.close()
 
     def _leave_if_moved(self) -> bool:
-        """Leave a journal that no longer stands under its name: what would be written there would be lost."""
-        if self._connection is None or self._place == _place_of(self._path):
+        """Leave a journal of which a file no longer stands under its name: what were written there would be lost."""
+        if self._connection is None or self._standing is None or self._standing.is_in_place():
             return False
-        _log.warning("the journal was moved or deleted: a new one is begun", path=str(self._path))
+        if self._standing.place == place_of(self._path):
+            _log.warning("the journal's log was moved or deleted: a new one is begun", path=str(self._path))
+        else:
+            _log.warning("the journal was moved or deleted: a new one is begun", path=str(self._path))
         # What was moved takes along what stands in its log only. Where it cannot, that is said as a new one is begun.
         with contextlib.suppress(sqlite3.Error):
             self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
@@ -252,6 +260,21 @@ class Store:
         except OSError as error:
             raise explain_system(error, self._path) from None
         return True
+
+    def _leave_if_overwritten(self) -> None:
+        """Leave a journal that another program wrote over. Raises `JournalDamagedError` where one did."""
+        if self._standing is not None and self._standing.is_overwritten():
+            self._overwritten_place = self._standing.place
+            _log.error("another program has written over the journal", path=str(self._path))
+            self._disconnect()
+        self._refuse_overwritten()
+
+    def _refuse_overwritten(self) -> None:
+        """Leave what was written over as it is until it is moved away. Raises `JournalDamagedError`."""
+        if self._overwritten_place is not None and self._overwritten_place == place_of(self._path):
+            why = f"another program has written over the journal {self._path}"
+            raise JournalDamagedError(why, "end that program, then move the file away: a new journal is begun")
+        self._overwritten_place = None
 
     @contextlib.contextmanager
     def _using(self) -> Iterator[sqlite3.Connection]:
@@ -300,18 +323,22 @@ class Store:
             self._run = rows.run_number(connection, self._run_record)
             if self._policy is not None:
                 rows.insert_policy(connection, self._policy)  # the file may be a new one
+            standing = Standing(self._path)
         except BaseException:
             connection.close()
             raise
-        self._connection = connection
-        self._place = _place_of(self._path)
+        self._connection, self._standing = connection, standing
         return connection
 
     def _make_file(self) -> None:
-        """Make the file before SQLite does, so that nobody else can read it; its log gets the rights that it has."""
+        """Make the file before SQLite does, so that nobody else can read it; its log gets the rights that it has.
+
+        One that is there is left alone: whoever reads it in this process would lose the lock (see `standing`).
+        """
         self._say_what_stays_behind()
         with contextlib.suppress(OSError):  # SQLite says better what is wrong
-            os.close(open_private(self._path, os.O_RDWR))
+            if not self._path.exists():
+                os.close(open_private(self._path, os.O_RDWR))
         open_to_others = why_not_private(self._path)
         if open_to_others and not self._said_open:
             _log.warning("the journal is not private", path=str(self._path), why=open_to_others)
@@ -374,14 +401,6 @@ class Store:
 def pending_path(journal: Path) -> Path:
     """The file beside a journal."""
     return journal.with_name(f"{journal.name}-pending")
-
-
-def _place_of(path: Path) -> tuple[int, int] | None:
-    try:
-        status = path.stat()
-    except OSError:
-        return None
-    return status.st_dev, status.st_ino
 
 
 def _is_journal(path: Path) -> bool:

@@ -39,7 +39,7 @@ def explain_database(error: sqlite3.Error | UnicodeDecodeError, path: Path) -> J
 
     What SQLite says of a damaged file may hold octets of it, and then cannot be made an error's text.
     """
-    code = getattr(error, "sqlite_errorcode", 0) & _PRIMARY_CODE
+    code = code_of(error)
     folder = path.parent
     if code in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB} or isinstance(error, UnicodeDecodeError):
         return JournalDamagedError(f"the journal {path} is damaged", "move it away: a new one is then begun")
@@ -57,6 +57,11 @@ def explain_database(error: sqlite3.Error | UnicodeDecodeError, path: Path) -> J
     }
     name = getattr(error, "sqlite_errorname", type(error).__name__)
     return JournalError(*by_code.get(code, (f"the journal {path} cannot be used: {name}", "look at the disk")))
+
+
+def code_of(error: sqlite3.Error | UnicodeDecodeError) -> int:
+    """Of which kind an error of SQLite is; 0 where it does not say."""
+    return int(getattr(error, "sqlite_errorcode", 0)) & _PRIMARY_CODE
 
 
 def explain_system(error: OSError, path: Path) -> JournalError:
