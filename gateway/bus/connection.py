@@ -85,7 +85,11 @@ class BrokerConnection:
     def _new_client(self, protocol: MQTTProtocolVersion) -> Client:
         options = self._options
         client = Client(
-            CallbackAPIVersion.VERSION2, options.client_identifier, protocol=protocol, reconnect_on_failure=False
+            CallbackAPIVersion.VERSION2,
+            options.client_identifier,
+            protocol=protocol,
+            transport="unix" if options.own_door else "tcp",
+            reconnect_on_failure=False,
         )
         client.connect_timeout = options.pace.connect
         client.will_set(self._topics.status, OFFLINE, qos=1, retain=True)
@@ -217,7 +221,8 @@ class BrokerConnection:
         options = self._options
         properties = _announcing(MAXIMUM_PACKET_OCTETS) if self._expiry is not None else None
         try:
-            self._client.connect(options.host, options.port, options.pace.keep_alive, properties=properties)
+            host = options.own_door or options.host
+            self._client.connect(host, options.port, options.pace.keep_alive, properties=properties)
         except OSError:
             raise  # an untrusted certificate is a ValueError, too
         except ValueError:  # UnicodeError is one
@@ -231,7 +236,8 @@ class BrokerConnection:
         if not isinstance(taken, socket.socket):
             raise BrokerError("the connection is gone")
         self._socket = taken
-        taken.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        if taken.family != socket.AF_UNIX:
+            taken.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         taken.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_OCTETS)
         self._loop.add_reader(taken, self._read)
         self._miscellany = self._loop.call_later(MISCELLANY_SECONDS, self._misc)

@@ -8,6 +8,9 @@ gateway's event loop: for more than a few screens in one house, run a broker of 
 import asyncio
 import errno
 import logging
+import os
+import socket
+import struct
 from collections.abc import Iterator, Sequence
 from contextlib import AsyncExitStack, contextmanager, suppress
 from types import TracebackType
@@ -15,7 +18,7 @@ from typing import TYPE_CHECKING, Self
 
 import structlog
 
-from gateway.bus.embedded_login import OWN_PASSWORD
+from gateway.bus.embedded_login import OWN_PASSWORD, own_door
 from gateway.groundwork.extras import adding
 
 if TYPE_CHECKING:
@@ -64,8 +67,10 @@ class EmbeddedBroker:
             starting.push_async_callback(self._broker.shutdown)
             server = await self._listen()
             starting.push_async_callback(_close, server)
-            starting.callback(self._clients.drop_all)
             self.port = server.sockets[0].getsockname()[1]
+            if door := own_door(self.port):
+                starting.push_async_callback(_close, await asyncio.start_unix_server(self._take_own, door))
+            starting.callback(self._clients.drop_all)
             self._lifetime = starting.pop_all()
         return self
 
@@ -85,24 +90,38 @@ class EmbeddedBroker:
             raise EmbeddedBrokerError(f"cannot listen on port {self._asked_port}: {error.strerror}") from None
 
     async def _take(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        from gateway.bus.embedded_streams import BoundedReader, BoundedWriter  # noqa: PLC0415 - it needs an extra
-
         if self._broker is None or self._clients is None:
             writer.close()
             return
         self._clients.enter(writer)
         try:
             if await self._clients.until_let_in(writer):
-                await self._broker.external_connected(
-                    BoundedReader(reader, writer.transport, self._clients),
-                    BoundedWriter(writer, self._clients),
-                    _LISTENER,
-                )
-        except Exception as error:  # noqa: BLE001 - a stranger's octets must cost no more than the connection
-            _log.debug("a client of the embedded broker was let go", error=type(error).__name__)
+                await self._serve(self._broker, self._clients, reader, writer)
         finally:
             # The broker does not close a connection whose first words it does not understand.
             self._clients.leave(writer)
+
+    async def _take_own(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        """The gateway's own connection, if it is: it waits for nobody, and takes nobody's place."""
+        if self._broker is None or self._clients is None or _process_at(writer) != os.getpid():
+            writer.close()
+            return
+        self._clients.enter_own(writer)
+        try:
+            await self._serve(self._broker, self._clients, reader, writer)
+        finally:
+            self._clients.leave(writer)
+
+    async def _serve(
+        self, broker: "Broker", clients: "Clients", reader: asyncio.StreamReader, writer: asyncio.StreamWriter
+    ) -> None:
+        from gateway.bus.embedded_streams import BoundedReader, BoundedWriter  # noqa: PLC0415 - it needs an extra
+
+        bounded = BoundedReader(reader, writer.transport, clients), BoundedWriter(writer, clients)
+        try:
+            await broker.external_connected(*bounded, _LISTENER)
+        except Exception as error:  # noqa: BLE001 - a stranger's octets must cost no more than the connection
+            _log.debug("a client of the embedded broker was let go", error=type(error).__name__)
 
 
 def _new_broker(kept: list[str]) -> "tuple[Broker, Clients]":
@@ -126,6 +145,15 @@ def _new_broker(kept: list[str]) -> "tuple[Broker, Clients]":
     # The broker looks at its tasks only when it hands on the next message: those that are done count no more.
     clients.under_way = lambda: queue.qsize() + sum(not task.done() for task in tasks)
     return broker, clients
+
+
+def _process_at(writer: asyncio.StreamWriter) -> int:
+    """The number of the process at the other end (Linux manual page unix(7), SO_PEERCRED)."""
+    credentials = struct.Struct("3i")
+    process: int = credentials.unpack(
+        writer.get_extra_info("socket").getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, credentials.size)
+    )[0]
+    return process
 
 
 async def _close(server: asyncio.Server) -> None:

@@ -60,6 +60,9 @@ class Clients:
         """How many messages are; whoever has a broker sets it."""
 
         self._transports: dict[asyncio.WriteTransport, int] = {}
+        """With the port of each at its own end; the gateway's, which have none, are numbered from -1 down."""
+
+        self._own_ports_so_far = 0
         self._door = asyncio.Lock()
         self._next_login = float("-inf")
 
@@ -72,6 +75,17 @@ class Clients:
                     self._leave(oldest)
                     break
         self._transports[writer.transport] = writer.get_extra_info("peername", ("", 0))[1]
+
+    def enter_own(self, writer: asyncio.StreamWriter) -> None:
+        """The gateway has come by its own door: it never waits, and nobody goes for it."""
+        self._own_ports_so_far += 1
+        port = self._transports[writer.transport] = -self._own_ports_so_far
+        self.own_ports.add(port)
+        self.known_ports.add(port)
+
+    def port_of(self, transport: asyncio.WriteTransport) -> int:
+        """The port at its own end."""
+        return self._transports.get(transport, 0)
 
     async def until_let_in(self, writer: asyncio.StreamWriter) -> bool:
         """Wait until this one may log in; whether it is still there."""
@@ -163,3 +177,7 @@ class BoundedWriter(StreamWriterAdapter):  # type: ignore[misc] # as above
 
     async def drain(self) -> None:
         """Wait for nobody."""
+
+    def get_peer_info(self) -> tuple[str, int]:
+        """Who it is, as the broker asks: the gateway's own connection has neither address nor port."""
+        return "", self._clients.port_of(self._transport)

@@ -125,6 +125,9 @@ class BusOptions:
     """None: nothing is said to a hub."""
 
     stations_forget_ms: int
+    own_door: str | None = None
+    """Of the embedded broker: the name of a socket where nobody else waits, which is taken in the place of the port."""
+
     limits: QueueLimits = QueueLimits()
     pace: BusPace = BusPace()
 

@@ -5,7 +5,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
-from gateway.bus.embedded_login import OWN_PASSWORD, OWN_USERNAME
+from gateway.bus.embedded_login import OWN_PASSWORD, OWN_USERNAME, own_door
 from gateway.bus.options import STATIONS_FORGET_MS, BusOptions, DiscoveryOptions, Tls
 from gateway.documents.values import Duration, Section, between, fits
 from gateway.groundwork.loopback import is_loopback
@@ -131,4 +131,5 @@ class BusSettings(Section):
             password=OWN_PASSWORD if self.embedded else password,
             discovery=DiscoveryOptions(section.prefix, tuple(section.callsigns)) if section else None,
             stations_forget_ms=self.stations.forget,
+            own_door=own_door(port) if self.embedded else None,
         )
