@@ -2,6 +2,7 @@
 
 | file | holds |
 | --- | --- |
+| `answer.py` | what a command answers, in each of the forms in which it is printed: words, one object, a table |
 | `changes.py` | `stile changes`: what changed from version to version, as the package carries it |
 | `checking.py` | what `stile check` says of a station file: what is wrong with it |
 | `explaining.py` | what `stile explain` tells of one frame: each question asked of it, the answer, what decided |

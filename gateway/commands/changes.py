@@ -4,24 +4,22 @@ import re
 from collections.abc import Iterator
 from importlib import resources
 
+from gateway.commands.usage import CommandError
+
 _HEADING = re.compile(r"^## (?P<version>.+)$", re.MULTILINE)
-
-
-class UnknownVersionError(Exception):
-    """No such version was released. The words say which ones were."""
 
 
 def changes(since: str | None = None) -> str:
     """The changes of every version, the newest first; of those alone that came after `since`, where it is said.
 
-    Raises `UnknownVersionError`.
+    Raises `CommandError` where no such version was released.
     """
     text = resources.files("gateway").joinpath("guide", "changes.md").read_text("utf-8")
     by_version = dict(_versions(text))
     if since is None:
         return "\n\n".join(by_version.values())
     if since not in by_version:
-        raise UnknownVersionError(f"no version {since} is known: {', '.join(by_version)}")
+        raise CommandError(f"no version {since} is known: {', '.join(by_version)}")
     newer = list(by_version)[: list(by_version).index(since)]
     return "\n\n".join(by_version[version] for version in newer) or f"Nothing changed since {since}."
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from gateway import settings
 from gateway.bus.embedded import NOT_INSTALLED
 from gateway.club.embedded import EmbeddedEngineError, find_program
+from gateway.commands.answer import counted
 from gateway.commands.station_warnings import file_warnings, station_warnings
 from gateway.commands.understood import Understood
 from gateway.frames.plain import PlainObject
@@ -38,9 +39,9 @@ class CheckReport:
     def in_words(self) -> str:
         """For a terminal: what was understood, and then one line that says whether it is fine."""
         if self.understood is None or self.source is None or self.problems:
-            return f"{self.station}: {_counted(len(self.problems), 'problem')}: it cannot be used as it is"
-        parts = ", ".join(_counted(count, kind.removesuffix("s")) for kind, count in self._counts().items())
-        warned = f"; {_counted(len(self.warnings), 'warning')}" if self.warnings else ""
+            return f"{self.station}: {counted(len(self.problems), 'problem')}: it cannot be used as it is"
+        parts = ", ".join(counted(count, kind.removesuffix("s")) for kind, count in self._counts().items())
+        warned = f"; {counted(len(self.warnings), 'warning')}" if self.warnings else ""
         fine = f"{self.station}: fine, with the policy {self.source.label}: {parts} held{warned}"
         return f"{self.understood.in_words()}\n{fine}"
 
@@ -105,7 +106,3 @@ def _what_a_club_would_find(station: settings.StationFile, club: settings.ClubSe
         yield from error.problems
     except EmbeddedEngineError as error:
         yield station.document.problem(("club", "servers"), str(error))
-
-
-def _counted(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"

@@ -7,6 +7,7 @@ from typing import BinaryIO
 
 from gateway import reports, settings
 from gateway.commands.pasted import PastedFrames
+from gateway.commands.usage import AskedWronglyError
 from gateway.feed.heard_object import heard_object
 from gateway.feed.reader import ReportReader
 from gateway.frames.frame import Damaged
@@ -23,10 +24,6 @@ LONGEST_LINE = 64 * 1024
 
 NO_STATION = Post("QX1GAT-10")
 """Where no station file is given: as long as a callsign can be, so that what fits with it fits with any."""
-
-
-class NoPolicyError(Exception):
-    """Nothing says by which policy; the message says what to name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +84,7 @@ class Explaining:
     def __init__(self, policy: str | None, station: Path | None, receiver: str) -> None:
         """`policy`: the one of the station file where none is named. `receiver` heard what names none.
 
-        Raises `DocumentError` where a file cannot be used, `NoPolicyError` where neither is named.
+        Raises `DocumentError` where a file cannot be used, `AskedWronglyError` where neither is named.
         """
         text = settings.load_text(station) if station else None
         self._post = text.settings.post if text else NO_STATION
@@ -96,7 +93,7 @@ class Explaining:
         elif text is not None:
             source = policy_files.load(text.settings.policy, self._post, beside=text.folder)
         else:
-            raise NoPolicyError("name a policy, --policy P, or the station file that names one, --station S")
+            raise AskedWronglyError("name a policy, --policy P, or the station file that names one, --station S")
         self._judge = Judge(source.compiled(self._post))
         self._pasted = PastedFrames(receiver)
 

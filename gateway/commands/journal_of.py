@@ -1,16 +1,15 @@
 """The journal of a station file, asked from a terminal: whether the gateway runs or not, and without disturbing it."""
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Protocol
 
 from gateway import settings
 from gateway.club.subjects import is_member_name
+from gateway.commands.usage import AskedWronglyError
 from gateway.documents import DocumentError, Problem
 from gateway.frames.header import is_network_callsign
-from gateway.frames.plain import PlainObject
 from gateway.groundwork.printable import printable
 from gateway.history.period import Period, read_period
 from gateway.history.station_past import PastFrame
@@ -18,23 +17,6 @@ from gateway.journal.asking import Inquiry
 from gateway.journal.pending import read_pending
 from gateway.journal.store import pending_path
 from gateway.journal.trouble import JournalError
-
-
-class Told(Protocol):
-    """What the journal told, to be printed."""
-
-    def to_object(self) -> PlainObject:
-        """The plain form."""
-
-    def in_words(self) -> str:
-        """For a terminal. Text from the air is escaped."""
-
-    def rows(self) -> Iterator[Sequence[object]]:
-        """For a table, a heading first."""
-
-
-class AskedWronglyError(Exception):
-    """What stands on the command line is not how it is asked for; the message says how."""
 
 
 def journal_path(station: settings.StationText) -> Path:

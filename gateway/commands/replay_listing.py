@@ -4,17 +4,14 @@ import csv
 from collections.abc import Iterable
 from typing import TextIO
 
+from gateway.commands.answer import cells
 from gateway.frames import tnc2
 from gateway.frames.plain import PlainObject, rfc3339
-from gateway.groundwork.printable import printable
 from gateway.judge.verdict import Judged, Verdict
 from gateway.replay.replay import Replayed
 
 _FRAME_COLUMNS = ("run", "sequence", "time", "receiver", "port", "source", "destination", "line")
 _VERDICT_COLUMNS = ("verdict", "reason", "rule")
-
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-"""A spreadsheet takes a cell that begins so for a formula, whoever wrote it: none may come in from the air."""
 
 
 class CsvListing:
@@ -28,11 +25,11 @@ class CsvListing:
     def add(self, replayed: Replayed) -> None:
         """Write the row of one frame."""
         frame = _frame_object(replayed.judged)
-        cells = [frame.get(column, "") for column in _FRAME_COLUMNS]
+        row = [frame.get(column, "") for column in _FRAME_COLUMNS]
         for judged in (replayed.judged, replayed.against):
             if judged is not None:
-                cells += _verdict_object(judged.verdict).values()
-        self._writer.writerow(map(_cell, cells))
+                row += _verdict_object(judged.verdict).values()
+        self._writer.writerow(cells(row))
 
 
 def listed(replayed: Replayed) -> PlainObject:
@@ -61,13 +58,6 @@ def _frame_object(judged: Judged) -> PlainObject:
 
 def _verdict_object(verdict: Verdict) -> PlainObject:
     return {"verdict": verdict.decision.value, "reason": verdict.reason, "rule": verdict.rule}
-
-
-def _cell(value: object) -> object:
-    if not isinstance(value, str):
-        return value
-    text = printable(value)
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
 def write_array(file: TextIO, items: Iterable[str]) -> None:

@@ -1,8 +1,9 @@
 """A replay in words, for a terminal. Text from a capture is escaped and cut."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import UTC, datetime
 
+from gateway.commands.answer import counted
+from gateway.frames.plain import rfc3339
 from gateway.groundwork.printable import printable
 from gateway.judge.verdict import Reason
 from gateway.replay.comparison import Agreement, Difference, Disagreement, Group, Side, in_words
@@ -53,32 +54,32 @@ def _reading(reading: Reading) -> Iterator[str]:
     for capture in reading.without_end:
         yield f"{capture} has no end: it is still being written, or was cut off; what stands in it was read"
     if reading.damaged:
-        yield f"{_counted(reading.damaged, 'line')} passed over:"
+        yield f"{counted(reading.damaged, 'line')} passed over:"
         for line in reading.named:
             yield f"  {line}"
         if reading.damaged > len(reading.named):
             kinds = ", ".join(f"{because}: {count:,}" for because, count in reading.damaged_because.most_common())
             yield f"  and {reading.damaged - len(reading.named):,} more; in all {kinds}"
     if reading.other_topics:
-        yield f"{_counted(reading.other_topics, 'line')} on other topics left out"
+        yield f"{counted(reading.other_topics, 'line')} on other topics left out"
     if reading.clock_set_back:
-        yield f"the clock went back {_counted(reading.clock_set_back, 'time')}: such a frame counts as heard right then"
+        yield f"the clock went back {counted(reading.clock_set_back, 'time')}: such a frame counts as heard right then"
 
 
 def _order(order: Order) -> Iterator[str]:
     if order.missing_at_start:
-        runs = _counted(order.begun_late, "run")
-        yield f"incomplete: the first {_counted(order.missing_at_start, 'frame')} of {runs} are not in it"
+        runs = counted(order.begun_late, "run")
+        yield f"incomplete: the first {counted(order.missing_at_start, 'frame')} of {runs} are not in it"
     if order.missing:
-        runs = _counted(order.with_gaps, "run")
-        yield f"incomplete: {_counted(order.missing, 'frame')} missing in the midst of {runs}"
+        runs = counted(order.with_gaps, "run")
+        yield f"incomplete: {counted(order.missing, 'frame')} missing in the midst of {runs}"
     if not order.complete:
         named = ", ".join(map(escaped, order.incomplete))
         yield f"  in {named}: what depends on the missing ones may come out otherwise"
     if order.out_of_order:
-        yield f"{_counted(order.out_of_order, 'frame')} came out of order, and were put in their place"
+        yield f"{counted(order.out_of_order, 'frame')} came out of order, and were put in their place"
     if order.repeated:
-        yield f"{_counted(order.repeated, 'frame')} came again, or far too late, and were left out"
+        yield f"{counted(order.repeated, 'frame')} came again, or far too late, and were left out"
     if order.side_by_side:
         yield "runs go on side by side: it is of several gateways, whose budgets cannot be told apart"
 
@@ -114,13 +115,13 @@ def _table(contenders: Sequence[Contender]) -> list[str]:
 
 
 def _busiest(minute: BusiestMinute) -> str:
-    return f"{minute.lines:,} at {_minute(minute.began_ms)}" if minute.lines else "none"
+    return f"{minute.lines:,} at {rfc3339(minute.began_ms)[:16]}Z" if minute.lines else "none"
 
 
 def _agreement(agreement: Agreement) -> Iterator[str]:
     if agreement.compared:
         yield (
-            f"as it was live: {agreement.agreed:,} of {_counted(agreement.compared, 'frame')} "
+            f"as it was live: {agreement.agreed:,} of {counted(agreement.compared, 'frame')} "
             f"that {agreement.label} judged came out the same"
         )
     if agreement.unsure:
@@ -153,17 +154,17 @@ def _difference(difference: Difference, policy: Contender, against: Contender, t
     else:
         for side, mine, other in ((Side.POLICY, policy, against), (Side.AGAINST, against, policy)):
             yield (
-                f"{_counted(difference.frames[side], 'frame')} of "
-                f"{_counted(len(difference.stations[side]), 'station')} ({difference.octets[side]:,} octets) "
+                f"{counted(difference.frames[side], 'frame')} of "
+                f"{counted(len(difference.stations[side]), 'station')} ({difference.octets[side]:,} octets) "
                 f"forwarded by {mine.label}, kept by {other.label}"
             )
     if difference.other_reason:
-        yield f"{_counted(difference.other_reason, 'frame')} kept by both, but for another reason"
+        yield f"{counted(difference.other_reason, 'frame')} kept by both, but for another reason"
     groups = difference.groups.greatest(top)
     yield from _groups(groups, {Side.POLICY: policy.label, Side.AGAINST: against.label})
     rest = difference.groups.total() - sum(frames for _, frames in groups)
     if rest:
-        yield f"  and {_counted(rest, 'frame')} in smaller groups; --csv and --json list every one"
+        yield f"  and {counted(rest, 'frame')} in smaller groups; --csv and --json list every one"
 
 
 def _groups(groups: Iterable[tuple[Group, int]], labels: dict[Side, str]) -> Iterator[str]:
@@ -179,27 +180,19 @@ def _advice(number: int, effect: Effect) -> Iterator[str]:
     yield ""
     yield from (f"    {line}" for line in effect.advice.lines.splitlines())
     yield ""
-    yield f"  Then {_counted(effect.saved, 'frame')} fewer would have gone up, {effect.saved_octets:,} octets."
+    yield f"  Then {counted(effect.saved, 'frame')} fewer would have gone up, {effect.saved_octets:,} octets."
     if effect.gained:
-        yield f"  {_counted(effect.gained, 'frame')} more would have, {effect.gained_octets:,} octets."
+        yield f"  {counted(effect.gained, 'frame')} more would have, {effect.gained_octets:,} octets."
     others = effect.others
     if len(others):
         who = "Other stations" if effect.advice.aimed_at else "Stations"
         named = ", ".join(f"{station} {frames:,}" for station, frames in others.greatest(NAMED_OTHERS))
-        yield f"  {who} that it hits: {len(others):,}, with {_counted(others.total(), 'frame')}: {named}"
+        yield f"  {who} that it hits: {len(others):,}, with {counted(others.total(), 'frame')}: {named}"
     elif effect.saved:
         yield "  No other station is hit."
     for example in effect.examples:
         yield f"  An example of the policy expects otherwise, to be changed too: {example}"
 
 
-def _counted(number: int, what: str) -> str:
-    return f"{number:,} {what}{'' if number == 1 else 's'}"
-
-
 def _second(time_ms: int) -> str:
-    return datetime.fromtimestamp(time_ms // 1000, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-def _minute(time_ms: int) -> str:
-    return datetime.fromtimestamp(time_ms // 1000, UTC).strftime("%Y-%m-%dT%H:%MZ")
+    return f"{rfc3339(time_ms)[:19]}Z"

@@ -14,6 +14,7 @@ from gateway.commands import replay_words
 from gateway.commands.explaining import NO_STATION
 from gateway.commands.progress import shown
 from gateway.commands.replay_listing import CsvListing, listed, write_array
+from gateway.commands.usage import AskedWronglyError
 from gateway.feed.reader import ReportReader
 from gateway.judge.conditions import Post
 from gateway.judge.policy import asks_distance
@@ -33,7 +34,7 @@ TOP = 20
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """What is asked for."""
+    """What is asked for. Raises `AskedWronglyError` where it cannot be done."""
 
     captures: tuple[Path, ...]
     policy: str
@@ -44,14 +45,12 @@ class Request:
     as_json: bool = False
     top: int = TOP
 
-    @property
-    def misuse(self) -> str | None:
-        """Why it cannot be done; None where it can."""
+    def __post_init__(self) -> None:
         if STANDARD_INPUT in self.captures and self.advise:
-            return "--advise reads what was heard twice, and standard input can be read once: name a file"
+            what = "--advise reads what was heard twice, and standard input can be read once: name a file"
+            raise AskedWronglyError(what)
         if self.captures.count(STANDARD_INPUT) > 1:
-            return "standard input can be read once"
-        return None
+            raise AskedWronglyError("standard input can be read once")
 
 
 class Replaying:

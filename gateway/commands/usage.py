@@ -29,8 +29,12 @@ class PolicyName(str):
     __slots__ = ()
 
 
-class ExtraMissingError(Exception):
-    """A library is not installed. The words say what to install."""
+class CommandError(Exception):
+    """A command found something wrong and goes no further. The words say what it is, and what to do."""
+
+
+class AskedWronglyError(CommandError):
+    """What stands on the command line is not how it is asked for. The words say how."""
 
 
 def what_is_wrong(arguments: Sequence[str], commands: Collection[str]) -> str | None:
@@ -45,11 +49,11 @@ def what_is_wrong(arguments: Sequence[str], commands: Collection[str]) -> str | 
 
 
 def completion(parser: argparse.ArgumentParser, shell: str) -> str:
-    """What a shell reads to complete the commands, their options, files and policies. Raises `ExtraMissingError`."""
+    """What a shell reads to complete the commands, their options, files and policies. Raises `CommandError`."""
     try:
         import shtab  # noqa: PLC0415 - an extra
     except ImportError:
-        raise ExtraMissingError(_MISSING) from None
+        raise CommandError(_MISSING) from None
     for action in _all_actions(parser):
         if action.type is Path:
             action.complete = shtab.FILE  # type: ignore[attr-defined]  # it is how shtab is told
@@ -75,11 +79,11 @@ def _policies() -> dict[str, str | dict[str, str]]:
 
 
 def manual(parser: argparse.ArgumentParser) -> str:
-    """The manual page, in the language of `man` (man(7)). Raises `ExtraMissingError`."""
+    """The manual page, in the language of `man` (man(7)). Raises `CommandError`."""
     try:
         from argparse_manpage.manpage import Manpage  # noqa: PLC0415 - an extra
     except ImportError:
-        raise ExtraMissingError(_MISSING) from None
+        raise CommandError(_MISSING) from None
     page = Manpage(parser, format="single-commands-section")
     page.manual = "Stile"
     page.source = f"Stile {__version__}"

@@ -1,13 +1,12 @@
 """What `stile who` tells: who was heard, or all that the journal knows of one station."""
 
-import csv
-import io
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from gateway import reports
+from gateway.commands.answer import counted
 from gateway.commands.journal_of import callsign_of, inquiry_of, not_worked_in, period_until_now, post_of
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import PlainObject
@@ -79,8 +78,8 @@ class HeardStation:
             return f"{self.station} was not heard{_by(self.post)} in that time."
         frames = sum(day["frames"] for day in past["days"])
         direct = sum(day["direct"] for day in past["days"])
-        days = _counted(len(past["days"]), "day")
-        lines = [f"{self.station}: {_counted(frames, 'frame')} on {days} of UTC, {direct:,} direct{_by(self.post)}"]
+        days = counted(len(past["days"]), "day")
+        lines = [f"{self.station}: {counted(frames, 'frame')} on {days} of UTC, {direct:,} direct{_by(self.post)}"]
         if past["heard"]:
             last = past["heard"][0]
             lines += ["", f"last heard {_second(last['time'])} UTC, {printable(how(last))}"]
@@ -133,14 +132,6 @@ def who_is(station: Path, callsign: str, since: str, by_post: str | None = None)
     return HeardStation(callsign, {**period.to_object(), "days": days, **station_past(heard)}, post)
 
 
-def as_csv(rows: Iterator[Sequence[object]]) -> str:
-    """Rows as CSV (RFC 4180). A spreadsheet takes none of it for a formula."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerows([[_cell(value) for value in row] for row in rows])
-    return out.getvalue()
-
-
 def how(heard: Mapping[str, Any]) -> str:
     """How it came: direct, by which repeater, by whom as third party."""
     if is_direct_object(heard):
@@ -188,16 +179,5 @@ def _by(post: str) -> str:
     return f" by {post}" if post else ""
 
 
-def _counted(number: int, what: str) -> str:
-    return f"{number:,} {what}{'' if number == 1 else 's'}"
-
-
 def _second(time: object) -> str:
     return str(time)[:19].replace("T", " ")
-
-
-def _cell(value: object) -> object:
-    if not isinstance(value, str):
-        return value
-    text = printable(value)
-    return f"'{text}" if text[:1] in {"=", "+", "-", "@"} else text

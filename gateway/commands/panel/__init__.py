@@ -4,7 +4,7 @@
 | --- | --- |
 | `framebuffer.py` | Linux framebuffers: how their pixels lie, asked of the kernel, and the picture written to them |
 | `picture_file.py` | a picture in a file, which whoever reads it sees whole |
-| `request.py` | what was asked of it, and the screen that it means |
+| `request.py` | the screen that it was asked for |
 | `screen.py` | what is drawn on, as a value; and the error of one that cannot be drawn on |
 | `show.py` | `stile panel`: follows a gateway, and shows what is to be seen when that has changed |
 """

@@ -10,7 +10,7 @@ import struct
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 from gateway.commands.panel.screen import Screen, ScreenError
@@ -57,52 +57,35 @@ def framebuffer(path: Path, colours: Colours, ground: Ground, geometry: Geometry
 
     `geometry` is what the kernel would say of it, for something that is none.
     """
-    opened = Framebuffer(path, geometry)
     try:
-        canvas = Canvas(opened.geometry.width, opened.geometry.height, colours, ground)
-        yield Screen(canvas, opened.show)
+        descriptor = os.open(path, os.O_RDWR | os.O_CLOEXEC)
+    except OSError as error:
+        raise ScreenError(f"{path}: {_why(error)}") from None
+    try:
+        geometry = geometry or _geometry(path, descriptor)
+        canvas = Canvas(geometry.width, geometry.height, colours, ground)
+        yield Screen(canvas, partial(_show, path, descriptor, geometry))
     finally:
-        opened.close()
+        os.close(descriptor)
 
 
-class Framebuffer:
-    """A framebuffer that is open until it is closed."""
+def _show(path: Path, descriptor: int, geometry: Geometry, scene: Scene) -> None:
+    try:
+        octets = packed(png.picture(scene).tobytes(), geometry)
+    except png.PillowMissingError as error:
+        raise ScreenError(str(error)) from None
+    line = geometry.width * geometry.pixel_octets
+    try:
+        for row in range(geometry.height):
+            _write(descriptor, octets[row * line : (row + 1) * line], geometry.start + row * geometry.line_octets)
+    except OSError as error:
+        raise ScreenError(f"{path}: {_why(error)}") from None
 
-    def __init__(self, path: Path, geometry: Geometry | None = None) -> None:
-        """Raises `ScreenError`. Without a geometry, the kernel is asked for it."""
-        try:
-            self._descriptor = os.open(path, os.O_RDWR | os.O_CLOEXEC)
-        except OSError as error:
-            raise ScreenError(f"{path}: {_why(error)}") from None
-        try:
-            self.geometry = geometry or _geometry(self._descriptor)
-        except ScreenError as error:
-            self.close()
-            raise ScreenError(f"{path}: {error}") from None
-        self._path = path
 
-    def show(self, scene: Scene) -> None:
-        """Draw a scene of its size. Raises `ScreenError`."""
-        geometry = self.geometry
-        try:
-            octets = packed(png.picture(scene).tobytes(), geometry)
-        except png.PillowMissingError as error:
-            raise ScreenError(str(error)) from None
-        line = geometry.width * geometry.pixel_octets
-        try:
-            for row in range(geometry.height):
-                self._write(octets[row * line : (row + 1) * line], geometry.start + row * geometry.line_octets)
-        except OSError as error:
-            raise ScreenError(f"{self._path}: {_why(error)}") from None
-
-    def close(self) -> None:
-        """Let go of it."""
-        os.close(self._descriptor)
-
-    def _write(self, octets: bytes, place: int) -> None:
-        while octets:
-            written = os.pwrite(self._descriptor, octets, place)
-            octets, place = octets[written:], place + written
+def _write(descriptor: int, octets: bytes, place: int) -> None:
+    while octets:
+        written = os.pwrite(descriptor, octets, place)
+        octets, place = octets[written:], place + written
 
 
 def packed(pixels: bytes, geometry: Geometry) -> bytes:
@@ -127,19 +110,21 @@ def packed(pixels: bytes, geometry: Geometry) -> bytes:
 @cache
 def _table(field: BitField, shift: int) -> bytes:
     """For each value of a colour: the octet of the pixel that begins at bit `shift`."""
-    kept = (value >> (8 - field.length) if field.length <= 8 else value << (field.length - 8) for value in range(256))  # noqa: PLR2004 - the bits of an octet
-    return bytes((value << field.offset >> shift) & 0xFF for value in kept)
+    values = (value << field.length >> 8 for value in range(256))
+    return bytes((value << field.offset >> shift) & 0xFF for value in values)
 
 
-def _geometry(descriptor: int) -> Geometry:
+def _geometry(path: Path, descriptor: int) -> Geometry:
     """What the kernel says of it. Raises `ScreenError`."""
     variable, fixed = bytearray(_VARIABLE.size), bytearray(_FIXED.size)
     try:
         fcntl.ioctl(descriptor, _GET_VARIABLE, variable)
         fcntl.ioctl(descriptor, _GET_FIXED, fixed)
+        return read_geometry(bytes(variable), bytes(fixed))
     except OSError:
-        raise ScreenError("is no framebuffer: `ls /dev/fb*` shows those that there are") from None
-    return read_geometry(bytes(variable), bytes(fixed))
+        raise ScreenError(f"{path}: is no framebuffer: `ls /dev/fb*` shows those that there are") from None
+    except ScreenError as error:
+        raise ScreenError(f"{path}: {error}") from None
 
 
 def read_geometry(variable: bytes, fixed: bytes) -> Geometry:
@@ -147,8 +132,7 @@ def read_geometry(variable: bytes, fixed: bytes) -> Geometry:
     width, height, _, _, left, top, bits, grey, *rest = _VARIABLE.unpack(variable)
     fields = [BitField(offset, length) for offset, length in zip(rest[0:12:3], rest[1:12:3], strict=True)]
     not_standard = rest[12]
-    _, _, _, kind, _, visual, *_ = _FIXED.unpack(fixed)
-    line_octets = _FIXED.unpack(fixed)[9]
+    _, _, _, kind, _, visual, _, _, _, line_octets, *_ = _FIXED.unpack(fixed)
     if kind != _PACKED_PIXELS or visual not in {_TRUE_COLOUR, _DIRECT_COLOUR} or not_standard or grey:
         raise ScreenError("has no true colours: use `--file`, and what shows pictures on it")
     if bits not in _BITS:

@@ -1,50 +1,36 @@
-"""What was asked of `stile panel`, and the screen that it means."""
+"""The screen that `stile panel` was asked for."""
 
 import contextlib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 from gateway.commands.panel.framebuffer import framebuffer
 from gateway.commands.panel.picture_file import picture_file
 from gateway.commands.panel.screen import Screen
+from gateway.commands.usage import AskedWronglyError
 from gateway.glance.scene import SIZES, Canvas, Colours, Ground
 
 USUAL_WIDTH, USUAL_HEIGHT = 320, 240
 
 
-@dataclass(frozen=True, slots=True)
-class PanelRequest:
-    """A framebuffer or a file, and what the picture is to be like."""
+@contextlib.contextmanager
+def opened(
+    device: Path | None, file: Path | None, size: tuple[int | None, int | None], colours: Colours, ground: Ground
+) -> Iterator[Screen]:
+    """A framebuffer or a file, one of which is given, for a block; a file's picture is of `size`, in pixels.
 
-    device: Path | None
-    file: Path | None
-    width: int | None
-    height: int | None
-    colours: Colours
-    ground: Ground
-
-    @property
-    def misuse(self) -> str | None:
-        """What cannot be asked for so; None: nothing."""
-        if self.device is not None and (self.width or self.height):
-            return "a framebuffer has a size of its own: leave --width and --height out"
-        if not self._canvas.can_be_drawn:
-            return f"--width and --height: {SIZES} can be drawn"
-        return None
-
-    @contextlib.contextmanager
-    def opened(self) -> Iterator[Screen]:
-        """The screen, for a block. Raises `ScreenError`."""
-        if self.device is not None:
-            with framebuffer(self.device, self.colours, self.ground) as screen:
-                yield screen
-        else:
-            assert self.file is not None  # noqa: S101 - one of both is asked for
-            yield picture_file(self.file, self._canvas)
-
-    @property
-    def _canvas(self) -> Canvas:
-        width = USUAL_WIDTH if self.width is None else self.width
-        height = USUAL_HEIGHT if self.height is None else self.height
-        return Canvas(width, height, self.colours, self.ground)
+    Raises `AskedWronglyError` and `ScreenError`.
+    """
+    width, height = size
+    if device is not None:
+        if width or height:
+            raise AskedWronglyError("a framebuffer has a size of its own: leave --width and --height out")
+        with framebuffer(device, colours, ground) as screen:
+            yield screen
+    elif file is not None:
+        width = USUAL_WIDTH if width is None else width
+        height = USUAL_HEIGHT if height is None else height
+        canvas = Canvas(width, height, colours, ground)
+        if not canvas.can_be_drawn:
+            raise AskedWronglyError(f"--width and --height: {SIZES} can be drawn")
+        yield picture_file(file, canvas)

@@ -3,10 +3,11 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from gateway.commands.usage import CommandError
 from gateway.glance.scene import Canvas, Scene
 
 
-class ScreenError(Exception):
+class ScreenError(CommandError):
     """It cannot be drawn on. The words say why, and what to do."""
 
 
