@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from gateway import __version__
 from gateway.doctor.evidence import Evidence
 from gateway.doctor.finding import Finding, look, ok, wrong
+from gateway.doctor.kept_frames import heard_ms
 from gateway.frames.plain import rfc3339
 from gateway.groundwork.clocks import is_plausible
 from gateway.groundwork.duration import DAY_MS, in_words
@@ -101,7 +102,7 @@ def ports(evidence: Evidence) -> Iterator[Finding]:
 def clock(evidence: Evidence) -> Iterator[Finding]:
     """Whether the time is right, and will be after a power cut."""
     computer_clock, shown = evidence.clock, rfc3339(evidence.clock.now_ms)[:16].replace("T", " ")
-    newest_ms = max((kept.time_ms for kept in evidence.kept), default=0)
+    newest_ms = max((heard_ms(kept) for kept in evidence.kept), default=0)
     if not is_plausible(computer_clock.now_ms):
         yield wrong(f"it shows {shown}, which is before this program was written", _SET_THE_CLOCK)
     elif newest_ms > computer_clock.now_ms + _CLOCK_TOLERANCE_MS:

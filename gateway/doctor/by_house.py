@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from gateway.doctor.evidence import Evidence
-from gateway.doctor.finding import Finding, look, ok, wrong
+from gateway.doctor.finding import Finding, ok, untried, wrong
 from gateway.probes.broker import TopicRights
 
 
@@ -17,7 +17,7 @@ def broker(evidence: Evidence) -> Iterator[Finding]:
         return
     found = evidence.broker
     if found is None:
-        yield look("it could not be tried in time", "try again", bus.broker)
+        yield untried(bus.broker)
     elif found.trouble is not None:
         yield wrong(found.trouble.why, found.trouble.do, bus.broker)
     else:
@@ -29,7 +29,7 @@ def club(evidence: Evidence) -> Iterator[Finding]:
     """Whether each engine of the club greets."""
     for address, trouble in evidence.engines.items():
         if trouble is None:
-            yield look("it could not be tried in time", "try again", address)
+            yield untried(address)
         elif trouble:
             yield wrong(f"it {trouble}", "see that the engine runs there, and that `club.servers` names it", address)
         else:

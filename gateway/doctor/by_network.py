@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from gateway.doctor.evidence import Evidence
-from gateway.doctor.finding import Finding, look, ok, wrong
+from gateway.doctor.finding import Finding, look, ok, untried, wrong
 from gateway.probes.network_server import ServerFound, own_name
 
 _ANOTHER = "stop the other gateway, or give one of the two another SSID: the network throws off the elder login"
@@ -27,7 +27,7 @@ def servers(evidence: Evidence) -> Iterator[Finding]:
     another_works = any(server.accepted or is_untried for server in greeting)
     for address, server in evidence.servers.items():
         if server is None:
-            yield look("it could not be tried in time", "try again", address)
+            yield untried(address)
         else:
             yield _of_server(address, server, another_works=another_works, callsign=_callsign(evidence))
 

@@ -3,9 +3,10 @@
 from collections.abc import Iterator, Mapping
 from statistics import median
 
+from gateway.commands.answer import counted
 from gateway.doctor.evidence import Evidence
-from gateway.doctor.finding import Finding, Grade, look, ok, wrong
-from gateway.doctor.kept_frames import direct_place
+from gateway.doctor.finding import Finding, Grade, look, ok, untried, wrong
+from gateway.doctor.kept_frames import direct_place, heard_ms, kept_direct_place
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Place
 from gateway.glance.shown import PartShown
@@ -41,7 +42,7 @@ def receivers(evidence: Evidence) -> Iterator[Finding]:
         if part is not None:
             yield said_by_gateway(receiver.name, part)
         elif hearing is None:
-            yield look("it could not be tried in time", "try again", receiver.name)
+            yield untried(receiver.name)
         else:
             yield from _heard(receiver.name, receiver.address, hearing, evidence)
 
@@ -60,7 +61,7 @@ def place(evidence: Evidence) -> Iterator[Finding]:
         yield look("no station that tells its own place was heard direct yet", "look again in a day")
         return
     away_km = _typical_km(own, heard)
-    count = f"{len(heard)} station{'s' if len(heard) > 1 else ''} heard direct"
+    count = f"{counted(len(heard), 'station')} heard direct"
     if away_km <= PLAUSIBLE_KM:
         yield ok(f"fits {count}: typically {away_km:.0f} km away")
         return
@@ -113,15 +114,15 @@ def _is_for_one_alone(address: ReceiverAddress) -> bool:
 
 
 def _last_kept(name: str, evidence: Evidence) -> str:
-    last_ms = next((kept.time_ms for kept in evidence.kept if kept.receiver == name), None)
-    if last_ms is None:
+    last = next((kept for kept in evidence.kept if kept.receiver == name), None)
+    if last is None:
         return "the journal's last frames hold none of it" if evidence.kept else "no journal tells of an earlier frame"
-    return f"its last frame in the journal is {in_words(max(evidence.clock.now_ms - last_ms, 0))} old"
+    return f"its last frame in the journal is {in_words(max(evidence.clock.now_ms - heard_ms(last), 0))} old"
 
 
 def _heard_direct(evidence: Evidence) -> Mapping[str, Place]:
     """By source, where each station says that it is."""
-    places = {kept.source: kept.direct_from for kept in reversed(evidence.kept) if kept.direct_from is not None}
+    places = {kept.source: place for kept in reversed(evidence.kept) if (place := kept_direct_place(kept)) is not None}
     for hearing in evidence.receivers.values():
         for heard in hearing.heard if hearing is not None else ():
             there = direct_place(heard)

@@ -9,7 +9,7 @@ from pathlib import Path
 from gateway.doctor.checks import judge
 from gateway.doctor.evidence import Evidence
 from gateway.doctor.examination import examine
-from gateway.doctor.finding import CheckedFinding, Grade
+from gateway.doctor.finding import Finding, Grade
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.printable import printable
 from gateway.probes.receiver import LISTEN_SECONDS
@@ -21,7 +21,7 @@ class Diagnosis:
 
     station: Path
     evidence: Evidence
-    findings: tuple[CheckedFinding, ...]
+    findings: tuple[Finding, ...]
 
     @property
     def is_wrong(self) -> bool:
@@ -30,7 +30,7 @@ class Diagnosis:
 
     def count(self, grade: Grade) -> int:
         """How many findings are of one grade."""
-        return Counter(checked.grade for checked in self.findings)[grade]
+        return Counter(finding.grade for finding in self.findings)[grade]
 
     def in_words(self) -> str:
         """A line for each finding, what to do beneath it, and a last line that adds up."""
@@ -45,15 +45,14 @@ class Diagnosis:
         return {
             "station": str(self.station),
             **{str(grade): self.count(grade) for grade in Grade},
-            "findings": [checked.to_object() for checked in self.findings],
+            "findings": [finding.to_object() for finding in self.findings],
         }
 
     def _lines(self) -> Iterator[str]:
-        width = max((len(checked.check) for checked in self.findings), default=0)
-        for checked in self.findings:
-            finding = checked.finding
+        width = max((len(finding.check) for finding in self.findings), default=0)
+        for finding in self.findings:
             subject = f"{finding.subject}: " if finding.subject else ""
-            yield f"{finding.grade:5}  {checked.check:{width}}  {subject}{finding.what}"
+            yield f"{finding.grade:5}  {finding.check:{width}}  {subject}{finding.what}"
             if finding.do:
                 yield f"{'':5}  {'':{width}}  -> {finding.do}"
 

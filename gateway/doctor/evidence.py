@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from gateway.commands.checking import CheckReport
-from gateway.doctor.kept_frames import KeptFrame
 from gateway.doctor.own_health import Parts
+from gateway.glance.shown import HeardShown
 from gateway.probes.broker import BrokerFound
 from gateway.probes.clock import ClockFound
 from gateway.probes.disk import FolderFound
@@ -56,7 +56,7 @@ class Evidence:
     receivers: Mapping[str, ReceiverFound | None] = field(default_factory=dict)
     """By name."""
 
-    kept: tuple[KeptFrame, ...] = ()
+    kept: tuple[HeardShown, ...] = ()
     """The last frames that the journal holds, newest first."""
 
     time: TimeAsked | None = None

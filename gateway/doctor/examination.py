@@ -4,7 +4,7 @@ import asyncio
 import os
 import re
 from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
@@ -12,7 +12,8 @@ from typing import TypeVar
 from gateway.commands.checking import CheckReport, check_station
 from gateway.doctor import own_health
 from gateway.doctor.evidence import Evidence, PortTried, TimeAsked
-from gateway.doctor.kept_frames import KeptFrame, last_frames
+from gateway.doctor.kept_frames import last_frames
+from gateway.glance.shown import HeardShown
 from gateway.groundwork.own_thread import in_own_thread
 from gateway.groundwork.part import PartKind
 from gateway.groundwork.silence import without_log
@@ -29,7 +30,7 @@ from gateway.settings import (
     load_text,
     with_secrets,
 )
-from gateway.settings.whole import Port, ports
+from gateway.settings.whole import Port, Settings, ports
 
 LONGEST_SECONDS = 38.0
 """What is not known by then is said to be unknown: the whole ends within 45 s, with the reading of a large policy."""
@@ -53,16 +54,7 @@ async def examine(
     time = None if server is None else partial(_ask_time, server)
     with without_log():
         evidence = Evidence(checked or _unread(path), clock.look(), time=await probing.one(time))
-        return evidence if station is None else await _Examination(station, probing, listen_seconds).add_to(evidence)
-
-
-@dataclass(frozen=True, slots=True)
-class _StationInHand:
-    """The station file, with its secrets where they can be had, and the gateway that runs with it."""
-
-    text: StationText
-    whole: StationFile | None
-    gateway: int | None
+        return evidence if station is None else await _Examination(*station, probing, listen_seconds).add_to(evidence)
 
 
 class _Probing:
@@ -86,23 +78,31 @@ class _Probing:
         return dict(zip(probes, results, strict=True))
 
 
+@dataclass(slots=True)
 class _Examination:
     """What is to be asked about one station, and how."""
 
-    def __init__(self, station: _StationInHand, probing: _Probing, listen_seconds: float) -> None:
-        self._text = station.text
-        self._settings = station.text.settings
-        self._whole = station.whole
-        self._probing = probing
-        self._listen_seconds = listen_seconds
-        self._gateway = station.gateway
-        self._parts: own_health.Parts = {}
+    text: StationText
+    whole: StationFile | None
+    """With its secrets; None where they cannot be had."""
+
+    gateway: int | None
+    """The process of the one that runs with it: see `Evidence`."""
+
+    probing: _Probing
+    listen_seconds: float
+    parts: own_health.Parts = field(default_factory=dict)
+
+    @property
+    def settings(self) -> Settings:
+        """What the station file says."""
+        return self.text.settings
 
     async def add_to(self, evidence: Evidence) -> Evidence:
         """Everything at the same time."""
-        probing = self._probing
-        if self._gateway is not None:
-            self._parts = await probing.one(partial(own_health.ask, self._text.path)) or {}
+        probing = self.probing
+        if self.gateway is not None:
+            self.parts = await probing.one(partial(own_health.ask, self.text.path)) or {}
         async with asyncio.TaskGroup() as together:
             kept = together.create_task(probing.one(self._journal()))
             folders = together.create_task(probing.each(self._folders()))
@@ -114,10 +114,10 @@ class _Examination:
             answered = together.create_task(probing.one(self._broker()))
         return replace(
             evidence,
-            station=self._text,
+            station=self.text,
             passcode_from_environment=self._passcode_from_environment(),
-            gateway=self._gateway,
-            parts=self._parts,
+            gateway=self.gateway,
+            parts=self.parts,
             kept=kept.result() or (),
             folders=tuple(filter(None, folders.result().values())),
             ports=tuple(filter(None, tried.result().values())),
@@ -128,72 +128,72 @@ class _Examination:
             engines=engines.result(),
         )
 
-    def _journal(self) -> _Probe[tuple[KeptFrame, ...]] | None:
-        journal = self._settings.journal
-        return None if journal is None else partial(in_own_thread, last_frames, self._text.folder / journal.path)
+    def _journal(self) -> _Probe[tuple[HeardShown, ...]] | None:
+        journal = self.settings.journal
+        return None if journal is None else partial(in_own_thread, last_frames, self.text.folder / journal.path)
 
     def _broker(self) -> _Probe[broker.BrokerFound] | None:
-        options = self._whole.bus if self._whole is not None else None
-        is_ours = self._settings.bus is not None and self._settings.bus.embedded
+        options = self.whole.bus if self.whole is not None else None
+        is_ours = self.settings.bus is not None and self.settings.bus.embedded
         return None if options is None or is_ours else partial(broker.ask, options)
 
     def _passcode_from_environment(self) -> bool:
-        uplink = self._settings.uplink
+        uplink = self.settings.uplink
         return uplink is not None and uplink.passcode_file is None and PASSCODE_VARIABLE in os.environ
 
     def _folders(self) -> dict[str, _Probe[disk.FolderFound]]:
-        journal = self._settings.journal
+        journal = self.settings.journal
         if journal is None:
             return {}
-        folders = {(self._text.folder / journal.path).parent}
+        folders = {(self.text.folder / journal.path).parent}
         if journal.captures is not None:
-            captures = self._text.folder / journal.captures
+            captures = self.text.folder / journal.captures
             folders.add(captures if captures.is_dir() else captures.parent)
         return {str(folder): partial(in_own_thread, disk.look, folder) for folder in sorted(folders)}
 
     def _ports(self) -> dict[str, _Probe[PortTried]]:
-        return {str(port): partial(_try_port, port) for port in ports(self._settings)}
+        return {str(port): partial(_try_port, port) for port in ports(self.settings)}
 
     def _receivers(self) -> dict[str, _Probe[receiver.ReceiverFound]]:
         return {
-            one.name: partial(receiver.hear, one.name, one.address, one.allow, seconds=self._listen_seconds)
-            for one in self._settings.receivers
-            if (PartKind.RECEIVER, one.name) not in self._parts  # which says it, and may be the decoder's only guest
+            one.name: partial(receiver.hear, one.name, one.address, one.allow, seconds=self.listen_seconds)
+            for one in self.settings.receivers
+            if (PartKind.RECEIVER, one.name) not in self.parts  # which says it, and may be the decoder's only guest
         }
 
     def _names(self) -> dict[str, _Probe[str]]:
         """Of all hosts that the station file names, each once."""
-        hosts = [one.address.place.host for one in self._settings.receivers if isinstance(one.address.place, HostPort)]
-        if self._settings.uplink is not None:
-            hosts += [host for host, _ in self._settings.uplink.addresses]
-        if self._settings.bus is not None:
-            hosts.append(self._settings.bus.address[0])
-        if self._settings.club is not None:
-            hosts += [host for _, host, _ in self._settings.club.addresses]
+        hosts = [one.address.place.host for one in self.settings.receivers if isinstance(one.address.place, HostPort)]
+        if self.settings.uplink is not None:
+            hosts += [host for host, _ in self.settings.uplink.addresses]
+        if self.settings.bus is not None:
+            hosts.append(self.settings.bus.address[0])
+        if self.settings.club is not None:
+            hosts += [host for _, host, _ in self.settings.club.addresses]
         return {host: partial(names.look_for, host) for host in dict.fromkeys(hosts) if names.is_name(host)}
 
     def _servers(self) -> dict[str, _Probe[network_server.ServerFound]]:
-        uplink, callsign = self._settings.uplink, self._settings.station.callsign
+        uplink, callsign = self.settings.uplink, self.settings.station.callsign
         if uplink is None:
             return {}
-        number = self._whole.passcode_number if self._whole is not None else None
+        number = self.whole.passcode_number if self.whole is not None else None
         passcode = RECEIVE_ONLY_PASSCODE if number is None else number
         return {
             f"{host}:{port}": partial(
-                network_server.ask, host, port, callsign, passcode, watch_seconds=self._listen_seconds
+                network_server.ask, host, port, callsign, passcode, watch_seconds=self.listen_seconds
             )
             for host, port in uplink.addresses
         }
 
     def _engines(self) -> dict[str, _Probe[str]]:
-        club = self._settings.club
+        club = self.settings.club
         if club is None or club.embedded:
             return {}
         return {f"{scheme}://{host}:{port}": partial(engine.ask, host, port) for scheme, host, port in club.addresses}
 
 
-def _read(path: Path) -> _StationInHand | None:
-    """What is wrong with it `check_station` tells."""
+def _read(path: Path) -> tuple[StationText, StationFile | None, int | None] | None:
+    """The station file, the same with its secrets, the process of its gateway. What is wrong `check_station` tells."""
     try:
         text = load_text(path)
     except DocumentError:
@@ -202,7 +202,7 @@ def _read(path: Path) -> _StationInHand | None:
         whole = with_secrets(text)
     except DocumentError:
         whole = None
-    return _StationInHand(text, whole, holder_of(path))
+    return text, whole, holder_of(path)
 
 
 def _unread(path: Path) -> CheckReport:

@@ -30,29 +30,12 @@ class Finding:
     in_report: str | None = None
     """Both texts for others, where they tell more of the operator's place than others need to know."""
 
-
-@dataclass(frozen=True, slots=True)
-class CheckedFinding:
-    """A finding, and the check that found it."""
-
-    check: str
-    finding: Finding
-
-    @property
-    def grade(self) -> Grade:
-        """How it is."""
-        return self.finding.grade
+    check: str = ""
+    """The check that found it."""
 
     def to_object(self) -> PlainObject:
         """The plain form."""
-        finding = self.finding
-        return {
-            "check": self.check,
-            "subject": finding.subject,
-            "grade": finding.grade,
-            "what": finding.what,
-            "do": finding.do,
-        }
+        return {name: getattr(self, name) for name in ("check", "subject", "grade", "what", "do")}
 
 
 def ok(what: str, subject: str = "") -> Finding:
@@ -68,3 +51,8 @@ def look(what: str, do: str = "", subject: str = "") -> Finding:
 def wrong(what: str, do: str, subject: str = "") -> Finding:
     """Something must be done."""
     return Finding(Grade.WRONG, subject, what, do)
+
+
+def untried(subject: str) -> Finding:
+    """The time was over before it could be tried."""
+    return look("it could not be tried in time", "try again", subject)

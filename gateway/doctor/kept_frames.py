@@ -1,40 +1,26 @@
-"""What the journal tells of the last frames: when, by which receiver, and from where those came that came direct."""
+"""The last frames that the journal holds, and where the sender of a frame that came direct says that it is."""
 
-import json
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from datetime import datetime
+import contextlib
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+
+from pydantic import ValidationError
 
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Heard, Place
-from gateway.groundwork.duration import SECOND_MS
+from gateway.glance.shown import HeardShown
 from gateway.journal.latest import latest_heard
 from gateway.journal.trouble import JournalError
 from gateway.reports import Kind
 from gateway.reports import read as read_report
 
 MOST_FRAMES = 2000
-_OF_THE_SENDER = frozenset({"position", "weather"})
-"""Reports whose place is that of their sender: an object's or an item's is not."""
 
 
-@dataclass(frozen=True, slots=True)
-class KeptFrame:
-    """One frame that the journal holds, as far as the doctor asks."""
-
-    time_ms: int
-    receiver: str
-    source: str
-    direct_from: Place | None
-    """Where its sender says that it is; None where it does not, or the frame came by a repeater or a relay."""
-
-
-def last_frames(journal: Path) -> tuple[KeptFrame, ...]:
+def last_frames(journal: Path) -> tuple[HeardShown, ...]:
     """The last frames of a journal, newest first; none where it cannot be read, which is told elsewhere."""
     try:
-        return tuple(_kept(latest_heard(journal, MOST_FRAMES)))
+        return tuple(_shown(latest_heard(journal, MOST_FRAMES)))
     except JournalError:
         return ()
 
@@ -50,19 +36,22 @@ def direct_place(heard: Heard) -> Place | None:
     return Place(report.position.latitude, report.position.longitude)
 
 
-def _kept(objects: list[bytes]) -> Iterator[KeptFrame]:
-    for octets in objects:
-        try:
-            heard = json.loads(octets)
-            time_ms = int(datetime.fromisoformat(heard["time"]).timestamp() * SECOND_MS)
-            yield KeptFrame(time_ms, str(heard["receiver"]), str(heard.get("source", "")), _direct_from(heard))
-        except (ValueError, TypeError, KeyError, AttributeError, OverflowError):
-            continue  # a row of another version, or damaged
+def heard_ms(kept: HeardShown) -> int:
+    """When a frame that the journal holds was heard, in Unix milliseconds."""
+    return round(kept.time.timestamp() * 1000)
 
 
-def _direct_from(heard: Mapping[str, Any]) -> Place | None:
-    report = heard.get("report") or {}
-    relayed = "outer" in heard or any(str(entry).endswith("*") for entry in heard.get("path", ()))
-    if relayed or report.get("kind") not in _OF_THE_SENDER or "latitude" not in report:
+def kept_direct_place(kept: HeardShown) -> Place | None:
+    """The same of a frame that the journal holds."""
+    report = kept.report
+    if kept.relay or report.kind not in {Kind.POSITION, Kind.WEATHER}:
         return None
-    return Place(float(report["latitude"]), float(report["longitude"]))
+    if report.latitude is None or report.longitude is None:
+        return None
+    return Place(report.latitude, report.longitude)
+
+
+def _shown(objects: list[bytes]) -> Iterator[HeardShown]:
+    for octets in objects:
+        with contextlib.suppress(ValidationError):  # a row of another version, or damaged
+            yield HeardShown.model_validate_json(octets)

@@ -24,12 +24,11 @@ def in_report(diagnosis: Diagnosis) -> str:
     """The text, its last line ended."""
     station = diagnosis.evidence.station
     lines = ["stile doctor", *_about(station), ""]
-    for checked in diagnosis.findings:
-        finding = checked.finding
+    for finding in diagnosis.findings:
         whole = finding.in_report or " -> ".join(filter(None, (finding.what, finding.do)))
         subject = f"{finding.subject}: " if finding.subject else ""
-        said = _without_place(f"{subject}{whole}") if checked.check in _PLACED else f"{subject}{whole}"
-        lines.append(f"{finding.grade}  {checked.check}: {said}")
+        said = _without_place(f"{subject}{whole}") if finding.check in _PLACED else f"{subject}{whole}"
+        lines.append(f"{finding.grade}  {finding.check}: {said}")
     lines += ["", diagnosis.summary(), ""]
     return "\n".join(printable(_without_home(line)) for line in lines)
 

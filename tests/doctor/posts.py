@@ -6,7 +6,7 @@ from pathlib import Path
 
 from gateway.doctor.checks import judge
 from gateway.doctor.examination import examine
-from gateway.doctor.finding import CheckedFinding, Grade
+from gateway.doctor.finding import Finding, Grade
 
 PASSCODE = "21161"  # trade-notes' check value for QX1GAT, from memory
 LISTEN_SECONDS = 1.0
@@ -50,16 +50,12 @@ class Post:
 class Looked:
     """Findings, to be asked for."""
 
-    def __init__(self, findings: Iterable[CheckedFinding]) -> None:
+    def __init__(self, findings: Iterable[Finding]) -> None:
         self.findings = list(findings)
 
     def of(self, check: str) -> list[tuple[Grade, str]]:
         """By one check: the grade, and all words."""
-        return [
-            (one.grade, f"{one.finding.subject}: {one.finding.what} -> {one.finding.do}")
-            for one in self.findings
-            if one.check == check
-        ]
+        return [(one.grade, f"{one.subject}: {one.what} -> {one.do}") for one in self.findings if one.check == check]
 
     def one(self, check: str) -> tuple[Grade, str]:
         """The one finding of a check."""

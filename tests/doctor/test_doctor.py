@@ -252,7 +252,7 @@ def journal_of(path: Path, time: str) -> None:
     """A journal that holds one frame, heard at `time`."""
     from gateway.journal.schema import migrate  # noqa: PLC0415
 
-    heard = {"time": time, "receiver": "vhf", "source": "QA1BCD-9", "path": []}
+    heard = {"run": "r", "sequence": 1, "time": time, "receiver": "vhf", "source": "QA1BCD-9", "verdict": "forward"}
     with sqlite3.connect(path) as journal:
         journal.isolation_level = None
         migrate(journal, path)

@@ -1,6 +1,7 @@
 """The command as it is used: exit status, what is printed, and a report that gives nothing away."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ from gateway.doctor import doctor
 from gateway.doctor.checks import CHECKS
 from gateway.doctor.doctor import Diagnosis
 from gateway.doctor.evidence import Evidence
-from gateway.doctor.finding import CheckedFinding, look, ok, wrong
+from gateway.doctor.finding import look, ok, wrong
 from gateway.doctor.report import in_report
 from gateway.probes.clock import ClockFound
 from gateway.settings import PASSCODE_VARIABLE
@@ -59,7 +60,7 @@ def test_what_is_only_to_be_looked_at_is_fine(
 
     monkeypatch.setattr(doctor, "examine", no_evidence)
     for finding, status in [(look("x"), cli.FINE), (ok("x"), cli.FINE), (wrong("x", "y"), cli.FOUND_WRONG)]:
-        monkeypatch.setattr(doctor, "judge", lambda _, finding=finding: iter([CheckedFinding("clock", finding)]))
+        monkeypatch.setattr(doctor, "judge", lambda _, finding=finding: iter([replace(finding, check="clock")]))
         assert run(capsys, tmp_path)[0] == status
 
 
@@ -96,10 +97,10 @@ def test_a_report_holds_no_secret_no_folder_of_a_user_and_no_place_nearer_than_a
 )
 def test_words_that_quote_a_place_are_cut(post: Post, what: str, said: str) -> None:
     evidence = Evidence(CheckReport(post.path), ClockFound(0, synchronised=False, chip=False))
-    diagnosis = Diagnosis(post.path, evidence, (CheckedFinding("station file", look(what)),))
+    diagnosis = Diagnosis(post.path, evidence, (replace(look(what), check="station file"),))
     assert f"look  station file: {said}\n" in in_report(diagnosis)
 
 
 def test_every_check_has_a_name_of_its_own() -> None:
-    names = [check.name for check in CHECKS]
+    names = [name for name, _ in CHECKS]
     assert len(set(names)) == len(names)
