@@ -35,15 +35,15 @@ def picture(scene: Scene) -> "Image":
     if not features.check("freetype2"):
         raise PillowMissingError("this Pillow was built without FreeType: install the one that pip brings")
     canvas = scene.canvas
-    image = Image.new("RGB", (canvas.width, canvas.height), canvas.palette.colour(Ink.GROUND))
+    image = Image.new("RGB", (canvas.width, canvas.height), canvas.colour(Ink.GROUND))
     drawing = ImageDraw.Draw(image)
     if canvas.colours == "2":
         drawing.fontmode = "1"  # no edge of a letter is grey
     for box in scene.boxes:
         corner = (box.left + box.width - 1, box.top + box.height - 1)
-        drawing.rectangle(((box.left, box.top), corner), canvas.palette.colour(box.ink))
+        drawing.rectangle(((box.left, box.top), corner), canvas.colour(box.ink))
     for text in scene.letterings:
-        _write(drawing, text, canvas.palette.colour(text.ink))
+        _write(drawing, text, canvas.colour(text.ink))
     return image
 
 

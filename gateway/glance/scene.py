@@ -51,23 +51,8 @@ class Lettering:
     right: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Palette:
-    """The colour of each ink, as red, green and blue."""
-
-    ground: tuple[int, int, int]
-    text: tuple[int, int, int]
-    faint: tuple[int, int, int]
-    good: tuple[int, int, int]
-    care: tuple[int, int, int]
-    bad: tuple[int, int, int]
-    on_box: tuple[int, int, int]
-
-    def colour(self, ink: Ink) -> tuple[int, int, int]:
-        """Red, green and blue, 0 to 255."""
-        colour: tuple[int, int, int] = getattr(self, ink.name.lower())
-        return colour
-
+Colour = tuple[int, int, int]
+"""Red, green and blue, 0 to 255."""
 
 _NIGHT, _PAPER = (16, 20, 24), (255, 255, 255)
 _BLACK, _WHITE = (0, 0, 0), (255, 255, 255)
@@ -77,13 +62,13 @@ _GREEN, _ORANGE, _VERMILLION = (0, 158, 115), (230, 159, 0), (213, 94, 0)
 Colours = Literal["full", "2"]
 Ground = Literal["dark", "light"]
 
-PALETTES: dict[tuple[Colours, Ground], Palette] = {
-    ("full", "dark"): Palette(_NIGHT, (242, 242, 236), (154, 163, 168), _GREEN, _ORANGE, _VERMILLION, _BLACK),
-    ("full", "light"): Palette(_PAPER, _NIGHT, (92, 100, 106), _GREEN, _ORANGE, _VERMILLION, _BLACK),
-    ("2", "dark"): Palette(_BLACK, _WHITE, _WHITE, _WHITE, _WHITE, _WHITE, _BLACK),
-    ("2", "light"): Palette(_WHITE, _BLACK, _BLACK, _BLACK, _BLACK, _BLACK, _WHITE),
+PALETTES: dict[tuple[Colours, Ground], tuple[Colour, ...]] = {
+    ("full", "dark"): (_NIGHT, (242, 242, 236), (154, 163, 168), _GREEN, _ORANGE, _VERMILLION, _BLACK),
+    ("full", "light"): (_PAPER, _NIGHT, (92, 100, 106), _GREEN, _ORANGE, _VERMILLION, _BLACK),
+    ("2", "dark"): (_BLACK, _WHITE, _WHITE, _WHITE, _WHITE, _WHITE, _BLACK),
+    ("2", "light"): (_WHITE, _BLACK, _BLACK, _BLACK, _BLACK, _BLACK, _WHITE),
 }
-"""A colour never carries a meaning alone: whatever it marks is said in a word beside it."""
+"""The colour of each ink, in their order. None carries a meaning alone: what it marks is said in a word beside it."""
 
 
 NARROWEST, WIDEST = 128, 1920
@@ -107,10 +92,9 @@ class Canvas:
         """Whether its size is one of those that are drawn."""
         return NARROWEST <= self.width <= WIDEST and LOWEST <= self.height <= HIGHEST
 
-    @property
-    def palette(self) -> Palette:
-        """Its colours."""
-        return PALETTES[self.colours, self.ground]
+    def colour(self, ink: Ink) -> Colour:
+        """What an ink looks like on it."""
+        return dict(zip(Ink, PALETTES[self.colours, self.ground], strict=True))[ink]
 
 
 @dataclass(frozen=True, slots=True)

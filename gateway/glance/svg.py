@@ -46,4 +46,4 @@ def _proper(text: str) -> str:
 
 
 def _colour(scene: Scene, ink: Ink) -> str:
-    return "#{:02x}{:02x}{:02x}".format(*scene.canvas.palette.colour(ink))
+    return "#{:02x}{:02x}{:02x}".format(*scene.canvas.colour(ink))

@@ -75,7 +75,7 @@ def test_pixels_keep_within_the_room_that_was_reckoned(name: str, colours: Colou
     made = drawn(name, *size, colours)
     for text in made.letterings:
         alone = png.picture(replace(made, boxes=(), letterings=(replace(text, ink=Ink.TEXT),)))
-        ground = Image.new("RGB", alone.size, made.canvas.palette.ground)
+        ground = Image.new("RGB", alone.size, made.canvas.colour(Ink.GROUND))
         drawn_box = ImageChops.difference(alone, ground).getbbox()
         assert drawn_box is not None, text
         left, top, right, bottom = drawn_box

@@ -11,7 +11,7 @@ from pathlib import Path
 from gateway.commands.panel.screen import Screen, ScreenError
 from gateway.commands.watching.client import Client, Gateway, UnansweredError, gateway_of
 from gateway.commands.watching.following import following
-from gateway.commands.watching.signals import end_on_signals
+from gateway.commands.watching.signals import until_a_signal
 from gateway.commands.watching.watched import FRAMES, Watched
 from gateway.glance.layout import scene
 from gateway.glance.scene import Canvas, Scene
@@ -45,8 +45,8 @@ def follow(station: Path, screen: Screen) -> None:
         with one_at_a_time:
             screen.show(made)
 
-    with contextlib.suppress(asyncio.CancelledError):  # a signal
-        trouble = asyncio.run(_follow(gateway, screen.canvas, show))
+    trouble = until_a_signal(_follow(gateway, screen.canvas, show))
+    if trouble is not None:
         raise trouble
     show(scene(_unwatched(view(Known(gateway.callsign, None), _now())), screen.canvas))
 
@@ -65,7 +65,6 @@ async def _ask(gateway: Gateway, watched: Watched) -> bool:
 
 async def _follow(gateway: Gateway, canvas: Canvas, show: Callable[[Scene], None]) -> ScreenError:
     """Goes on until it is cancelled, or cannot show anything any longer: then it comes back with why."""
-    end_on_signals()
     watched = Watched(gateway.callsign, gateway.address)
     await _ask(gateway, watched)  # what was heard before it was started last is in no event
     last_picture: Scene | None = None

@@ -11,7 +11,7 @@
 | `listing.py` | what a watch prints where nothing can be drawn: a line for each thing as it comes |
 | `published.py` | what the gateway's web tells, as far as a watch shows it |
 | `screen.py` | the screen of a watch: what is known of a gateway in, the lines of a terminal out |
-| `signals.py` | signals that end a command that goes on until then |
+| `signals.py` | work that goes on until a signal ends it, in an orderly way |
 | `station_table.py` | the stations as the lines of a table |
 | `terminal.py` | a terminal that is drawn on: a screen of its own while it lasts |
 | `watch.py` | `stile watch`: joins the client to what is printed or drawn, in one of its ways |

@@ -4,8 +4,8 @@ import asyncio
 import errno
 import json
 import ssl
-from collections.abc import AsyncGenerator, Mapping
-from contextlib import aclosing
+from collections.abc import AsyncGenerator, Iterator, Mapping
+from contextlib import aclosing, contextmanager
 from dataclasses import dataclass, field
 from http import HTTPStatus
 from ipaddress import ip_address
@@ -15,8 +15,8 @@ from typing import Any, Self
 import aiohttp
 from pydantic import SecretStr, ValidationError
 
-from gateway.commands.watching.event_reader import EventReader, EventStreamError, SentEvent
-from gateway.commands.watching.published import Answering, Event, EventName, NoAnswer, Notice, event_of
+from gateway.commands.watching.event_reader import EventReader, EventStreamError
+from gateway.commands.watching.published import MODELS, Answering, Event, NoAnswer, Notice, event_of
 from gateway.commands.watching.watched import STATIONS
 from gateway.glance.shown import AlertShown, HeardShown
 from gateway.groundwork.back_off import BackOff, Pauses
@@ -139,34 +139,27 @@ class Client:
 
     async def state(self, frames: int = LAST_FRAMES) -> list[Event]:
         """The last frames, the oldest first, and the health. Raises `UnansweredError`."""
-        heard = (await self._ask(f"/api/heard?limit={frames}")).get("heard")
-        if not isinstance(heard, list):
-            raise UnansweredError(_FOREIGN)
-        return [*(_event(EventName.HEARD, frame) for frame in reversed(heard)), await self.health()]
+        heard = await self._list("heard", f"/api/heard?limit={frames}")
+        with _as_told_by_a_gateway():
+            return [*(event_of("heard", frame) for frame in reversed(heard)), await self.health()]
 
     async def stations(self) -> list[HeardShown]:
         """The last frame of each station, the least recently heard first. Raises `UnansweredError`."""
-        features = (await self._ask("/api/stations", "application/geo+json", LARGEST_LIST)).get("features")
-        if not isinstance(features, list):
-            raise UnansweredError(_FOREIGN)
-        try:
+        features = await self._list("features", "/api/stations", "application/geo+json", LARGEST_LIST)
+        with _as_told_by_a_gateway():
             return [HeardShown.model_validate(feature["properties"]) for feature in features[-STATIONS:]]
-        except (ValidationError, LookupError, TypeError):
-            raise UnansweredError(_FOREIGN) from None
 
     async def alerts(self) -> list[AlertShown]:
         """The alerts that hold, those that matter most last. Raises `UnansweredError`."""
-        raised = (await self._ask("/api/alerts")).get("alerts")
-        if not isinstance(raised, list):
-            raise UnansweredError(_FOREIGN)
-        try:
+        raised = await self._list("alerts", "/api/alerts")
+        with _as_told_by_a_gateway():
             return [AlertShown.model_validate(one["alert"]) for one in reversed(raised) if one["holds"]]
-        except (ValidationError, LookupError, TypeError):
-            raise UnansweredError(_FOREIGN) from None
 
     async def health(self) -> Event:
         """How the gateway is now. Raises `UnansweredError`."""
-        return _event(EventName.HEALTH, await self._ask("/api/health"))
+        plain = await self._ask("/api/health")
+        with _as_told_by_a_gateway():
+            return event_of("health", plain)
 
     async def follow(self) -> AsyncGenerator[Notice, None]:
         """What the gateway tells, for ever: how it is now, then its events; and when it does not answer, why."""
@@ -197,10 +190,23 @@ class Client:
             yield Answering()
             reader = EventReader()
             async for octets in response.content.iter_any():
-                for event in _read(reader, octets):
-                    self._last_event = event.identity
-                    if event.kind in set(EventName):
-                        yield _event(EventName(event.kind), _object(event.data))
+                with _as_told_by_a_gateway():
+                    sent_events = reader.feed(octets)
+                for sent in sent_events:
+                    self._last_event = sent.identity
+                    if sent.kind in MODELS:
+                        with _as_told_by_a_gateway():
+                            event = event_of(sent.kind, _object(sent.data))
+                        yield event
+
+    async def _list(
+        self, name: str, path: str, content_type: str = "application/json", largest: int = LARGEST_ANSWER
+    ) -> list[Any]:
+        """What an answer holds under a name."""
+        values = (await self._ask(path, content_type, largest)).get(name)
+        if not isinstance(values, list):
+            raise UnansweredError(_FOREIGN)
+        return values
 
     async def _ask(
         self, path: str, content_type: str = "application/json", largest: int = LARGEST_ANSWER
@@ -232,17 +238,12 @@ def _check(response: aiohttp.ClientResponse, content_type: str) -> None:
         raise UnansweredError(_FOREIGN)
 
 
-def _read(reader: EventReader, octets: bytes) -> list[SentEvent]:
+@contextmanager
+def _as_told_by_a_gateway() -> Iterator[None]:
+    """Raises `UnansweredError` where what came is nothing that a gateway tells."""
     try:
-        return reader.feed(octets)
-    except EventStreamError:
-        raise UnansweredError(_FOREIGN) from None
-
-
-def _event(kind: EventName, plain: Mapping[str, Any]) -> Event:
-    try:
-        return event_of(kind, plain)
-    except ValidationError:
+        yield
+    except (EventStreamError, ValidationError, LookupError, TypeError):
         raise UnansweredError(_FOREIGN) from None
 
 

@@ -2,38 +2,27 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Any
 
 from gateway.glance.shown import AlertShown, ForwardedShown, HealthShown, HeardShown, MissedShown
 
-
-class EventName(StrEnum):
-    """What an event tells of."""
-
-    HEARD = "heard"
-    FORWARDED = "forwarded"
-    HEALTH = "health"
-    ALERT = "alert"
-    MISSED = "missed"
-
-
 Shown = HeardShown | HealthShown | AlertShown | MissedShown
 
-_MODELS: dict[EventName, type[Shown]] = {
-    EventName.HEARD: HeardShown,
-    EventName.FORWARDED: ForwardedShown,
-    EventName.HEALTH: HealthShown,
-    EventName.ALERT: AlertShown,
-    EventName.MISSED: MissedShown,
+MODELS: Mapping[str, type[Shown]] = {
+    "heard": HeardShown,
+    "forwarded": ForwardedShown,
+    "health": HealthShown,
+    "alert": AlertShown,
+    "missed": MissedShown,
 }
+"""By the kind of an event, what it tells."""
 
 
 @dataclass(frozen=True, slots=True)
 class Event:
     """One thing that the gateway told."""
 
-    kind: EventName
+    kind: str
     plain: Mapping[str, Any]
     """All of it."""
 
@@ -60,6 +49,6 @@ class NoAnswer:
 Notice = Event | Answering | NoAnswer
 
 
-def event_of(kind: EventName, plain: Mapping[str, Any]) -> Event:
+def event_of(kind: str, plain: Mapping[str, Any]) -> Event:
     """The event of a plain object. Raises pydantic's `ValidationError` where no gateway tells such a thing."""
-    return Event(kind, plain, _MODELS[kind].model_validate(plain))
+    return Event(kind, plain, MODELS[kind].model_validate(plain))

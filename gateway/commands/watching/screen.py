@@ -120,8 +120,7 @@ def _tiles(watched: Watched, now: datetime, columns: int) -> Iterator[ScreenLine
         line = f"{tile.name:8} {tile.word:14} {shown(tile.number)}"
         yield ScreenLine(cut(line, columns), emphasis)
         if not tile.is_well:
-            for text in wrapped("; ".join(shown(said) for said in (tile.why, tile.do) if said), columns - _INDENT):
-                yield ScreenLine(cut(" " * _INDENT + text, columns))
+            yield from _indented(words.why_and_what_to_do(tile), columns)
     for text in words.sums(health.counts):
         if words.OFF in text:
             yield from _wrapped(text, columns, Emphasis.STRONG)
@@ -203,10 +202,9 @@ def _part(
 ) -> Iterator[ScreenLine]:
     emphasis = Emphasis.PLAIN if part.state is State.OK else Emphasis.STRONG
     yield ScreenLine(cut(words.part_words(part, now, label_columns), columns), emphasis)
-    beside = [words.why_and_what_to_do(part), words.figures(part) if with_figures else ""]
-    for text in beside:
-        for line in wrapped(text, columns - _INDENT):
-            yield ScreenLine(cut(" " * _INDENT + line, columns))
+    yield from _indented(words.why_and_what_to_do(part), columns)
+    if with_figures:
+        yield from _indented(words.figures(part), columns)
 
 
 def _figures(health: HealthShown, now: datetime, columns: int, *, most: int | None) -> Iterator[ScreenLine]:
@@ -230,3 +228,8 @@ def _wrapped(
     if most is not None and len(lines) > most:
         lines = [*lines[: most - 1], cut(" ".join(lines[most - 1 :]), columns)]
     return [ScreenLine(line, emphasis) for line in lines]
+
+
+def _indented(text: str, columns: int) -> Iterator[ScreenLine]:
+    for line in wrapped(text, columns - _INDENT):
+        yield ScreenLine(cut(" " * _INDENT + line, columns))

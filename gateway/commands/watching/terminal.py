@@ -9,7 +9,6 @@ import os
 import sys
 import termios
 from collections.abc import Sequence
-from types import TracebackType
 from typing import Any, Self, TextIO
 
 from gateway.commands.watching.screen import Emphasis, ScreenLine
@@ -48,9 +47,7 @@ class Terminal:
         self.enter()
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.leave()
 
     @property

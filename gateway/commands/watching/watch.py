@@ -18,7 +18,7 @@ from gateway.commands.watching.keyboard import Keyboard
 from gateway.commands.watching.listing import Listing
 from gateway.commands.watching.published import Event, NoAnswer
 from gateway.commands.watching.screen import screen, whole
-from gateway.commands.watching.signals import end_on_signals
+from gateway.commands.watching.signals import until_a_signal
 from gateway.commands.watching.terminal import USUAL_SIZE, Terminal, can_draw
 from gateway.commands.watching.watched import Watched
 from gateway.glance.shown import AlertShown, HeardShown
@@ -65,8 +65,7 @@ def follow(station: Path, out: TextIO, *, as_json: bool) -> None:
         work = _draw(gateway, out)
     else:
         work = _print_lines(gateway, out)
-    with contextlib.suppress(asyncio.CancelledError):  # a signal: the terminal is as it was
-        asyncio.run(work)
+    until_a_signal(work)  # then the terminal is as it was
 
 
 def one_line(event: Event) -> str:
@@ -80,7 +79,6 @@ async def _state(gateway: Gateway) -> tuple[list[Event], list[HeardShown], list[
 
 
 async def _print_objects(gateway: Gateway, out: TextIO) -> None:
-    end_on_signals()
     trouble = None
     async with Client(gateway, catch_up=False) as client, aclosing(client.follow()) as all_told:
         async for event in all_told:
@@ -92,7 +90,6 @@ async def _print_objects(gateway: Gateway, out: TextIO) -> None:
 
 
 async def _print_lines(gateway: Gateway, out: TextIO) -> None:
-    end_on_signals()
     listing = Listing()
     print(f"Stile {gateway.callsign}, {gateway.address}, times in UTC. {words.CAUTION}", file=out, flush=True)
     async with Client(gateway, catch_up=False) as client, aclosing(client.follow()) as all_told:
@@ -102,7 +99,6 @@ async def _print_lines(gateway: Gateway, out: TextIO) -> None:
 
 
 async def _draw(gateway: Gateway, out: TextIO) -> None:
-    end_on_signals()
     watched = Watched(gateway.callsign, gateway.address)
     with Terminal(out) as terminal:
         _let_go_while_stopped(terminal)

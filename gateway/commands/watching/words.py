@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from gateway.commands.watching.columns import padded, shown, width
 from gateway.commands.watching.watched import WatchedFrame
 from gateway.glance.shown import AlertShown, ClubShown, CountsShown, HealthShown, HeardShown, PartShown
-from gateway.glance.tiles import ago
+from gateway.glance.tiles import Tile, ago
 
 CAUTION = "Not a distress watch: an emergency is shown first, and that promises nothing."
 
@@ -86,8 +86,8 @@ def part_words(part: PartShown, now: datetime, label_columns: int) -> str:
     return f"{padded(shown(part.label), label_columns)} {part.state:8} since {moment(part.since, now)}"
 
 
-def why_and_what_to_do(part: PartShown) -> str:
-    """What is wrong with a part and what the operator can do; empty where there is nothing to say."""
+def why_and_what_to_do(part: PartShown | Tile) -> str:
+    """What is wrong with a part or a tile and what the operator can do; empty where there is nothing to say."""
     return "; ".join(shown(words) for words in (part.why, part.do) if words)
 
 

@@ -12,7 +12,7 @@ from gateway.commands.watching import words
 from gateway.commands.watching.columns import width
 from gateway.commands.watching.face import Face, keys_in, quits, turned
 from gateway.commands.watching.listing import Listing
-from gateway.commands.watching.published import Answering, EventName, NoAnswer, event_of
+from gateway.commands.watching.published import Answering, NoAnswer, event_of
 from gateway.commands.watching.screen import Emphasis, ScreenLine, screen
 from gateway.commands.watching.station_table import station_table
 from gateway.commands.watching.watched import ALERTS, EMERGENCIES, FRAMES, Watched
@@ -40,10 +40,10 @@ class Scene:
 
     def hear(self, line: bytes, reason: Reason | None = None, rule: str | None = None) -> Judged:
         judged = self.post.hear(line, reason=reason, rule=rule)
-        self.tell(EventName.HEARD, heard_object(judged, READER(judged)))
+        self.tell("heard", heard_object(judged, READER(judged)))
         return judged
 
-    def tell(self, kind: EventName, plain: dict[str, Any]) -> None:
+    def tell(self, kind: str, plain: dict[str, Any]) -> None:
         self.watched.take(event_of(kind, plain), NOON)
 
     def tell_health(self, *parts: Part, counts: Counts | None = None) -> None:
@@ -51,7 +51,7 @@ class Scene:
         figures = {part: shed({"heard": 7, "lines": 0}) for part in parts[:1]}
         activity = {"frames_per_minute": 14, "stations_last_hour": 23, "last_heard": rfc3339(NOON_MS)}
         health = Health("0f1e", NOON_MS, parts, counts, figures, {"activity": activity})
-        self.tell(EventName.HEALTH, health.to_object())
+        self.tell("health", health.to_object())
 
     def answer(self) -> None:
         self.watched.take(Answering(), NOON)
@@ -102,7 +102,7 @@ CLUB = {
 def test_a_hub_shows_what_each_post_is_worth() -> None:
     scene = Scene()
     health = Health("0f1e", NOON_MS, [], Counts(0, 0, {}), watched={"club": CLUB}).to_object()
-    scene.tell(EventName.HEALTH, health)
+    scene.tell("health", health)
     scene.answer()
     text = scene.text(columns=120, rows=40, face=Face.PARTS)
     assert "the club: QX2HUB-10 sends" in text
@@ -237,7 +237,7 @@ def test_a_frame_that_went_up_is_shown_as_sent(scene: Scene) -> None:
         "line": "QA1BCD-9>APRS,qAO,QX1GAT-10:>moored",
         "sent_at": "2026-06-06T12:00:00.001Z",
     }
-    scene.tell(EventName.FORWARDED, sent)
+    scene.tell("forwarded", sent)
     assert "QA1BCD-9  sent >moored" in scene.text()
     assert len(scene.watched.frames) == 1
 
@@ -271,8 +271,8 @@ def test_an_emergency_stands_before_everything_and_its_copy_is_no_other_one(scen
     judged = scene.post.hear(EMERGENCY)
     plain = heard_object(judged, READER(judged))
     assert plain["report"]["emergency"] is True
-    scene.tell(EventName.ALERT, emergency_alert(judged, plain))
-    scene.tell(EventName.HEARD, plain)
+    scene.tell("alert", emergency_alert(judged, plain))
+    scene.tell("heard", plain)
     scene.hear(EMERGENCY, Reason.DUPLICATE)
     lines = scene.lines(after=timedelta(seconds=65))
     assert lines[1].text == words.CAUTION
@@ -287,8 +287,8 @@ def test_alerts_come_next_the_newest_first(scene: Scene) -> None:
     judged = scene.post.hear(b"QA1BCD-9>APRS:>near")
     near = match_alert("launch-near", judged, heard_object(judged), "it is near", since_ms=NOON_MS, repeated=False)
     silent = silent_alert("buoy", "QA1BUOY", scene.post.now(), "it is silent", since_ms=NOON_MS, repeated=False)
-    scene.tell(EventName.ALERT, near)
-    scene.tell(EventName.ALERT, silent)
+    scene.tell("alert", near)
+    scene.tell("alert", silent)
     texts = [line.text for line in scene.lines()]
     assert texts[2:4] == [
         "ALERT buoy at 12:00:00: it is silent (QA1BUOY)",
@@ -299,15 +299,15 @@ def test_alerts_come_next_the_newest_first(scene: Scene) -> None:
 def test_an_alert_that_is_told_again_stands_there_once(scene: Scene) -> None:
     for what in ("it is silent", "it is silent still"):
         alert = silent_alert("buoy", "QA1BUOY", scene.post.now(), what, since_ms=NOON_MS, repeated=True)
-        scene.tell(EventName.ALERT, alert)
+        scene.tell("alert", alert)
     assert [alert.what for alert in scene.watched.alerts] == ["it is silent still"]
 
 
 def test_what_is_missed_before_it_came_is_not_said_and_afterwards_is(scene: Scene) -> None:
-    scene.tell(EventName.MISSED, {"because": "behind", "count": 900})
+    scene.tell("missed", {"because": "behind", "count": 900})
     scene.hear(b"QA1BCD-9>APRS:>moored")
     assert "not shown" not in scene.text()
-    scene.tell(EventName.MISSED, {"because": "behind", "count": 7})
+    scene.tell("missed", {"because": "behind", "count": 7})
     assert "7 events are not shown" in scene.text()
 
 
@@ -324,7 +324,7 @@ def test_everything_remembered_is_bounded(scene: Scene) -> None:
     for number in range(FRAMES + 50):
         judged = scene.hear(EMERGENCY.replace(b"QA1BCD-9", b"QA%d" % number))
         plain = heard_object(judged, READER(judged))
-        scene.tell(EventName.ALERT, match_alert("all", judged, plain, "heard", since_ms=None, repeated=False))
+        scene.tell("alert", match_alert("all", judged, plain, "heard", since_ms=None, repeated=False))
     watched = scene.watched
     assert (len(watched.frames), len(watched.alerts), len(watched.emergencies)) == (FRAMES, ALERTS, EMERGENCIES)
     assert f"and {EMERGENCIES - 3} more stations in an emergency" in scene.text()
@@ -343,8 +343,8 @@ def test_any_text_in_any_window_fits_it_and_is_printable(
     judged = scene.hear(EMERGENCY)
     wild = {**heard_object(judged, READER(judged)), "source": source, "information": said, "sequence": 99}
     wild["report"] = {**wild["report"], "comment": said}
-    scene.tell(EventName.HEARD, wild)
-    scene.tell(EventName.ALERT, match_alert("near", judged, wild, said, since_ms=None, repeated=False))
+    scene.tell("heard", wild)
+    scene.tell("alert", match_alert("near", judged, wild, said, since_ms=None, repeated=False))
     lines = scene.lines(columns, rows, face=face)
     assert len(lines) == rows
     assert all(width(line.text) <= columns for line in lines)
@@ -354,7 +354,7 @@ def test_any_text_in_any_window_fits_it_and_is_printable(
 @given(HOSTILE)
 def test_a_listed_line_stays_one_line(said: str) -> None:
     judged = Post().hear(b"QA1BCD-9>APRS:x")
-    event = event_of(EventName.HEARD, {**heard_object(judged), "information": said})
+    event = event_of("heard", {**heard_object(judged), "information": said})
     (line,) = Listing().take(event, NOON)
     assert line.isprintable()
 
@@ -364,9 +364,9 @@ def test_a_listing_says_of_parts_only_what_has_changed() -> None:
         return Health("0f1e", NOON_MS, parts, Counts(0, 0, {})).to_object()
 
     listing = Listing()
-    assert len([*listing.take(event_of(EventName.HEALTH, health(*OK_PARTS)), NOON)]) == 2
-    assert [*listing.take(event_of(EventName.HEALTH, health(*OK_PARTS)), NOON)] == []
-    assert [*listing.take(event_of(EventName.HEALTH, health(*OK_PARTS, DOWN)), NOON)] == [
+    assert len([*listing.take(event_of("health", health(*OK_PARTS)), NOON)]) == 2
+    assert [*listing.take(event_of("health", health(*OK_PARTS)), NOON)] == []
+    assert [*listing.take(event_of("health", health(*OK_PARTS, DOWN)), NOON)] == [
         "uplink       down     since 12:00:00: no server answers; can this computer reach the network?"
     ]
 
