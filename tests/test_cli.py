@@ -442,3 +442,20 @@ def test_no_command_loads_what_another_needs() -> None:
         [sys.executable, "-c", code], env={**os.environ, "PYTHONPATH": str(TREE)}, capture_output=True, check=False
     )
     assert done.returncode == 0, done.stderr.decode()
+
+
+@pytest.mark.parametrize(
+    ("command", "status", "said"),
+    [
+        ("check", FINE, "cannot be used: File name too long"),
+        ("who", FOUND_WRONG, "cannot be used: File name too long"),
+        ("reach", FOUND_WRONG, "cannot be used: File name too long"),
+    ],
+)
+def test_a_journal_that_may_not_be_looked_for_is_said(
+    stile: Command, house: Path, command: str, status: int, said: str
+) -> None:
+    """As in a folder of another user, which is none to who runs the tests as root."""
+    (house / "station.yaml").write_text(f"{STATION}journal: {{path: {'x' * 300}}}\n")
+    assert stile(command, "station.yaml") == status
+    assert said in stile.err

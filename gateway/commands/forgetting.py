@@ -11,8 +11,8 @@ from gateway.bus.conversation import clear
 from gateway.bus.topics import Topics
 from gateway.documents import DocumentError, Problem
 from gateway.frames.plain import PlainObject
-from gateway.journal.forgetting import Forgotten, forget_in_captures, forget_in_journal, forget_in_pending
-from gateway.journal.store import pending_path
+from gateway.journal.forgetting import Forgotten
+from gateway.journal.forgetting import forget as forget_on_disk
 from gateway.journal.trouble import JournalError
 from gateway.settings import StationFile
 
@@ -22,7 +22,7 @@ class ForgottenStation:
     """What was taken out, and what could not be."""
 
     station: str
-    taken: Forgotten = field(default_factory=Forgotten)
+    taken: Forgotten
     topic: str = ""
     """What the broker was told to forget; empty where there is no broker."""
 
@@ -56,17 +56,12 @@ class ForgottenStation:
 
 def forget(station: StationFile, callsign: str) -> ForgottenStation:
     """Forget a station, named as it is heard. Raises `DocumentError` where the journal cannot be written."""
-    forgotten = ForgottenStation(callsign)
     journal, captures = station.journal, station.captures
     try:
-        if journal is not None:
-            forgotten.taken = forget_in_journal(journal.path, callsign)
-            forgotten.taken.frames += forget_in_pending(pending_path(journal.path), callsign)
-        if captures is not None:
-            captured = forget_in_captures(captures.folder, callsign)
-            forgotten.taken.captured, forgotten.taken.rewritten = captured.captured, captured.rewritten
+        taken = forget_on_disk(journal.path if journal else None, captures.folder if captures else None, callsign)
     except JournalError as error:
         raise DocumentError([Problem(str(station.path), 1, "journal", str(error))]) from None
+    forgotten = ForgottenStation(callsign, taken)
     _forget_at_broker(station, forgotten)
     return forgotten
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from gateway.bus.options import BusOptionsError
 from gateway.groundwork.certificates import CertificateError
 from gateway.groundwork.loopback import is_loopback
-from gateway.groundwork.private_files import why_not_private
+from gateway.groundwork.private_files import is_folder, is_there, why_not_private
 from gateway.journal.reading import trouble_with
 from gateway.journal.trouble import JournalRefusedError
 from gateway.reports import locator
@@ -121,9 +121,9 @@ def _about_the_certificate_of_the_web(station: StationFile) -> Iterator[tuple[Do
 def _about_folders(station: StationFile) -> Iterator[tuple[DocumentPlace, str]]:
     if station.journal is not None:
         path = station.journal.path
-        if path.is_dir():
+        if is_folder(path):
             yield ("journal", "path"), f"{path} is a folder, and nothing is remembered: name a file in it"
-        elif not os.access(path if path.exists() else path.parent, os.W_OK):
+        elif not os.access(path if is_there(path) else path.parent, os.W_OK):
             yield ("journal", "path"), f"who runs this check may not write {path}: nothing would be remembered"
         elif (trouble := trouble_with(path)) is not None and not isinstance(trouble, JournalRefusedError):
             yield ("journal", "path"), str(trouble)
@@ -134,8 +134,8 @@ def _about_folders(station: StationFile) -> Iterator[tuple[DocumentPlace, str]]:
 
 
 def _why_no_captures(folder: Path) -> str | None:
-    if folder.is_dir():
+    if is_folder(folder):
         can = os.access(folder, os.W_OK | os.X_OK)
     else:
-        can = not folder.exists() and folder.parent.is_dir() and os.access(folder.parent, os.W_OK | os.X_OK)
+        can = not is_there(folder) and is_folder(folder.parent) and os.access(folder.parent, os.W_OK | os.X_OK)
     return None if can else f"{folder} is no folder to write to, and cannot be made one: no captures would be written"

@@ -16,6 +16,7 @@ from gateway.doctor.kept_frames import last_frames
 from gateway.glance.shown import HeardShown
 from gateway.groundwork.own_thread import in_own_thread
 from gateway.groundwork.part import PartKind
+from gateway.groundwork.private_files import is_folder
 from gateway.groundwork.silence import without_log
 from gateway.probes import broker, clock, disk, engine, listener, names, network_server, receiver, time_server
 from gateway.receivers.address import HostPort
@@ -148,7 +149,7 @@ class _Examination:
         folders = {(self.text.folder / journal.path).parent}
         if journal.captures is not None:
             captures = self.text.folder / journal.captures
-            folders.add(captures if captures.is_dir() else captures.parent)
+            folders.add(captures if is_folder(captures) else captures.parent)
         return {str(folder): partial(in_own_thread, disk.look, folder) for folder in sorted(folders)}
 
     def _ports(self) -> dict[str, _Probe[PortTried]]:

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Heard, Place
 from gateway.glance.shown import HeardShown
-from gateway.journal.latest import latest_heard
+from gateway.journal.reading import latest_heard
 from gateway.journal.trouble import JournalError
 from gateway.reports import Kind
 from gateway.reports import read as read_report

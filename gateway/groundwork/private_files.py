@@ -26,6 +26,16 @@ def make_private_folder(path: Path) -> None:
         path.chmod(FOLDER_MODE)
 
 
+def is_there(path: Path) -> bool:
+    """Whether something stands there, as far as this user may look."""
+    return os.path.exists(path)  # noqa: PTH110 - `Path.exists` raises where one may not look
+
+
+def is_folder(path: Path) -> bool:
+    """Whether a folder stands there, as far as this user may look."""
+    return os.path.isdir(path)  # noqa: PTH112 - so does `Path.is_dir`
+
+
 def why_not_private(path: Path) -> str:
     """In words, what others on this computer may do with a file or folder, and the remedy; empty: nothing."""
     try:

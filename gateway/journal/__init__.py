@@ -9,7 +9,6 @@
 | `forgetting.py` | takes one station's history out of what is kept on disk |
 | `journal.py` | the journal: everything heard, in an SQLite file |
 | `keeper.py` | keeps the memories that outlive a restart: which of them are due to be dumped, and their dumps |
-| `latest.py` | the last heard objects of a journal, newest first |
 | `options.py` | what the journal and the captures are told: where they lie, how much they keep |
 | `pending.py` | what is not settled in the journal yet, in a small file beside it |
 | `reading.py` | reading what was kept: the journal's heard objects in their order, and the lines of captures |

@@ -5,7 +5,6 @@ It works while the gateway writes, and without it. It blocks: ask in a thread of
 """
 
 import contextlib
-import sqlite3
 import time
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
@@ -25,7 +24,7 @@ from gateway.history.two_periods import DayReach, compare
 from gateway.journal import schema
 from gateway.journal.reading import ReadingPatience, open_to_read
 from gateway.journal.sums import FORWARD, RAN, SENT
-from gateway.journal.trouble import JournalError, explain_database
+from gateway.journal.trouble import JournalError, explained
 from gateway.judge.verdict import Reason
 
 MOST_STATIONS = 5000
@@ -54,7 +53,7 @@ class Inquiry:
         self._open = contextlib.ExitStack()
 
     def __enter__(self) -> Self:
-        with self._explained():
+        with explained(self._path):
             self._journal = self._open.enter_context(contextlib.closing(open_to_read(self._path)))
             schema.require_readable(self._journal, self._path)
             if schema.version(self._journal) < _SUMS_VERSION:
@@ -72,7 +71,7 @@ class Inquiry:
         `post`: that of one post of a club alone, as far back as frames are kept; `kept_since` says so where that is
         not as far back as the period.
         """
-        with self._explained():
+        with explained(self._path):
             plain = {**period.to_object(), **self._reach(period, post).to_object()}
             if post:
                 plain["post"] = post
@@ -83,7 +82,7 @@ class Inquiry:
     def reach_against(self, period: Period, against: Period, post: str = "") -> PlainObject:
         """The same, with `compare`: the reach in another period, and what the days of both say."""
         plain = self.reach(period, post)
-        with self._explained():
+        with explained(self._path):
             compared = compare(self._days_of(period, post), self._days_of(against, post))
         return {**plain, "compare": {**self.reach(against, post), **compared}}
 
@@ -94,7 +93,7 @@ class Inquiry:
         hours_a_step = length_ms // HOUR_MS
         select = "SELECT hour / ?, what, sum(frames) FROM hours WHERE hour BETWEEN ? AND ? GROUP BY 1, 2 ORDER BY 1"
         span = (period.from_ms // HOUR_MS, (period.to_ms - 1) // HOUR_MS)
-        with self._explained():
+        with explained(self._path):
             for number, what, frames in self._rows(select, hours_a_step, *span):
                 entries[number][_text(what)] = frames
             more = self._of_days(period) if step is HistoryStep.DAY else {}
@@ -114,7 +113,7 @@ class Inquiry:
             " WHERE day BETWEEN ? AND ? AND source != '' GROUP BY source ORDER BY max(last_ms) DESC LIMIT ?"
         )
         days = period.days
-        with self._explained():
+        with explained(self._path):
             return [
                 {
                     "station": _text(source), "frames": frames, "direct": direct, "days": count,
@@ -131,7 +130,7 @@ class Inquiry:
             f" WHERE time_ms >= ? AND time_ms < ? AND source IS NOT NULL{by_post} GROUP BY source LIMIT ?"
         )
         last_by_name: dict[str, tuple[int, bytes]] = {}
-        with self._explained():
+        with explained(self._path):
             for part in period.day_by_day:
                 for source, frames, text, _ in self._rows(select, part.from_ms, part.to_ms, *values, MOST_STATIONS):
                     name = _text(source)
@@ -145,7 +144,7 @@ class Inquiry:
             "SELECT day, frames, direct FROM days_of_stations WHERE source = ? AND day BETWEEN ? AND ? ORDER BY day"
         )
         days = period.days
-        with self._explained():
+        with explained(self._path):
             counted = (
                 self._days_by_post(source, period, post)
                 if post
@@ -166,26 +165,26 @@ class Inquiry:
             " ORDER BY heard.id DESC LIMIT ?"
         )
         below = schema.HIGHEST_ID if before is None else before
-        with self._explained():
+        with explained(self._path):
             return self._frames(select, source, below, since_ms, *values, limit)
 
     def up_to(self, run: str, sequence: int, limit: int) -> list[PastFrame]:
         """The frame of that run and sequence and those heard before it in the same run, the newest first.
 
-        None where it is not kept.
+        Empty where it is not kept.
         """
         number = self.number_of(run, sequence)
         if number is None:
             return []
         first = number >> schema.SEQUENCE_BITS << schema.SEQUENCE_BITS
-        with self._explained():
+        with explained(self._path):
             return self._frames(
                 f"{_FRAMES} WHERE heard.id BETWEEN ? AND ? ORDER BY heard.id DESC LIMIT ?", first, number, limit
             )
 
     def number_of(self, run: str, sequence: int) -> int | None:
         """The id of that frame; None where it is not kept."""
-        with self._explained():
+        with explained(self._path):
             select = "SELECT heard.id FROM runs JOIN heard ON heard.id = (runs.id << ?) | ? WHERE runs.identity = ?"
             row = next(self._rows(select, schema.SEQUENCE_BITS, sequence, run), None)
         return None if row is None else row[0]
@@ -304,13 +303,6 @@ class Inquiry:
             while rows := cursor.fetchmany(ROWS_BETWEEN_RESTS):
                 yield from rows
                 time.sleep(0)
-
-    @contextlib.contextmanager
-    def _explained(self) -> Iterator[None]:
-        try:
-            yield
-        except (sqlite3.Error, UnicodeDecodeError) as error:
-            raise explain_database(error, self._path) from None
 
 
 def _by_post(post: str) -> tuple[str, tuple[str, ...]]:

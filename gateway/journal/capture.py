@@ -21,7 +21,7 @@ from gateway.groundwork.private_files import make_private_folder, open_private, 
 from gateway.journal.batch import Batch
 from gateway.journal.options import CaptureOptions
 from gateway.journal.recorder import Recorder
-from gateway.journal.trouble import DiskTrouble, explain_system
+from gateway.journal.trouble import DiskTrouble, explain_system, explained
 
 _log = structlog.get_logger()
 
@@ -129,10 +129,8 @@ class CaptureWriter:
             self._first_lines = [] if lines else self._first_lines
             self._taken = batch
         if batch.settles and self._open is not None:
-            try:
+            with explained(self._open.path):
                 self._open.settle()
-            except OSError as error:
-                raise explain_system(error, self._open.path) from None
         batch.may_wait = False  # what was appended stands in its place
         self._taken = None
 
@@ -143,10 +141,8 @@ class CaptureWriter:
         _log.warning("captures were moved or deleted: new ones are begun", path=str(self._open.path))
         self._open.leave()
         self._open = None
-        try:
+        with explained(self._options.folder):
             make_private_folder(self._options.folder)
-        except OSError as error:
-            raise explain_system(error, self._options.folder) from None
         return True
 
     def append(self, lines: Sequence[bytes]) -> None:
@@ -172,10 +168,8 @@ class CaptureWriter:
         """End a file that was begun too long ago, so that it is whole. Raises `JournalError`."""
         file = self._open
         if file is not None and abs(moment.time_ms - file.begun_ms) >= self._options.file_ms:  # a clock may be set back
-            try:
+            with explained(file.path):
                 self._end()
-            except OSError as error:
-                raise explain_system(error, file.path) from None
         return False
 
     def close(self) -> None:

@@ -27,7 +27,8 @@ from gateway.history.distances import IMPLAUSIBLE, class_of
 from gateway.journal import schema
 from gateway.journal.capture import is_capture
 from gateway.journal.reading import read_lines
-from gateway.journal.trouble import explain_database, explain_system
+from gateway.journal.store import pending_path
+from gateway.journal.trouble import explained
 
 BUSY_SECONDS = 5.0
 
@@ -54,55 +55,50 @@ class Forgotten:
     """Captures that held some."""
 
 
-def forget_in_journal(path: Path, source: str) -> Forgotten:
-    """Take a station out of the journal at `path` and of the file beside it. Raises `JournalError`."""
+def forget(journal: Path | None, captures: Path | None, source: str) -> Forgotten:
+    """Take a station out of a journal, of the file beside it, and of the captures in a folder. Raises `JournalError`.
+
+    Lines of captures that cannot be read go with it.
+    """
     forgotten = Forgotten()
-    if not path.exists():
-        return forgotten
-    try:
-        with contextlib.closing(sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None)) as connection:
-            schema.require_ours(connection, path)
-            schema.migrate(connection, path)
-            connection.execute("PRAGMA secure_delete = ON").fetchall()
-            connection.execute("BEGIN IMMEDIATE")
-            _forget_distances(connection, source)
-            forgotten.frames = connection.execute(_FORGET_FRAMES, (source, source)).rowcount
-            forgotten.days = connection.execute("DELETE FROM days_of_stations WHERE source = ?", (source,)).rowcount
-            connection.execute("DELETE FROM days_of_reach WHERE source = ?", (source,))
-            _forget_memories(connection, source)
-            connection.execute("COMMIT")
-            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
-    except (sqlite3.Error, UnicodeDecodeError) as error:
-        raise explain_database(error, path) from None
+    if journal is not None:
+        with explained(journal):
+            if journal.exists():
+                _forget_in_journal(journal, source, forgotten)
+        pending = pending_path(journal)
+        with explained(pending):
+            if pending.exists():
+                _forget_in_pending(pending, source, forgotten)
+    if captures is not None:
+        with explained(captures):
+            for path in sorted(captures.iterdir()) if captures.is_dir() else ():
+                if is_capture(path.name):
+                    _forget_in_capture(path, source, forgotten)
     return forgotten
 
 
-def forget_in_pending(path: Path, source: str) -> int:
-    """Take a station out of the file beside a journal; how many frames there were. Raises `JournalError`."""
-    try:
-        if not path.exists():
-            return 0
-        lines = path.read_bytes().split(b"\n")
-        kept = [line for line in lines if not _is_of(line, source)]
-        if len(kept) != len(lines):
-            _replace(path, b"\n".join(kept))
-    except OSError as error:
-        raise explain_system(error, path) from None
-    return len(lines) - len(kept)
+def _forget_in_journal(path: Path, source: str, forgotten: Forgotten) -> None:
+    with contextlib.closing(sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None)) as connection:
+        schema.require_ours(connection, path)
+        schema.migrate(connection, path)
+        connection.execute("PRAGMA secure_delete = ON").fetchall()
+        connection.execute("BEGIN IMMEDIATE")
+        _forget_distances(connection, source)
+        forgotten.frames += connection.execute(_FORGET_FRAMES, (source, source)).rowcount
+        forgotten.days += connection.execute("DELETE FROM days_of_stations WHERE source = ?", (source,)).rowcount
+        connection.execute("DELETE FROM days_of_reach WHERE source = ?", (source,))
+        _forget_memories(connection, source)
+        connection.execute("COMMIT")
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
 
 
-def forget_in_captures(folder: Path, source: str) -> Forgotten:
-    """Take a station out of every capture in a folder; lines that cannot be read go with it. Raises `JournalError`."""
-    forgotten = Forgotten()
-    try:
-        files = sorted(path for path in folder.iterdir() if is_capture(path.name)) if folder.is_dir() else []
-        for path in files:
-            frames = _forget_in_capture(path, source)
-            forgotten.captured += frames
-            forgotten.rewritten += frames > 0
-    except OSError as error:
-        raise explain_system(error, folder) from None
-    return forgotten
+def _forget_in_pending(path: Path, source: str, forgotten: Forgotten) -> None:
+    lines = path.read_bytes().split(b"\n")
+    lines_of_others = [line for line in lines if not _is_of(line, source)]
+    frames = len(lines) - len(lines_of_others)
+    if frames:
+        _replace(path, b"\n".join(lines_of_others))
+    forgotten.frames += frames
 
 
 def without(value: Any, source: str) -> Any:  # noqa: ANN401 - any part of JSON
@@ -143,21 +139,22 @@ def _forget_memories(connection: sqlite3.Connection, source: str) -> None:
                 connection.execute(update, (encode(left).decode("utf-8"), name, number))
 
 
-def _forget_in_capture(path: Path, source: str) -> int:
-    """How many frames of the station were in it; it is rewritten where there were any."""
-    kept: list[bytes] = []
-    gone = 0
+def _forget_in_capture(path: Path, source: str, forgotten: Forgotten) -> None:
+    """It is rewritten where there are frames of the station in it."""
+    lines_of_others: list[bytes] = []
+    frames = 0
     with path.open("rb") as file, contextlib.suppress(CompressionError):  # one that was cut off ends where it does
         for line in read_lines(file):
             if isinstance(line, BadLine):
                 continue
             if _is_of(line.octets, source):
-                gone += 1
+                frames += 1
             else:
-                kept.append(_beginning_without(line.octets, source))
-    if gone:
-        _replace(path, gzip.compress(b"".join([b"%b\n" % line for line in kept])))
-    return gone
+                lines_of_others.append(_beginning_without(line.octets, source))
+    if frames:
+        _replace(path, gzip.compress(b"".join([b"%b\n" % line for line in lines_of_others])))
+    forgotten.captured += frames
+    forgotten.rewritten += frames > 0
 
 
 def _beginning_without(line: bytes, source: str) -> bytes:

@@ -15,7 +15,14 @@ from gateway.frames.capture import MAXIMUM_LINE_OCTETS, BadLine, CaptureLine, Ca
 from gateway.groundwork.expanding import expanded
 from gateway.journal import schema
 from gateway.journal.capture import began_with
-from gateway.journal.trouble import JournalDamagedError, JournalError, JournalRefusedError, explain_database
+from gateway.journal.trouble import (
+    JournalDamagedError,
+    JournalError,
+    JournalRefusedError,
+    explain_database,
+    explain_system,
+    explained,
+)
 
 ROWS_AT_A_TIME = 500
 """A read ends before the next one begins: one that lasted would keep the writer's log from being worked in."""
@@ -34,7 +41,6 @@ MAXIMUM_PIECES = 1200
 _BUSY_SECONDS = 5.0
 _OPERATIONS_BETWEEN_LOOKS = 10_000
 _LOWEST_ID = -(2**63)
-_HIGHEST_ID = 2**63 - 1
 
 _LIMITS = {
     sqlite3.SQLITE_LIMIT_LENGTH: 4 * MAXIMUM_LINE_OCTETS,
@@ -68,35 +74,40 @@ def read_heard(path: Path, *, since_ms: int | None = None) -> Iterator[CaptureLi
 
     Those that are there when the reading begins; the gateway may write meanwhile. Raises `JournalError`.
     """
-    try:
-        with contextlib.closing(open_to_read(path)) as journal:
-            patience = ReadingPatience(journal)
-            schema.require_readable(journal, path)
-            if not is_plain(journal, "heard", object="TEXT"):
-                raise JournalRefusedError(f"{path} is no journal as the gateway writes one", "name another file")
-            first_id = _LOWEST_ID if since_ms is None else _first_since(journal, since_ms)
-            yield from _HeardRows(journal, path, patience).lines(first_id)
-    except (sqlite3.Error, UnicodeDecodeError) as error:
-        raise explain_database(error, path) from None
+    with _opened(path) as journal:
+        patience = ReadingPatience(journal)
+        if not is_plain(journal, "heard", object="TEXT"):
+            raise JournalRefusedError(f"{path} is no journal as the gateway writes one", "name another file")
+        first_id = _LOWEST_ID if since_ms is None else _first_since(journal, since_ms)
+        yield from _HeardRows(journal, path, patience).lines(first_id)
+
+
+def latest_heard(path: Path, most: int) -> list[bytes]:
+    """The JSON of the last `most` frames in the journal at `path`, newest first. Raises `JournalError`."""
+    with _opened(path) as journal:
+        if not is_plain(journal, "heard", object="TEXT"):
+            return []
+        rows = journal.execute("SELECT object FROM main.heard ORDER BY id DESC LIMIT ?", (most,))
+        return [row for (row,) in rows if isinstance(row, bytes) and len(row) <= MAXIMUM_LINE_OCTETS]
 
 
 def trouble_with(path: Path) -> JournalError | None:
     """What the gateway would find wrong with the file at `path` as its journal, of what can be told without writing.
 
-    `JournalRefusedError` keeps it from starting, `JournalDamagedError` does not.
+    `JournalRefusedError` keeps it from starting, others do not.
     """
-    if (
-        not path.exists() or path.is_dir()
-    ):  # with a folder there the gateway starts, and says that nothing is remembered
-        return None
     try:
+        if not path.exists() or path.is_dir():  # with a folder there it starts, and says that nothing is remembered
+            return None
         with contextlib.closing(open_to_read(path)) as journal:
             schema.require_ours(journal, path)
+    except OSError as error:
+        return explain_system(error, path)
     except JournalRefusedError as refused:
         return refused
     except sqlite3.Error as error:
-        explained = explain_database(error, path)
-        return explained if isinstance(explained, JournalDamagedError) else None
+        trouble = explain_database(error, path)
+        return trouble if isinstance(trouble, JournalDamagedError) else None
     return None
 
 
@@ -109,6 +120,13 @@ def read_lines(capture: BufferedIOBase) -> Iterator[CaptureLine | BadLine]:
     for data in expanded(capture):
         yield from lines.feed(data)
     yield from lines.end()
+
+
+@contextlib.contextmanager
+def _opened(path: Path) -> Iterator[sqlite3.Connection]:
+    with explained(path), contextlib.closing(open_to_read(path)) as journal:
+        schema.require_readable(journal, path)
+        yield journal
 
 
 def open_to_read(path: Path) -> sqlite3.Connection:
@@ -143,7 +161,7 @@ def is_plain(journal: sqlite3.Connection, table: str, **columns: str) -> bool:
 def _first_since(journal: sqlite3.Connection, since_ms: int) -> int:
     """The id of the first frame that was heard then or later; the highest where none was."""
     (first_id,) = journal.execute("SELECT min(id) FROM main.heard WHERE time_ms >= ?", (since_ms,)).fetchone()
-    return first_id if isinstance(first_id, int) else _HIGHEST_ID
+    return first_id if isinstance(first_id, int) else schema.HIGHEST_ID
 
 
 class ReadingPatience:
@@ -205,7 +223,7 @@ class _HeardRows:
         except sqlite3.DatabaseError as error:
             if not _is_passed_over(error):
                 raise
-            return _HIGHEST_ID
+            return schema.HIGHEST_ID
         return last_id if isinstance(last_id, int) else _LOWEST_ID
 
     def _stretch(self, first_id: int, last_id: int, limit: int) -> tuple[list[tuple[int, object]], bool]:

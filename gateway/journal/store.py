@@ -27,7 +27,14 @@ from gateway.journal.pending import PendingFile, read_pending
 from gateway.journal.recollection import Recollection, Wanted, recollect
 from gateway.journal.runs import RunRecord
 from gateway.journal.standing import Standing, place_of
-from gateway.journal.trouble import DiskTrouble, JournalDamagedError, JournalError, explain_database, explain_system
+from gateway.journal.trouble import (
+    DiskTrouble,
+    JournalDamagedError,
+    JournalError,
+    explain_database,
+    explain_system,
+    explained,
+)
 from gateway.judge.conditions import origin_at
 from gateway.reports.distance import Origin
 
@@ -255,10 +262,8 @@ class Store:
         with contextlib.suppress(sqlite3.Error):
             self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
         self._disconnect()
-        try:
+        with explained(self._path):
             make_private_folder(self._path.parent)
-        except OSError as error:
-            raise explain_system(error, self._path) from None
         return True
 
     def _leave_if_overwritten(self) -> None:
@@ -349,13 +354,10 @@ class Store:
         log = self._path.with_name(f"{self._path.name}-wal")
         with contextlib.suppress(OSError):
             if log.stat().st_size and not self._path.exists():
+                why = "a journal was moved or deleted without its log: its last frames are lost"
                 do = "what was moved may be damaged; move a journal only while the gateway is stopped"
-                self.notice = DiskTrouble(
-                    "a journal was moved or deleted without its log: its last frames are lost", do
-                )
-                _log.error(
-                    "a journal was moved or deleted without its log: its last frames are lost", path=str(self._path)
-                )
+                self.notice = DiskTrouble(why, do)
+                _log.error(why, path=str(self._path))
 
     def _settle_left_behind(self, connection: sqlite3.Connection) -> None:
         """Write what a run before this one had not settled when it was killed."""
@@ -364,9 +366,8 @@ class Store:
         try:
             runs = read_pending(self._pending.path)
         except OSError as error:
-            _log.warning(
-                "what a killed gateway left behind cannot be read", why=explain_system(error, self._path).trouble.why
-            )
+            why = explain_system(error, self._path).trouble.why
+            _log.warning("what a killed gateway left behind cannot be read", why=why)
             return
         runs = [run for run in runs if run.record.identity != self._run_record.identity]  # what is ours is held, too
         connection.execute("BEGIN IMMEDIATE")
@@ -383,15 +384,13 @@ class Store:
     def _set_aside(self) -> bool:
         """Rename a damaged journal, once, and only what is surely one; returns whether that was done."""
         aside = self._path.with_name(f"{self._path.name}.damaged")
-        try:
+        with explained(self._path):
             if aside.exists() or not _is_journal(self._path):
                 return False
             # The log first: a new file must never meet the log of the old one.
             for ending in ("-wal", "-shm", ""):
                 with contextlib.suppress(FileNotFoundError):
                     self._path.with_name(self._path.name + ending).rename(aside.with_name(aside.name + ending))
-        except OSError as error:
-            raise explain_system(error, self._path) from None
         do = f"see whether the disk is failing; {aside} can be deleted"
         self.notice = DiskTrouble(f"the journal was damaged: it is now {aside}, and a new one was begun", do)
         _log.error("journal damaged, a new one is begun", path=str(self._path), old=str(aside))

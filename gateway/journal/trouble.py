@@ -1,8 +1,10 @@
 """What went wrong with the disk, in words for the operator: why, and what to do."""
 
+import contextlib
 import errno
 import os
 import sqlite3
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -32,6 +34,17 @@ class JournalRefusedError(JournalError):
 
 class JournalDamagedError(JournalError):
     """The file is damaged."""
+
+
+@contextlib.contextmanager
+def explained(path: Path) -> Iterator[None]:
+    """Raises `JournalError` for what SQLite or the system says of the file at `path` in this block."""
+    try:
+        yield
+    except (sqlite3.Error, UnicodeDecodeError) as error:
+        raise explain_database(error, path) from None
+    except OSError as error:
+        raise explain_system(error, path) from None
 
 
 def explain_database(error: sqlite3.Error | UnicodeDecodeError, path: Path) -> JournalError:

@@ -12,6 +12,7 @@ from functools import cached_property
 from importlib import resources
 from pathlib import Path
 
+from gateway.groundwork.private_files import is_folder, is_there
 from gateway.groundwork.silence import without_log
 from gateway.settings import LINES_PORT, MQTT_PORT, STATION_FILE_NAME, WEB_PORT
 from gateway.setup import surroundings
@@ -124,11 +125,11 @@ def set_up(folder: Path, console: Console, answers_file: Path | None = None) -> 
 
 def _require_room(folder: Path) -> None:
     """See before the first question that what is written at the end can be."""
-    nearest = next(place for place in (folder.absolute(), *folder.absolute().parents) if place.exists())
-    if not nearest.is_dir() or not os.access(nearest, os.W_OK | os.X_OK):
+    nearest = next(place for place in (folder.absolute(), *folder.absolute().parents) if is_there(place))
+    if not is_folder(nearest) or not os.access(nearest, os.W_OK | os.X_OK):
         raise SetupError(f"{nearest} is no folder that you may write to: name another folder, or begin with sudo")
     for name in (STATION_FILE_NAME, UNIT, "secrets"):
-        if (folder / name).exists():
+        if is_there(folder / name):
             raise SetupError(f"{folder / name} is there already, and is left as it is: name another folder")
 
 

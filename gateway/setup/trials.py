@@ -9,6 +9,7 @@ from gateway.frames import tnc2
 from gateway.frames.frame import Frame
 from gateway.groundwork.part import State
 from gateway.groundwork.printable import printable
+from gateway.groundwork.private_files import is_folder
 from gateway.probes import broker, disk, listener, network_server, receiver
 from gateway.probes.broker import BrokerFound
 from gateway.probes.listener import PortFound
@@ -105,7 +106,7 @@ class Trials:
         """Its folder must have room."""
         if not answers.journal or answers.service:
             return _FINE
-        folder = next(place for place in (self.folder, *self.folder.absolute().parents) if place.is_dir())
+        folder = next(place for place in (self.folder, *self.folder.absolute().parents) if is_folder(place))
         found = disk.look(folder)
         return Trial((f"{folder}: {found.trouble}",), is_fine=False) if found.trouble else _FINE
 

@@ -13,7 +13,7 @@ from gateway.groundwork.duration import DAY_MS, HOUR_MS
 from gateway.history.period import Period
 from gateway.journal.asking import Inquiry
 from gateway.journal.batch import Dump
-from gateway.journal.forgetting import forget_in_journal, without
+from gateway.journal.forgetting import forget, without
 from gateway.running.lock import held
 from tests.history.test_antenna import READER
 from tests.journal.keeping import batch_of, heard_objects, keep, rows_in, store_at
@@ -117,7 +117,7 @@ def test_a_station_that_nobody_heard_changes_nothing(station: Path, capsys: pyte
     assert main(["forget", str(station), "QZ9NONE"]) == 0
     assert "from the journal: frames 0" in capsys.readouterr().out
     assert gzip.decompress((station.parent / "captures" / CAPTURE).read_bytes()) == before
-    assert forget_in_journal(station.with_name("none.db"), "QZ9NONE").frames == 0
+    assert forget(station.with_name("none.db"), None, "QZ9NONE").frames == 0
 
 
 def test_while_the_gateway_runs_it_is_refused(station: Path, capsys: pytest.CaptureFixture[str]) -> None:

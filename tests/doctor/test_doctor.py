@@ -261,6 +261,11 @@ def journal_of(path: Path, time: str) -> None:
     path.chmod(0o600)
 
 
+async def test_a_folder_of_captures_that_may_not_be_looked_for(post: Post) -> None:
+    post.more = [f"journal: {{path: stile.db, captures: {'x' * 300}}}"]
+    assert (await post.looked_at()).of("folders")
+
+
 async def test_a_clock_behind_the_journals_newest_frame(post: Post) -> None:
     journal_of(post.folder / "stile.db", "2099-01-01T00:00:00.000Z")
     post.more = ["journal: {path: stile.db}"]

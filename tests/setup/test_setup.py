@@ -254,6 +254,11 @@ def test_a_place_that_cannot_be_written_is_said(house: Path, capsys: pytest.Capt
     assert f"{house}/file is no folder that you may write to" in capsys.readouterr().err
 
 
+def test_a_place_that_may_not_be_looked_for_is_said(house: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["setup", "x" * 300, "--answers", str(written(house))]) == cli.FOUND_WRONG
+    assert "cannot be written: File name too long; nothing was written" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("folder", "can"),
     [("/etc/stile", True), ("/srv/post", True), ("/home/anna/post", False), ("/tmp/post", False), ("/srv/a b", False)],
