@@ -319,13 +319,13 @@ def _panel(options: argparse.Namespace) -> int:
 
 
 def _setup(options: argparse.Namespace) -> int:
-    from gateway.setup.console import LeftError, TerminalConsole
+    from gateway.setup.console import Console, LeftError
     from gateway.setup.setup import FOLDER, SetupError, set_up
 
     if options.answers is None and not sys.stdin.isatty():
         raise usage.AskedWronglyError("there is no terminal to ask at: give the answers in a file, --answers FILE")
     try:
-        set_up(options.folder or FOLDER, TerminalConsole(), options.answers)
+        set_up(options.folder or FOLDER, Console(), options.answers)
     except SetupError as error:
         raise usage.CommandError(error) from None
     except (LeftError, KeyboardInterrupt):

@@ -4,15 +4,15 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, create_model
 
 from gateway.documents import Document, DocumentError, Problem, check, parse, read_text
 from gateway.documents.values import Section
 from gateway.settings.secret import read_secret
 from gateway.setup.answers import GivenAnswers
-from gateway.setup.questions import QUESTIONS, Around, Question
+from gateway.setup.questions import QUESTIONS, Question
+from gateway.setup.surroundings import ThisComputer
 
-_FILE = "_file"
 _NEEDED = {"passcode": "servers", "broker_password": "broker_user"}
 """A secret is of use beside the answer to another question alone."""
 
@@ -33,21 +33,15 @@ def _as_typed(value: object) -> str:
 _Words = Annotated[str, BeforeValidator(_as_typed)]
 
 
-class AnswersSection(Section):
-    """The keys, each as a word, a number, yes or no, or a list; what is left out is answered by its default."""
+def _key(question: Question) -> str:
+    return f"{question.key}_file" if question.is_secret else question.key
 
-    callsign: _Words = ""
-    name: _Words = ""
-    place: _Words = ""
-    receivers: _Words = ""
-    servers: _Words = ""
-    passcode_file: Path | None = None
-    broker: _Words = ""
-    broker_user: _Words = ""
-    broker_password_file: Path | None = None
-    page: _Words = ""
-    journal: _Words = ""
-    service: _Words = ""
+
+_FIELDS: dict[str, Any] = {
+    _key(question): (Path | None, None) if question.is_secret else (_Words, "") for question in QUESTIONS
+}
+AnswersSection = create_model("AnswersSection", __base__=Section, **_FIELDS)
+"""A key for each question; what is left out is answered by its default."""
 
 
 class AnswersFile:
@@ -63,30 +57,28 @@ class AnswersFile:
         self._document: Document = parse(text, str(path))
         self._section = check(self._document, AnswersSection)
 
-    def answer(self, question: Question, answers: GivenAnswers, around: Around) -> GivenAnswers:
+    def answer(self, question: Question, answers: GivenAnswers, around: ThisComputer) -> GivenAnswers:
         """The answers with the one to `question`. Raises `DocumentError`."""
-        key = f"{question.key}{_FILE}" if question.is_secret else question.key
         try:
-            return question.answered(self._words(key, question), answers, around)
+            return question.answered(self._words(question), answers, around)
         except ValueError as error:
-            raise DocumentError([self._document.problem((key,), str(error))]) from None
+            raise DocumentError([self._document.problem((_key(question),), str(error))]) from None
 
     def refuse_unused(self, question: Question) -> None:
         """Raises `DocumentError` where a secret is given that nothing asks for."""
-        key = f"{question.key}{_FILE}"
-        if question.is_secret and getattr(self._section, key) is not None:
+        if question.is_secret and getattr(self._section, _key(question)) is not None:
             what = f"nothing asks for it without {_NEEDED[question.key]}: it would not be used"
-            raise DocumentError([self._document.problem((key,), what)])
+            raise DocumentError([self._document.problem((_key(question),), what)])
 
-    def _words(self, key: str, question: Question) -> str:
-        value: Any = getattr(self._section, key)
+    def _words(self, question: Question) -> str:
+        value: Any = getattr(self._section, _key(question))
         if question.is_secret:
             return "" if value is None else read_secret(self._folder, value).get_secret_value()
         words: str = value
         return words
 
 
-def answers_in(file: AnswersFile, around: Around, told: Callable[[str, GivenAnswers], None]) -> GivenAnswers:
+def answers_in(file: AnswersFile, around: ThisComputer, told: Callable[[str, GivenAnswers], None]) -> GivenAnswers:
     """All that is wanted; `told` hears of each. Raises `DocumentError`."""
     answers = GivenAnswers()
     for question in QUESTIONS:

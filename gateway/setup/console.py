@@ -2,7 +2,6 @@
 
 import getpass
 import signal
-from typing import Protocol
 
 from gateway.groundwork.printable import printable
 
@@ -11,20 +10,7 @@ class LeftError(Exception):
     """The operator left before the last answer."""
 
 
-class Console(Protocol):
-    """Whom the dialogue talks with."""
-
-    def say(self, text: str) -> None:
-        """Say something, over one or more lines."""
-
-    def ask(self, prompt: str) -> str:
-        """One line. Raises `LeftError`."""
-
-    def ask_secretly(self, prompt: str) -> str:
-        """One line that is not shown. Raises `LeftError`."""
-
-
-class TerminalConsole:
+class Console:
     """The terminal that the command was started in."""
 
     def say(self, text: str) -> None:

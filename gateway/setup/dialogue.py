@@ -4,7 +4,8 @@ from collections.abc import Callable
 
 from gateway.setup.answers import GivenAnswers
 from gateway.setup.console import Console
-from gateway.setup.questions import QUESTIONS, Around, Question, is_yes
+from gateway.setup.questions import QUESTIONS, Question, is_yes
+from gateway.setup.surroundings import ThisComputer
 from gateway.setup.trials import Trial
 
 Try = Callable[[str, GivenAnswers], Trial]
@@ -22,7 +23,7 @@ class _BackError(Exception):
     """The operator wants the question before."""
 
 
-def hold(console: Console, around: Around, try_it: Try) -> GivenAnswers:
+def hold(console: Console, around: ThisComputer, try_it: Try) -> GivenAnswers:
     """Ask all that is wanted. Raises `LeftError`."""
     answers, number = GivenAnswers(), 0
     answered: list[tuple[int, GivenAnswers]] = []
@@ -59,7 +60,9 @@ def _yes_or_no(console: Console, asks: str, *, default: bool) -> bool:
             console.say(str(error))
 
 
-def _answered(question: Question, answers: GivenAnswers, console: Console, around: Around, try_it: Try) -> GivenAnswers:
+def _answered(
+    question: Question, answers: GivenAnswers, console: Console, around: ThisComputer, try_it: Try
+) -> GivenAnswers:
     console.say("")
     if explained := question.explains(answers, around):
         console.say(explained)

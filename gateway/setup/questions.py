@@ -3,7 +3,7 @@
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, Protocol
+from typing import Any
 
 from pydantic import SecretStr, ValidationError
 
@@ -18,7 +18,7 @@ from gateway.settings.station import StationSettings
 from gateway.settings.uplink import UplinkSettings
 from gateway.setup.answers import GivenAnswers, Page
 from gateway.setup.places import HOW_TO_WRITE, read_place
-from gateway.setup.surroundings import FoundDecoder
+from gateway.setup.surroundings import ThisComputer
 from gateway.uplink.passcode import belongs
 
 LISTENING = frozenset({"", "listen", "i only listen", "only listen", "none", "no"})
@@ -31,35 +31,7 @@ _NO_SERVICE = (
 _YES, _NO = frozenset({"y", "yes", "true"}), frozenset({"n", "no", "false"})
 
 
-class Around(Protocol):
-    """What is known of this computer, as far as a question asks."""
-
-    @property
-    def decoders(self) -> list[FoundDecoder]:
-        """What listens on loopback and may be a decoder."""
-
-    @property
-    def serial_devices(self) -> list[str]:
-        """What a modem may stand behind."""
-
-    @property
-    def has_broker(self) -> bool:
-        """Whether a broker answers at its usual place on loopback."""
-
-    @property
-    def can_embed_a_broker(self) -> bool:
-        """Whether what the broker in the process needs is installed."""
-
-    @property
-    def is_for_a_service(self) -> bool:
-        """Whether the folder is one of those where services have theirs."""
-
-    @property
-    def can_be_a_service(self) -> bool:
-        """Whether the folder is one that a service may read."""
-
-
-def _nothing(_answers: GivenAnswers, _around: Around) -> str:
+def _nothing(_answers: GivenAnswers, _around: ThisComputer) -> str:
     return ""
 
 
@@ -67,8 +39,8 @@ def _always(_answers: GivenAnswers) -> bool:
     return True
 
 
-Words = Callable[[GivenAnswers, Around], str]
-Read = Callable[[str, GivenAnswers, Around], Mapping[str, Any]]
+Words = Callable[[GivenAnswers, ThisComputer], str]
+Read = Callable[[str, GivenAnswers, ThisComputer], Mapping[str, Any]]
 """From what was typed to fields of `GivenAnswers`. Raises `ValueError`, whose message says what would be right."""
 
 
@@ -93,7 +65,7 @@ class Question:
 
     is_secret: bool = False
 
-    def answered(self, text: str, answers: GivenAnswers, around: Around) -> GivenAnswers:
+    def answered(self, text: str, answers: GivenAnswers, around: ThisComputer) -> GivenAnswers:
         """The answers with this one. Raises `ValueError`."""
         said = text.strip() or self.default(answers, around)
         return replace(answers, **self.read(said, answers, around))
@@ -107,7 +79,7 @@ def is_yes(text: str) -> bool:
     raise ValueError(f"{text.strip()!r} is neither yes nor no")
 
 
-def _read_callsign(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
+def _read_callsign(text: str, _answers: GivenAnswers, _around: ThisComputer) -> Mapping[str, Any]:
     if text.lower().rstrip(".") in LISTENING:
         return {"listens_only": True, "callsign": ""}
     if not is_network_callsign(text):
@@ -119,7 +91,7 @@ def _read_callsign(text: str, _answers: GivenAnswers, _around: Around) -> Mappin
     return {"callsign": callsign, "listens_only": False}
 
 
-def _read_name(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
+def _read_name(text: str, _answers: GivenAnswers, _around: ThisComputer) -> Mapping[str, Any]:
     if not is_network_callsign(text):
         raise ValueError(f"{text!r} is no name for a post: up to nine letters and digits, no spaces, as HEADLAND")
     return {"callsign": _proper_name(text)}
@@ -130,14 +102,14 @@ def _proper_name(text: str) -> str:
     return name
 
 
-def _read_place(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
+def _read_place(text: str, _answers: GivenAnswers, _around: ThisComputer) -> Mapping[str, Any]:
     if text.lower() in NOTHING:
         return {"place": None, "locator": None}
     place, locator = read_place(text)
     return {"place": place, "locator": locator}
 
 
-def _explain_decoders(_answers: GivenAnswers, around: Around) -> str:
+def _explain_decoders(_answers: GivenAnswers, around: ThisComputer) -> str:
     lines = [f"  {number}  {one.address}  {one.heard}" for number, one in enumerate(around.decoders, 1)]
     lines += [
         f"  {number}  kiss+serial://{device}" for number, device in enumerate(around.serial_devices, len(lines) + 1)
@@ -149,7 +121,7 @@ def _explain_decoders(_answers: GivenAnswers, around: Around) -> str:
     )
 
 
-def _read_receivers(text: str, _answers: GivenAnswers, around: Around) -> Mapping[str, Any]:
+def _read_receivers(text: str, _answers: GivenAnswers, around: ThisComputer) -> Mapping[str, Any]:
     listed = [*(one.address for one in around.decoders), *(f"kiss+serial://{one}" for one in around.serial_devices)]
     addresses = tuple(dict.fromkeys(_receiver(word, listed) for word in re.split(r"[\s,]+", text) if word))
     if not addresses:
@@ -169,14 +141,14 @@ def _receiver(word: str, listed: list[str]) -> str:
     return word
 
 
-def _read_servers(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
+def _read_servers(text: str, _answers: GivenAnswers, _around: ThisComputer) -> Mapping[str, Any]:
     if text.lower() in NOTHING:
         return {"servers": ()}
     servers = [word if "://" in word else f"tcp://{word}" for word in re.split(r"[\s,]+", text) if word]
     return {"servers": tuple(_checked(UplinkSettings, "servers", servers=servers))}
 
 
-def _read_passcode(text: str, answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
+def _read_passcode(text: str, answers: GivenAnswers, _around: ThisComputer) -> Mapping[str, Any]:
     if text.lower() in {*NOTHING, "-1"}:
         return {"passcode": None}
     if not (text.isascii() and text.isdecimal() and len(text) < 6 and int(text) <= HIGHEST_PASSCODE):  # noqa: PLR2004 - digits
@@ -186,7 +158,7 @@ def _read_passcode(text: str, answers: GivenAnswers, _around: Around) -> Mapping
     return {"passcode": SecretStr(text)}
 
 
-def _read_broker(text: str, _answers: GivenAnswers, around: Around) -> Mapping[str, Any]:
+def _read_broker(text: str, _answers: GivenAnswers, around: ThisComputer) -> Mapping[str, Any]:
     if text.lower() in NOTHING:
         return {"broker": None}
     if text.lower() in _YES:
@@ -197,7 +169,7 @@ def _read_broker(text: str, _answers: GivenAnswers, around: Around) -> Mapping[s
     return {"broker": _checked(BusSettings, "broker", broker=address)}
 
 
-def _read_broker_user(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
+def _read_broker_user(text: str, _answers: GivenAnswers, _around: ThisComputer) -> Mapping[str, Any]:
     return {"broker_user": None if text.lower() in NOTHING else _checked_user(text)}
 
 
@@ -206,7 +178,7 @@ def _checked_user(text: str) -> str:
     return text
 
 
-def _read_broker_password(text: str, answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
+def _read_broker_password(text: str, answers: GivenAnswers, _around: ThisComputer) -> Mapping[str, Any]:
     if not text:
         raise ValueError("there is no password")
     if not text.isprintable() or answers.broker is None:
@@ -217,18 +189,18 @@ def _read_broker_password(text: str, answers: GivenAnswers, _around: Around) -> 
     return {"broker_password": SecretStr(text)}
 
 
-def _read_page(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
+def _read_page(text: str, _answers: GivenAnswers, _around: ThisComputer) -> Mapping[str, Any]:
     try:
         return {"page": Page("no" if text.lower() in NOTHING else text.lower())}
     except ValueError:
         raise ValueError(f"{text!r}: answer here, house or no") from None
 
 
-def _read_journal(text: str, _answers: GivenAnswers, _around: Around) -> Mapping[str, Any]:
+def _read_journal(text: str, _answers: GivenAnswers, _around: ThisComputer) -> Mapping[str, Any]:
     return {"journal": is_yes(text)}
 
 
-def _read_service(text: str, _answers: GivenAnswers, around: Around) -> Mapping[str, Any]:
+def _read_service(text: str, _answers: GivenAnswers, around: ThisComputer) -> Mapping[str, Any]:
     is_wanted = is_yes(text)
     if is_wanted and not around.can_be_a_service:
         raise ValueError(_NO_SERVICE)
@@ -247,11 +219,11 @@ def _needs_user(answers: GivenAnswers) -> bool:
     return answers.broker is not None and not answers.broker.startswith(EMBEDDED)
 
 
-def _first_decoder(_answers: GivenAnswers, around: Around) -> str:
+def _first_decoder(_answers: GivenAnswers, around: ThisComputer) -> str:
     return "1" if any(one.speaks for one in around.decoders) else ""
 
 
-def _usual_broker(_answers: GivenAnswers, around: Around) -> str:
+def _usual_broker(_answers: GivenAnswers, around: ThisComputer) -> str:
     return "mqtt://127.0.0.1:1883" if around.has_broker else "no"
 
 

@@ -1,20 +1,17 @@
 """A folder in; a station file, its secrets and the next steps out."""
 
 import asyncio
-import importlib.util
 import os
-import re
 import shlex
 import shutil
 import sys
 from collections.abc import Iterator
-from functools import cached_property
 from importlib import resources
 from pathlib import Path
 
 from gateway.groundwork.private_files import is_folder, is_there
 from gateway.groundwork.silence import without_log
-from gateway.settings import LINES_PORT, MQTT_PORT, STATION_FILE_NAME, WEB_PORT
+from gateway.settings import STATION_FILE_NAME, WEB_PORT
 from gateway.setup import surroundings
 from gateway.setup.answers import GivenAnswers, Page
 from gateway.setup.answers_file import AnswersFile, answers_in
@@ -22,22 +19,12 @@ from gateway.setup.console import Console
 from gateway.setup.dialogue import HOW_TO_LEAVE, hold
 from gateway.setup.files import UNIT, new_files, new_token, unit_text
 from gateway.setup.phone import qr_code
-from gateway.setup.surroundings import FoundDecoder
+from gateway.setup.surroundings import ThisComputer
 from gateway.setup.trials import Trial, Trials
 from gateway.setup.writing import write_all
 
 FOLDER = Path("stile-station")
 """Where nothing else is named."""
-
-_UNSEEN = (Path("/home"), Path("/root"), Path("/run/user"), Path("/tmp"), Path("/var/tmp"))  # noqa: S108 - not used
-"""What a service does not see (systemd.exec(5), ProtectHome and PrivateTmp)."""
-
-_PLAIN_PATH = re.compile(r"[A-Za-z0-9/._+-]+")
-"""What a unit file takes as it is: a space would part it, a per cent sign begin a specifier (systemd.syntax(7))."""
-
-_SERVICES = Path("/etc")
-_NO_DECODERS = frozenset({MQTT_PORT, LINES_PORT, WEB_PORT})
-"""Ports of a broker and of a gateway, whose text port looks like a decoder."""
 
 PROGRAM = Path(sys.prefix) / "bin" / "stile"
 """This one."""
@@ -51,49 +38,6 @@ CAUTIONS = (
 
 class SetupError(Exception):
     """Nothing was written; the message says why, and what to do."""
-
-
-class ThisComputer:
-    """What is around, looked for when it is first asked for."""
-
-    def __init__(self, folder: Path, console: Console) -> None:
-        self._folder = folder.resolve()
-        self._console = console
-
-    @cached_property
-    def decoders(self) -> list[FoundDecoder]:
-        """What listens on loopback and may be a decoder."""
-        ports = [port for port in surroundings.listening_ports() if port not in _NO_DECODERS]
-        if ports:
-            self._console.say("Listening at what is open on this computer, for up to 5 s ...")
-        return asyncio.run(surroundings.find_decoders(ports))
-
-    @cached_property
-    def serial_devices(self) -> list[str]:
-        """What a modem may stand behind."""
-        return surroundings.serial_devices()
-
-    @property
-    def has_broker(self) -> bool:
-        """Whether something listens at a broker's usual place."""
-        return MQTT_PORT in surroundings.listening_ports()
-
-    @property
-    def can_embed_a_broker(self) -> bool:
-        """Whether what the broker in the process needs is installed."""
-        return importlib.util.find_spec("amqtt") is not None
-
-    @property
-    def is_for_a_service(self) -> bool:
-        """Whether the folder is one of those where services have theirs."""
-        return _SERVICES in self._folder.parents
-
-    @property
-    def can_be_a_service(self) -> bool:
-        """Whether the folder, and this program, lie where a service may read."""
-        places = (self._folder, Path(sys.prefix).resolve())
-        is_in_sight = not any(unseen == place or unseen in place.parents for unseen in _UNSEEN for place in places)
-        return is_in_sight and all(_PLAIN_PATH.fullmatch(str(place)) for place in places)
 
 
 def set_up(folder: Path, console: Console, answers_file: Path | None = None) -> None:

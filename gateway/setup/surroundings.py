@@ -5,10 +5,13 @@ raises its control lines, and such a line may key a transmitter.
 """
 
 import asyncio
+import importlib.util
 import re
 import socket
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import islice
 from pathlib import Path
 
@@ -17,6 +20,8 @@ from gateway.groundwork.printable import printable
 from gateway.probes import speech
 from gateway.probes.speech import Speech
 from gateway.receivers.address import HostPort
+from gateway.settings import LINES_PORT, MQTT_PORT, WEB_PORT
+from gateway.setup.console import Console
 
 LISTEN_SECONDS = 5.0
 MOST_PORTS = 64
@@ -31,6 +36,16 @@ _HERE = frozenset({"0100007F", "00000000", "0" * 32, "0" * 24 + "01000000"})
 """127.0.0.1, every address, and both of IPv6, as a computer with the low octet first writes them."""
 
 _DEVICES = ("dev/serial/by-id/*", "dev/ttyUSB*", "dev/ttyACM*", "dev/ttyAMA*")
+_UNSEEN = (Path("/home"), Path("/root"), Path("/run/user"), Path("/tmp"), Path("/var/tmp"))  # noqa: S108 - not used
+"""What a service does not see (systemd.exec(5), ProtectHome and PrivateTmp)."""
+
+_PLAIN_PATH = re.compile(r"[A-Za-z0-9/._+-]+")
+"""What a unit file takes as it is: a space would part it, a per cent sign begin a specifier (systemd.syntax(7))."""
+
+_SERVICES = Path("/etc")
+_NO_DECODERS = frozenset({MQTT_PORT, LINES_PORT, WEB_PORT})
+"""Ports of a broker and of a gateway, whose text port looks like a decoder."""
+
 _NOBODY = ("192.0.2.1", 9)
 """An address of RFC 5737: connecting a datagram socket sends nothing, and shows the address that would be used."""
 
@@ -47,6 +62,49 @@ class FoundDecoder:
 
     heard: str
     """In words, printable."""
+
+
+class ThisComputer:
+    """What is around, looked for when it is first asked for."""
+
+    def __init__(self, folder: Path, console: Console) -> None:
+        self._folder = folder.resolve()
+        self._console = console
+
+    @cached_property
+    def decoders(self) -> list[FoundDecoder]:
+        """What listens on loopback and may be a decoder."""
+        ports = [port for port in listening_ports() if port not in _NO_DECODERS]
+        if ports:
+            self._console.say("Listening at what is open on this computer, for up to 5 s ...")
+        return asyncio.run(find_decoders(ports))
+
+    @cached_property
+    def serial_devices(self) -> list[str]:
+        """What a modem may stand behind."""
+        return serial_devices()
+
+    @property
+    def has_broker(self) -> bool:
+        """Whether something listens at a broker's usual place."""
+        return MQTT_PORT in listening_ports()
+
+    @property
+    def can_embed_a_broker(self) -> bool:
+        """Whether what the broker in the process needs is installed."""
+        return importlib.util.find_spec("amqtt") is not None
+
+    @property
+    def is_for_a_service(self) -> bool:
+        """Whether the folder is one of those where services have theirs."""
+        return _SERVICES in self._folder.parents
+
+    @property
+    def can_be_a_service(self) -> bool:
+        """Whether the folder, and this program, lie where a service may read."""
+        places = (self._folder, Path(sys.prefix).resolve())
+        is_in_sight = not any(unseen == place or unseen in place.parents for unseen in _UNSEEN for place in places)
+        return is_in_sight and all(_PLAIN_PATH.fullmatch(str(place)) for place in places)
 
 
 def listening_ports(tables: Iterable[Path] = _TABLES) -> list[int]:

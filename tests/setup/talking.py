@@ -3,8 +3,8 @@
 from dataclasses import dataclass, field
 
 from gateway.setup.answers import GivenAnswers
-from gateway.setup.console import LeftError
-from gateway.setup.surroundings import FoundDecoder
+from gateway.setup.console import Console, LeftError
+from gateway.setup.surroundings import FoundDecoder, ThisComputer
 from gateway.setup.trials import Trial
 
 DECODER = FoundDecoder("kiss+tcp://127.0.0.1:7581", speaks=True, heard="speaks KISS: QA1BCD-9>APRS:>x")
@@ -12,7 +12,7 @@ SILENT = FoundDecoder("kiss+tcp://127.0.0.1:7584", speaks=False, heard="said not
 
 
 @dataclass
-class Computer:
+class Computer(ThisComputer):
     """What is around."""
 
     decoders: list[FoundDecoder] = field(default_factory=lambda: [DECODER, SILENT])
@@ -23,7 +23,7 @@ class Computer:
     can_be_a_service: bool = True
 
 
-class Operator:
+class Operator(Console):
     """Answers from a list, the next to each question; with none left, the operator leaves."""
 
     def __init__(self, *lines: str) -> None:

@@ -11,8 +11,8 @@ import pytest
 from demo.network_server import NetworkServer
 from gateway import cli, settings
 from gateway.commands.checking import check_station
-from gateway.setup import setup, surroundings
-from gateway.setup.console import TerminalConsole
+from gateway.setup import surroundings
+from gateway.setup.console import Console
 from gateway.setup.trials import Trial, Trials
 from tests.mosquitto_broker import free_port
 from tests.probes.answering import frame, in_kiss, saying
@@ -117,7 +117,7 @@ def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(surroundings, "listening_ports", lambda *_: [])
     monkeypatch.setattr(surroundings, "serial_devices", lambda *_: [])
     monkeypatch.setattr(surroundings, "address_in_the_house", lambda: "192.0.2.7")
-    monkeypatch.setattr(setup, "_UNSEEN", ())
+    monkeypatch.setattr(surroundings, "_UNSEEN", ())
     monkeypatch.chdir(tmp_path)
     (tmp_path / "passcode").write_text(PASSCODE)
     return tmp_path
@@ -267,4 +267,4 @@ def test_a_service_is_offered_where_it_can_see_its_folder_and_a_unit_can_name_it
     monkeypatch: pytest.MonkeyPatch, folder: str, *, can: bool
 ) -> None:
     monkeypatch.setattr(sys, "prefix", "/opt/stile")
-    assert setup.ThisComputer(Path(folder), TerminalConsole()).can_be_a_service == can
+    assert surroundings.ThisComputer(Path(folder), Console()).can_be_a_service == can
