@@ -121,6 +121,9 @@ class Hub:
         self._read_before_beat = 0
         """The message of the stream up to which it had read when the beat before was answered."""
 
+        self._untaken: Slices | None = None
+        """What no hub takes, as it was said last."""
+
         self._able_ms = steady_ms()
         self._engine: Engine | None = None
 
@@ -215,7 +218,22 @@ class Hub:
             _log.error("the club's engine lost its stream, or the end of it: this hub ends, and is to be started again")
             raise StreamLostError
         self._read_before_beat = self.follower.order.sequence
+        self._say_untaken()
         self._more.set()
+
+    def _say_untaken(self) -> None:
+        """Slices that no hub takes are said once, and so is that all are taken again."""
+        hubs, now_ms = self.follower.hubs, self.follower.order.stamp_ms
+        if not hubs.are_known(now_ms):
+            return
+        was, self._untaken = self._untaken, hubs.untaken(now_ms)
+        if self._untaken is not None and self._untaken != was:
+            _log.warning(
+                "no hub takes some of the club's frames: they are not sent up; start the hubs that take them",
+                untaken=str(self._untaken),
+            )
+        elif was is not None and self._untaken is None:
+            _log.info("all of the club's frames are taken by a hub again")
 
     async def _make_what_is_absent(self, engine: Engine) -> None:
         while True:

@@ -123,6 +123,7 @@ def beat(hubs: Hubs, name: str, slices: Slices, stamp_ms: int) -> None:
 def test_slices_that_no_hub_takes_are_known_once_every_hub_had_time_to_beat() -> None:
     hubs = Hubs()
     beat(hubs, "qx1hub-10", LOW, 0)
+    beat(hubs, "qx1hub-10", LOW, SILENT_MS - 1)
     assert hubs.untaken(SILENT_MS - 1) is None
     beat(hubs, "qx1hub-10", LOW, SILENT_MS)
     assert hubs.untaken(SILENT_MS) == HIGH
@@ -141,5 +142,22 @@ def test_slices_are_taken_for_as_long_as_a_hub_beats() -> None:
 def test_a_beat_of_an_older_hub_takes_nothing_away_from_what_is_known() -> None:
     hubs = Hubs()
     hubs.spoke("qx1hub-10", b"", 0)
+    hubs.spoke("qx1hub-10", b"", SILENT_MS - 1)
     beat(hubs, "qx2hub-10", ALL, SILENT_MS)
+    assert hubs.are_known(SILENT_MS)
     assert hubs.untaken(SILENT_MS) is None
+
+
+def test_after_a_silence_of_all_hubs_each_has_its_time_to_speak_anew() -> None:
+    """Who is the first to reach the engine again must not say of the others that they take nothing."""
+    hubs = Hubs()
+    for second in (*range(0, SILENT_MS + 1, 1000), 5 * SILENT_MS):
+        beat(hubs, "qx1hub-10", LOW, second)
+        beat(hubs, "qx2hub-10", HIGH, second)
+        assert hubs.untaken(second) is None
+    assert hubs.untaken(3 * SILENT_MS) is None  # a place between two beats, where a snapshot stands
+    for second in range(5 * SILENT_MS + 1000, 6 * SILENT_MS, 1000):
+        beat(hubs, "qx1hub-10", LOW, second)
+        assert hubs.untaken(second) is None
+    beat(hubs, "qx1hub-10", LOW, 6 * SILENT_MS)
+    assert hubs.untaken(6 * SILENT_MS) == HIGH

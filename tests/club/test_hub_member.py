@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
+from structlog.testing import capture_logs
 
 pytest.importorskip("nats")
 
@@ -14,7 +15,7 @@ from gateway.club.hub_member import HubMember
 from gateway.club.hubs import SILENT_MS
 from gateway.club.membership import MemberStanding
 from gateway.club.policy_entry import PolicyEntry, entry_of
-from gateway.club.slices import Slices
+from gateway.club.slices import ALL, Slices
 from gateway.club.subjects import Subjects
 from gateway.frames.heard import Run
 from gateway.groundwork.part import State
@@ -82,10 +83,29 @@ def test_slices_that_no_hub_takes_are_said(member: HubMember) -> None:
     hubs = member.hub.follower.hubs
     some = Slices.of(range(15)).to_octets()
     hubs.spoke("qx1hub-10", some, -SILENT_MS)
+    hubs.spoke("qx1hub-10", some, 1 - SILENT_MS)
     hubs.spoke("qx1hub-10", some, 0)  # now, by the stream: its only message was stamped so
     part = member.part()
     assert part.state is State.DEGRADED
     assert "no hub takes slices 15 of the club's frames" in part.why
+
+
+def test_slices_that_no_hub_takes_are_logged_once_and_that_they_are_taken_again_once(member: HubMember) -> None:
+    hub = member.hub
+
+    def hear_beats(seconds: range, slices: Slices) -> list[str]:
+        with capture_logs() as logs:
+            for second in seconds:
+                hub.follower.hubs.spoke("qx1hub-10", slices.to_octets(), second * 1000)
+                hub.follower.order.stamp_ms = second * 1000
+                hub._on_beat(second)  # noqa: SLF001 - what the engine's answer to its own beat brings about
+        return [f"{each['log_level']}: {each['event']} {each.get('untaken', '')}".rstrip() for each in logs]
+
+    begins = "warning: no hub takes some of the club's frames: they are not sent up; start the hubs that take them"
+    assert hear_beats(range(1, 40), Slices.of(range(15))) == [f"{begins} slices 15"]
+    assert hear_beats(range(40, 80), Slices.of(range(14))) == [f"{begins} slices 14, 15"]
+    assert hear_beats(range(200, 209), ALL) == []  # nobody knows yet whether the others speak again
+    assert hear_beats(range(209, 250), ALL) == ["info: all of the club's frames are taken by a hub again"]
 
 
 def test_a_hub_that_is_behind_the_stream_says_that_it_cannot_take_over(
