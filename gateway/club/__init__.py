@@ -25,7 +25,6 @@ clock.
 | `order.py` | the order of the stream, and its elapsed time: the same for every hub, whenever it reads |
 | `policy_entry.py` | the policy as an entry of the stream: its files with their names, and the judge that it is for |
 | `post.py` | a post of a club: hands on to the hubs what its receivers hear |
-| `post_member.py` | a post's part in its club, as the service sees it: it hands on what is heard |
 | `posts.py` | what each post of the club is worth: when it last spoke, what it heard, what it alone heard |
 | `sender.py` | one hub's sending: the lease and what waits to be sent |
 | `slices.py` | which of a club's frames a hub takes: some of sixteen slices, into which frames fall by who sent them |

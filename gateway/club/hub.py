@@ -5,7 +5,7 @@ import contextlib
 import secrets
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import structlog
 
@@ -13,26 +13,29 @@ from gateway.club.answers import AnswerTime
 from gateway.club.beat import keep_beating
 from gateway.club.dispatch import Dispatch, DispatchOutcome, Due
 from gateway.club.division import Share
-from gateway.club.engine import AbsentError, Engine, EngineOptions, EngineUnansweredError, OvertakenError, RefusedError
+from gateway.club.engine import AbsentError, Engine, EngineUnansweredError, OvertakenError, RefusedError
 from gateway.club.follower import Followed, Follower, StreamMessage
 from gateway.club.lease import LOOK_MS, LeasePhase, LeaseRecord, LeaseWrite, Wait
 from gateway.club.lease_keeper import AFTER_TROUBLE_SECONDS, Ask
 from gateway.club.login import LoginRecord
 from gateway.club.membership import Membership
+from gateway.club.options import ClubOptions
 from gateway.club.order import GapError
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, read_entry
 from gateway.club.sender import Sender, SenderMoment
-from gateway.club.slices import ALL, Slices
 from gateway.club.snapshot import NAME, SnapshotError, read_snapshot
 from gateway.club.steady import steady_ms
 from gateway.club.stream_clock import StreamClock
 from gateway.club.stream_reader import read_stream
-from gateway.club.subjects import Subjects, member_name
+from gateway.club.subjects import member_name
 from gateway.club.together import together
 from gateway.club.trouble import StreamLostError
 from gateway.frames.heard import Run
 from gateway.groundwork.own_thread import in_own_thread
 from gateway.judge.source import PolicySource
+
+if TYPE_CHECKING:
+    from gateway.club.slices import Slices
 
 LEASE = "lease"
 SNAPSHOT_SECONDS = 60.0
@@ -64,19 +67,6 @@ class Network(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class HubOptions:
-    """What a hub is made from."""
-
-    engine: EngineOptions
-    subjects: Subjects
-    callsign: str
-    lease_ms: int
-    freshness_ms: int
-    slices: Slices = ALL
-    """Of the club's frames, those that this hub takes."""
-
-
-@dataclass(frozen=True, slots=True)
 class HubListeners:
     """Whom the hub tells."""
 
@@ -91,7 +81,7 @@ class HubListeners:
 class Hub:
     """One hub: `run` keeps it, `drain` ends it well. It judges nothing before it knows what the other hubs know."""
 
-    def __init__(self, options: HubOptions, own: Callable[[], PolicyEntry], listeners: HubListeners, run: Run) -> None:
+    def __init__(self, options: ClubOptions, own: Callable[[], PolicyEntry], listeners: HubListeners, run: Run) -> None:
         """`own` gives the policy of this hub's files, to be told to a club that has none."""
         self.me = f"{options.callsign}/{secrets.token_hex(4)}"
         self.clock = StreamClock()

@@ -8,7 +8,8 @@ import structlog
 from gateway.club.dispatch import DispatchOutcome, Due, Report
 from gateway.club.engine import EngineUnansweredError, RefusedError
 from gateway.club.follower import Followed, Follower
-from gateway.club.hub import BEHIND_MS, Hub, HubListeners, HubOptions, Network
+from gateway.club.hub import BEHIND_MS, Hub, HubListeners, Network
+from gateway.club.options import ClubOptions
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, entry_of
 from gateway.club.steady import steady_ms
 from gateway.feed.heard_object import HeardPayload
@@ -33,7 +34,7 @@ class HubMember:
 
     def __init__(  # noqa: PLR0913 - what it is made from
         self,
-        options: HubOptions,
+        options: ClubOptions,
         run: Run,
         source: Callable[[], PolicySource],
         hear: Hear,

@@ -9,7 +9,7 @@ import structlog
 from gateway.club.embedded import EmbeddedEngine, EmbeddedEngineError
 from gateway.club.hub_member import Forwarded, Hear, HubMember
 from gateway.club.options import ClubOptions, Role
-from gateway.club.post_member import PostMember
+from gateway.club.post import ClubPost
 from gateway.frames.heard import Heard, Run
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.kept_tasks import KeptTasks
@@ -34,8 +34,8 @@ class Clubhouse:
         self.hub: HubMember | None = None
         if options.role is Role.HUB:
             ready = policy_files.ready_policies()
-            self.hub = HubMember(options.hub, run, source, hear, forwarded, ready_policies=ready)
-        self.post = PostMember(options.post, run)
+            self.hub = HubMember(options, run, source, hear, forwarded, ready_policies=ready)
+        self.post = ClubPost(options, run)
         self._embedded = options.embedded
 
     @property

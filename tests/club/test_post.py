@@ -11,15 +11,23 @@ pytest.importorskip("nats")
 from gateway.club import beat, membership, message
 from gateway.club.engine import EngineOptions, EngineUnansweredError
 from gateway.club.hand_over import End
-from gateway.club.post import PostOptions
-from gateway.club.post_member import PostMember
+from gateway.club.options import ClubOptions, Role
+from gateway.club.post import ClubPost
 from gateway.club.steady import steady_ms
 from gateway.club.subjects import Subjects
 from gateway.frames import tnc2
 from gateway.frames.heard import Moment, Run
 
-CLUB = Subjects("wrackholm")
 FRESHNESS_MS = 10_000
+OPTIONS = ClubOptions(
+    Subjects("wrackholm"),
+    Role.POST,
+    EngineOptions(("nats://127.0.0.1:4222",), "headland"),
+    callsign="QX1GAT-10",
+    post_name="headland",
+    lease_ms=6000,
+    freshness_ms=FRESHNESS_MS,
+)
 
 
 class Forgetful:
@@ -59,7 +67,7 @@ async def test_a_frame_that_is_handed_over_again_keeps_its_id_and_is_never_told_
     monkeypatch.setattr(beat, "BEAT_SECONDS", 0.01)
     monkeypatch.setattr(beat, "SHORTEST_PAUSE_SECONDS", 0.01)
     run = Run()
-    post = PostMember(PostOptions(EngineOptions(("nats://127.0.0.1:4222",), "headland"), CLUB, "headland", 10_000), run)
+    post = ClubPost(OPTIONS, run)
     post.offer([run.hear(run.now(), "vhf", 0, tnc2.read(b"QA1BCD-9>APRS:>text"))])
     task = asyncio.create_task(post.run())
     async with asyncio.timeout(5):
@@ -73,8 +81,7 @@ async def test_a_frame_that_is_handed_over_again_keeps_its_id_and_is_never_told_
 
 def test_what_waited_while_the_post_stood_still_is_as_old_as_it_is() -> None:
     run = Run()
-    engine = EngineOptions(("nats://127.0.0.1:4222",), "headland")
-    post = PostMember(PostOptions(engine, CLUB, "headland", FRESHNESS_MS), run)
+    post = ClubPost(OPTIONS, run)
     now = run.now()
     for age_ms in (FRESHNESS_MS + 1000, FRESHNESS_MS - 5000, 0):
         moment = Moment(now.elapsed_ms - age_ms, now.time_ms - age_ms)
