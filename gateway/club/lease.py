@@ -23,10 +23,12 @@ is no lower. One thing is asked of the engine at a time: `next` says what, and o
 `unanswered` says how it went. Everything here is an immutable value: a test can walk through every order of events.
 """
 
-import json
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Any
+from typing import Annotated
+
+from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic.dataclasses import dataclass as checked_dataclass
 
 MAXIMUM_RECORD_OCTETS = 1024
 MAXIMUM_HOLDER = 64
@@ -40,25 +42,28 @@ class RecordError(ValueError):
     """What stands in the key is no record of ours; the text holds nothing of it."""
 
 
-@dataclass(frozen=True, slots=True)
+_Number = Annotated[int, Field(ge=0, le=HIGHEST_NUMBER)]
+
+
+@checked_dataclass(frozen=True, slots=True, config=ConfigDict(strict=True, extra="forbid"))
 class LeaseRecord:
     """What the key holds."""
 
-    holder: str
+    holder: Annotated[str, Field(max_length=MAXIMUM_HOLDER, pattern="^[ -~]*$")]
     """The hub that may send, and which start of it; empty where the last one gave the lease up."""
 
-    epoch: int
-    handed_over: int
+    epoch: _Number
+    handed_over: _Number
     """Every frame up to this message of the stream was given out to be sent, or will never be."""
 
-    beat: int
+    beat: _Number
 
     def to_octets(self) -> bytes:
         """The value of the key."""
-        fields = {
-            "holder": self.holder, "epoch": self.epoch, "handed_over": self.handed_over, "beat": self.beat
-        }  # fmt: skip
-        return json.dumps(fields, separators=(",", ":")).encode("ascii")
+        return _records.dump_json(self)
+
+
+_records = TypeAdapter(LeaseRecord)
 
 
 def read_record(octets: bytes) -> LeaseRecord:
@@ -66,21 +71,9 @@ def read_record(octets: bytes) -> LeaseRecord:
     if len(octets) > MAXIMUM_RECORD_OCTETS:
         raise RecordError("the record of the lease is too long")
     try:
-        value = json.loads(octets)
-    except ValueError:
-        raise RecordError("the record of the lease is no JSON") from None
-    if not isinstance(value, dict) or set(value) != {"holder", "epoch", "handed_over", "beat"}:
-        raise RecordError("the record of the lease has other fields than ours")
-    holder = value["holder"]
-    if not isinstance(holder, str) or len(holder) > MAXIMUM_HOLDER or not (holder.isascii() and holder.isprintable()):
-        raise RecordError("the holder of the lease has no name of ours")
-    return LeaseRecord(holder, *(_number(value[name]) for name in ("epoch", "handed_over", "beat")))
-
-
-def _number(value: Any) -> int:  # noqa: ANN401 - whatever JSON may hold
-    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= HIGHEST_NUMBER:
-        raise RecordError("a number in the record of the lease is none")
-    return value
+        return _records.validate_json(octets)
+    except ValidationError:
+        raise RecordError("the record of the lease is not of our form") from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,11 +167,10 @@ class Lease:
 
     def giving_up(self) -> Request | None:
         """The write that leaves the lease to whoever comes first; None where this hub does not surely hold it."""
-        if self.phase is not LeasePhase.HOLDING or self.unsure or self.last_key is None or self.last_key.record is None:
+        if not self.sure or self.last_key is None or self.last_key.record is None:
             return None
-        return LeaseWrite(
-            self.last_key.revision, replace(self.last_key.record, holder="", beat=self.last_key.record.beat + 1)
-        )
+        record = self.last_key.record
+        return LeaseWrite(self.last_key.revision, replace(record, holder="", beat=record.beat + 1))
 
     def begin(self, request: Request, now_ms: float) -> "Lease":
         """What `next` said is asked of the engine now."""
@@ -232,9 +224,8 @@ class Lease:
         mark = max(self.handed_over, give_out or 0)
         if give_out is None and now_ms < renew_ms:
             return Wait(renew_ms)
-        return LeaseWrite(
-            self.last_key.revision, replace(self.last_key.record, handed_over=mark, beat=self.last_key.record.beat + 1)
-        )
+        record = self.last_key.record
+        return LeaseWrite(self.last_key.revision, replace(record, handed_over=mark, beat=record.beat + 1))
 
     def _taking(self, now_ms: float, first_mark: int) -> LeaseWrite | None:
         """The write that takes the lease; None while it is another's."""

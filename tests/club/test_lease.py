@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from gateway.club.lease import (
     LOOK_MS,
+    MAXIMUM_RECORD_OCTETS,
     Lease,
     LeasePhase,
     LeaseRecord,
@@ -153,6 +154,11 @@ def test_what_is_no_record_is_refused(found: bytes | str) -> None:
     octets = found.encode() if isinstance(found, str) else found
     with pytest.raises(RecordError):
         read_record(octets)
+
+
+def test_a_record_that_is_nested_too_deep_to_be_read_is_refused() -> None:
+    with pytest.raises(RecordError):
+        read_record(b"[" * MAXIMUM_RECORD_OCTETS)
 
 
 @pytest.mark.parametrize(
