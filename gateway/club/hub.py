@@ -24,13 +24,13 @@ from gateway.club.order import GapError
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, read_entry
 from gateway.club.sender import Sender, SenderMoment
 from gateway.club.snapshot import NAME, SnapshotError, read_snapshot
-from gateway.club.steady import steady_ms
 from gateway.club.stream_clock import StreamClock
 from gateway.club.stream_reader import read_stream
 from gateway.club.subjects import member_name
 from gateway.club.together import together
 from gateway.club.trouble import StreamLostError
 from gateway.frames.heard import Run
+from gateway.groundwork.clocks import steady_ms
 from gateway.groundwork.own_thread import in_own_thread
 from gateway.judge.source import PolicySource
 
@@ -89,7 +89,7 @@ class Hub:
         self.sender = Sender(
             self.me, options.lease_ms, Dispatch(freshness_ms=options.freshness_ms, report=listeners.outcome)
         )
-        self.membership = Membership(options.engine, options.subjects, lambda: None)
+        self.membership = Membership(options.engine, options.subjects)
         self.login = LoginRecord(options.callsign, self.me, options.lease_ms)
         self.share = Share(options.slices)
         self.network: Network | None = None

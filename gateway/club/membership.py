@@ -1,16 +1,17 @@
 """Stays with the engine: one connection after the other, to each server in turn, for as long as a member runs."""
 
 import asyncio
-from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Coroutine
+from dataclasses import dataclass, replace
+from typing import Any
 
 import structlog
 
 from gateway.club.engine import Engine, EngineError, EngineOptions, connected
-from gateway.club.steady import steady_ms
 from gateway.club.subjects import Subjects
-from gateway.club.together import end
+from gateway.club.together import together
 from gateway.groundwork.back_off import BackOff, Pauses
+from gateway.groundwork.clocks import steady_ms
 
 PAUSES = Pauses(first=0.25, longest=5.0, steady=10.0)
 """Short ones: a lease is a matter of seconds, and the engine is the club's own."""
@@ -32,15 +33,14 @@ class MemberStanding:
 class Membership:
     """One member's way to the engine."""
 
-    def __init__(self, options: EngineOptions, subjects: Subjects, on_change: Callable[[], None]) -> None:
+    def __init__(self, options: EngineOptions, subjects: Subjects) -> None:
         self.standing = MemberStanding(connected=False, since_ms=steady_ms())
         self.connects = 0
         self._options = options
         self._subjects = subjects
-        self._on_change = on_change
         self._logged = ""
 
-    async def stay(self, work: Callable[[Engine], Awaitable[None]]) -> None:
+    async def stay(self, work: Callable[[Engine], Coroutine[Any, Any, None]]) -> None:
         """Connect, let `work` run until the connection is lost or it returns, and again, for ever.
 
         `work` is cancelled when the connection is lost; what it raises ends the membership.
@@ -59,31 +59,19 @@ class Membership:
             say("no connection to the club's engine", server=server, reason=reason)
             await asyncio.sleep(back_off.failed((steady_ms() - begun_ms) / 1000))
 
-    async def _one_connection(self, server: str, work: Callable[[Engine], Awaitable[None]]) -> str:
+    async def _one_connection(self, server: str, work: Callable[[Engine], Coroutine[Any, Any, None]]) -> str:
         try:
             async with connected(self._options, self._subjects, server) as engine:
                 self.connects += 1
                 self._stand(MemberStanding(connected=True, since_ms=steady_ms(), server=server))
                 _log.info("connected to the club's engine", server=server)
                 self._logged = ""
-                working = asyncio.ensure_future(work(engine))
-                losing = asyncio.ensure_future(_until(engine.lost))
-                try:
-                    await asyncio.wait((working, losing), return_when=asyncio.FIRST_COMPLETED)
-                    if working.done():
-                        working.result()
-                finally:
-                    await end((working, losing))
+                await together(work(engine), engine.lost.wait())
                 return "the connection was lost" if engine.lost.is_set() else "it was left"
         except EngineError as error:
             return str(error)
 
     def _stand(self, standing: MemberStanding) -> None:
         if standing.connected is self.standing.connected:
-            standing = MemberStanding(standing.connected, self.standing.since_ms, standing.server, standing.reason)
+            standing = replace(standing, since_ms=self.standing.since_ms)
         self.standing = standing
-        self._on_change()
-
-
-async def _until(lost: asyncio.Event) -> None:
-    await lost.wait()

@@ -15,10 +15,10 @@ from gateway.club.membership import Membership
 from gateway.club.message import Handed, MessageError
 from gateway.club.options import ClubOptions
 from gateway.club.slices import SLICES, UNREADABLE, slice_of
-from gateway.club.steady import steady_ms
 from gateway.club.stream_clock import StreamClock
 from gateway.club.together import end, together
 from gateway.frames.heard import Heard, Run
+from gateway.groundwork.clocks import steady_ms
 from gateway.groundwork.part import Figure, Part, PartKind, State, counter, counters, gauge
 
 WAIT_FOR_STREAM_SECONDS = 1.0
@@ -37,7 +37,7 @@ class ClubPost:
         self.clock = StreamClock()
         self.run_identity = message.new_run()
         self.hand_over = HandOver(freshness_ms=options.freshness_ms)
-        self.membership = Membership(options.engine, options.subjects, lambda: None)
+        self.membership = Membership(options.engine, options.subjects)
         self.stream_is_absent = False
         self._options = options
         self._run = run

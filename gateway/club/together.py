@@ -11,7 +11,7 @@ from typing import Any
 AGAIN_SECONDS = 0.1
 
 
-async def together(*coroutines: Coroutine[Any, Any, None]) -> None:
+async def together(*coroutines: Coroutine[Any, Any, object]) -> None:
     """Run them until one returns or raises, which is raised here; then none of them runs any more."""
     tasks = [asyncio.ensure_future(coroutine) for coroutine in coroutines]
     try:

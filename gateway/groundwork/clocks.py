@@ -22,6 +22,11 @@ def since_boot() -> float:
     return time.clock_gettime(time.CLOCK_BOOTTIME) if hasattr(time, "CLOCK_BOOTTIME") else time.monotonic()
 
 
+def steady_ms() -> float:
+    """The same in milliseconds: for a lease, which must not outlive a night in a closed laptop."""
+    return since_boot() * 1000
+
+
 def boot_identity() -> str | None:
     """Which start of the computer this is: `since_boot` compares only with what it said in the same one."""
     try:
