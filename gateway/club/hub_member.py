@@ -1,20 +1,22 @@
 """A hub's part in its club, as the service sees it: what it follows is told on, and it answers for itself."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict
+from itertools import chain
 from pathlib import Path
 
 import structlog
 
 from gateway.club.dispatch import DispatchOutcome, Due, Report
 from gateway.club.engine import EngineUnansweredError, RefusedError
-from gateway.club.follower import Followed, Follower
+from gateway.club.follower import Followed
 from gateway.club.hub import BEHIND_MS, Hub, HubListeners, Network
 from gateway.club.options import ClubOptions
 from gateway.club.policy_entry import PolicyEntry, PolicyEntryError, entry_of
-from gateway.club.steady import steady_ms
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
+from gateway.groundwork.clocks import steady_ms
 from gateway.groundwork.part import Figure, Part, PartKind, State, counter, counters, gauge
 from gateway.judge.source import PolicySource
 from gateway.judge.state import JUDGE
@@ -98,60 +100,53 @@ class HubMember:
         """How it is: whether this hub knows all that the club hears, and could send it."""
         standing = self.hub.membership.standing
         since_ms = self._run.now().time_ms - int(steady_ms() - standing.since_ms)
-        state, why, do = self._how()
+        troubles = chain(self._troubles_of_this_hub(), self._troubles_of_the_club())
+        state, why, do = next(troubles, (State.OK, "", ""))
         return Part(PartKind.CLUB, PartKind.CLUB, state, since_ms, why, do)
 
-    def _how(self) -> tuple[State, str, str]:
-        hub = self.hub
-        standing, follower = hub.membership.standing, hub.follower
+    def _troubles_of_this_hub(self) -> Iterator[tuple[State, str, str]]:
+        """What keeps it from taking part: state, why and what to do. The first is the cause of the others."""
+        hub, follower = self.hub, self.hub.follower
+        standing, behind_ms = hub.membership.standing, hub.behind_ms
         if not standing.connected:
-            state = State.DOWN if standing.reason else State.WAITING
             why = f"the club's engine is away: {standing.reason or 'not connected yet'}"
-            return state, why, "can this computer reach the engine?"
+            yield State.DOWN if standing.reason else State.WAITING, why, "can this computer reach the engine?"
         if not hub.login.held.is_set():
             why = "the engine's record says that another hub has this login, or had it until just now"
-            return State.DEGRADED, why, "give each hub a callsign of its own; after a crash wait for a lease"
+            yield State.DEGRADED, why, "give each hub a callsign of its own; after a crash wait for a lease"
         if follower.judge is None:
-            return State.WAITING, "what the club has heard is not known here yet", "wait; see the log"
+            yield State.WAITING, "what the club has heard is not known here yet", "wait; see the log"
         if not follower.judges_alike:
             other = follower.entry.judge if follower.entry is not None else 0
             why = f"the club judges by judge {other}, this hub is of judge {JUDGE}: it cannot send"
-            return State.DEGRADED, why, "upgrade every hub, then reload the policy of one that is upgraded"
-        if hub.behind_ms is None:
-            return State.DEGRADED, "the engine does not answer this hub's beat", "has the engine a leader?"
-        return self._whether_it_may_send(hub.behind_ms)
-
-    def _whether_it_may_send(self, behind_ms: int) -> tuple[State, str, str]:
-        follower = self.hub.follower
-        if self.hub.share.refusal:
-            return State.DEGRADED, f"{self.hub.share.refusal}: it cannot send", DIVIDE_ANEW
-        if behind_ms >= BEHIND_MS:
+            yield State.DEGRADED, why, "upgrade every hub, then reload the policy of one that is upgraded"
+        if behind_ms is None:
+            yield State.DEGRADED, "the engine does not answer this hub's beat", "has the engine a leader?"
+        if hub.share.refusal:
+            yield State.DEGRADED, f"{hub.share.refusal}: it cannot send", DIVIDE_ANEW
+        if behind_ms is not None and behind_ms >= BEHIND_MS:
             why = f"this hub is {behind_ms / 1000:.0f} s behind the club's stream: it cannot take over"
-            return State.DEGRADED, why, "wait; if it stays behind: is this computer busy, and has the engine a leader?"
-        return self._whether_the_club_is_well(follower)
+            yield State.DEGRADED, why, "wait; if it stays behind: is this computer busy, and has the engine a leader?"
 
-    def _whether_the_club_is_well(self, follower: Follower) -> tuple[State, str, str]:
-        trouble = self._policy_trouble or follower.refused_policy
-        if trouble:
-            return State.DEGRADED, f"the club's newest policy is not in force: {trouble}", "mend it and reload"
-        own = self._source()
-        if self.policy is not None and self.policy.digest != own.digest:
-            why = f"the club judges by {self.policy.policy.name}@{self.policy.digest}, this hub's files hold another"
-            return State.DEGRADED, why, "reload, to tell this hub's policy to the club; or give it the club's"
+    def _troubles_of_the_club(self) -> Iterator[tuple[State, str, str]]:
+        """What keeps the club from sending as this hub would; the first is the cause of the others."""
+        follower, own, policy = self.hub.follower, self._source(), self.policy
+        if trouble := self._policy_trouble or follower.refused_policy:
+            yield State.DEGRADED, f"the club's newest policy is not in force: {trouble}", "mend it and reload"
+        if policy is not None and policy.digest != own.digest:
+            why = f"the club judges by {policy.label}, this hub's files hold another"
+            yield State.DEGRADED, why, "reload, to tell this hub's policy to the club; or give it the club's"
         untaken = follower.hubs.untaken(follower.order.stamp_ms)
         if untaken is not None:
             why = f"no hub takes {untaken} of the club's frames: they are not sent up"
-            return State.DEGRADED, why, "start the hubs that take them"
+            yield State.DEGRADED, why, "start the hubs that take them"
         if not self.hub.holds and not self.hub.holder:
-            return State.DEGRADED, "no hub sends for the club", "see whether the hubs' logins are verified"
-        return State.OK, "", ""
+            yield State.DEGRADED, "no hub sends for the club", "see whether the hubs' logins are verified"
 
     def figures(self) -> Sequence[Figure]:
         """All that it counts; what became of the frames stands in the counts of frames."""
         hub = self.hub
-        counts = hub.follower.counts
-        read = {"judged": counts.judged, "beats": counts.beats, "unreadable": counts.unreadable,
-                "before_policy": counts.before_policy}  # fmt: skip
+        read = asdict(hub.follower.counts)
         return [
             gauge("holds_the_lease", int(hub.holds), "1 while this hub sends for the club."),
             counter("leases_taken", hub.sender.taken, "How often this hub took the lease."),
@@ -177,7 +172,7 @@ class HubMember:
         if not hub.slices.are_all:
             plain["slices"] = [*hub.slices.numbers]
         if self.policy is not None:
-            plain["policy"] = f"{self.policy.policy.name}@{self.policy.digest}"
+            plain["policy"] = self.policy.label
         return plain
 
     def _own_entry(self) -> PolicyEntry:
@@ -199,4 +194,4 @@ class HubMember:
 
     def _on_policy(self, source: PolicySource) -> None:
         self.policy = source
-        _log.info("the club's policy is in force", policy=f"{source.policy.name}@{source.digest}")
+        _log.info("the club's policy is in force", policy=source.label)
