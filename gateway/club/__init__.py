@@ -29,7 +29,6 @@ clock.
 | `sender.py` | one hub's sending: the lease and what waits to be sent |
 | `slices.py` | which of a club's frames a hub takes: some of sixteen slices, into which frames fall by who sent them |
 | `snapshot.py` | what a hub that starts must know: where in the stream, by which policy |
-| `steady.py` | the monotonic clock of a club's members: one that goes on while the computer sleeps |
 | `stream_clock.py` | what the engine's clock says, told from this computer's monotonic clock, and how surely |
 | `stream_reader.py` | reads the stream in its order: an ephemeral consumer without acknowledgements |
 | `subjects.py` | what everything of a club is called in the engine: subjects, the stream and its stores |

@@ -4,8 +4,8 @@ import asyncio
 from collections.abc import Callable
 
 from gateway.club.engine import AbsentError, Engine, EngineUnansweredError, RefusedError
-from gateway.club.steady import steady_ms
 from gateway.club.stream_clock import StreamClock
+from gateway.groundwork.clocks import steady_ms
 
 BEAT_SECONDS = 1.0
 SHORTEST_PAUSE_SECONDS = 0.1

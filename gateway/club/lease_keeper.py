@@ -6,7 +6,7 @@ from functools import partial
 from gateway.club.answers import AnswerTime, first_answer
 from gateway.club.engine import ANSWER_SECONDS, Engine, EngineUnansweredError, OvertakenError, RefusedError
 from gateway.club.lease import Lease, LeaseRecord, LeaseWrite, Look, RecordError, Request, Wait, read_record
-from gateway.club.steady import steady_ms
+from gateway.groundwork.clocks import steady_ms
 
 AFTER_TROUBLE_SECONDS = 0.1
 

@@ -9,8 +9,8 @@ import asyncio
 from gateway.club.engine import Engine
 from gateway.club.lease import Lease, LeasePhase
 from gateway.club.lease_keeper import Ask
-from gateway.club.steady import steady_ms
 from gateway.club.trouble import LoginTakenError
+from gateway.groundwork.clocks import steady_ms
 
 
 class LoginRecord:

@@ -21,7 +21,7 @@ from gateway.club.engine import Engine, EngineUnansweredError, in_our_words
 from gateway.club.follower import StreamMessage
 from gateway.club.order import GapError
 from gateway.club.slices import ALL, Slices
-from gateway.club.steady import steady_ms
+from gateway.groundwork.clocks import steady_ms
 
 ASKED_FOR = 2000
 """Messages that may be under way to us: it bounds what a slow reader holds, at about 5 MB of the longest frames."""

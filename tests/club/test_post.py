@@ -13,10 +13,10 @@ from gateway.club.engine import EngineOptions, EngineUnansweredError
 from gateway.club.hand_over import End
 from gateway.club.options import ClubOptions, Role
 from gateway.club.post import ClubPost
-from gateway.club.steady import steady_ms
 from gateway.club.subjects import Subjects
 from gateway.frames import tnc2
 from gateway.frames.heard import Moment, Run
+from gateway.groundwork.clocks import steady_ms
 
 FRESHNESS_MS = 10_000
 OPTIONS = ClubOptions(
