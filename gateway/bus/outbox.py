@@ -7,7 +7,6 @@ from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import TypeVar
 
 from gateway.bus.adoption import Adoption
 from gateway.bus.discovery_topics import DiscoveryTopics
@@ -20,7 +19,8 @@ from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.bounded import SheddingQueue
 
-_T = TypeVar("_T")
+_Make = Callable[[], bytes]
+"""Makes the payload of a message that waits."""
 
 # Quality of service, by topic group (MQTT 5.0 section 4.3). Level 0, at most once, for the streams: one lost with a
 # connection is one of many, while level 1 would cost an answer for each, and give copies after a reconnect. Level 0
@@ -98,15 +98,18 @@ class MessageOutbox:
         self.failure: str | None = None
         """What kind of error last kept a payload from being made."""
 
-        self._alerts = SheddingQueue[PlainObject](limits.alerts)
+        self._queues = {
+            TopicGroup.HEARD: SheddingQueue[_Make](limits.heard),
+            TopicGroup.LINES: SheddingQueue[_Make](limits.lines),
+            TopicGroup.FORWARDED: SheddingQueue[_Make](limits.forwarded),
+            TopicGroup.ALERTS: SheddingQueue[_Make](limits.alerts),
+        }
         self._alert_in_hand: BusMessage | None = None
         self._health: PlainObject | None = None
         self._health_waits = False
-        self._heard = SheddingQueue[HeardPayload](limits.heard)
-        self._lines = SheddingQueue[HeardPayload](limits.lines)
-        self._forwarded = SheddingQueue[tuple[HeardPayload, int]](limits.forwarded)
-        self._takers = deque(
-            (self._take_heard, self._take_line, self._take_forwarded, self._take_station, self._take_discovery)
+        streams = (TopicGroup.HEARD, TopicGroup.LINES, TopicGroup.FORWARDED)
+        self._takers: deque[Callable[[], BusMessage | None]] = deque(
+            (*(partial(self._pop, group) for group in streams), self._station, self._discovery_message)
         )
 
     def offer(self, frames: Sequence[HeardPayload]) -> None:
@@ -116,9 +119,9 @@ class MessageOutbox:
 
     def _offer(self, payload: HeardPayload) -> None:
         judged = payload.judged
-        self._append(TopicGroup.HEARD, self._heard, payload)
+        self._append(TopicGroup.HEARD, payload.encoded)
         if isinstance(judged.heard.frame, Frame):
-            self._append(TopicGroup.LINES, self._lines, payload)
+            self._append(TopicGroup.LINES, payload.monitor_text)
         station = self.stations.get(judged.innermost.source) if judged.innermost else None
         if station is not None:
             tally = self.tally[TopicGroup.STATIONS]
@@ -130,11 +133,11 @@ class MessageOutbox:
     def offer_forwarded(self, frames: Sequence[HeardPayload], sent_at_ms: int) -> None:
         """Frames that went up, for `forwarded`."""
         for payload in frames:
-            self._append(TopicGroup.FORWARDED, self._forwarded, (payload, sent_at_ms))
+            self._append(TopicGroup.FORWARDED, partial(payload.forwarded, sent_at_ms))
 
     def offer_alert(self, alert: PlainObject) -> None:
         """An alert object."""
-        self._append(TopicGroup.ALERTS, self._alerts, alert)
+        self._append(TopicGroup.ALERTS, partial(encode, alert))
 
     def offer_health(self, health: PlainObject) -> None:
         """The newest health object."""
@@ -149,28 +152,16 @@ class MessageOutbox:
     @property
     def is_empty(self) -> bool:
         """Whether nothing waits that could be taken now."""
-        return not (
-            self._heard
-            or self._lines
-            or self._forwarded
-            or self._alerts
-            or self._alert_in_hand
-            or self._health_waits
-            or len(self.station_topics)
-            or self.discovery
-        )
+        return not any(self.waiting().values())
 
     def waiting(self) -> dict[TopicGroup, int]:
         """How many messages wait, by topic group."""
-        return {
-            TopicGroup.ALERTS: len(self._alerts) + (self._alert_in_hand is not None),
-            TopicGroup.HEALTH: int(self._health_waits),
-            TopicGroup.HEARD: len(self._heard),
-            TopicGroup.FORWARDED: len(self._forwarded),
-            TopicGroup.LINES: len(self._lines),
-            TopicGroup.STATIONS: len(self.station_topics),
-            TopicGroup.DISCOVERY: len(self.discovery or ()),
-        }
+        waiting = {group: len(queue) for group, queue in self._queues.items()}
+        waiting[TopicGroup.ALERTS] += self._alert_in_hand is not None
+        waiting[TopicGroup.HEALTH] = int(self._health_waits)
+        waiting[TopicGroup.STATIONS] = len(self.station_topics)
+        waiting[TopicGroup.DISCOVERY] = len(self.discovery or ())
+        return waiting
 
     def connected(self) -> None:
         """A connection begins: what is retained must be compared with what the broker holds."""
@@ -208,8 +199,8 @@ class MessageOutbox:
 
     def alert(self) -> BusMessage | None:
         """The oldest alert: the same one until it is `alert_answered`."""
-        while self._alert_in_hand is None and self._alerts:
-            self._alert_in_hand = self._message(TopicGroup.ALERTS, partial(encode, self._alerts.popleft()))
+        while self._alert_in_hand is None and self._queues[TopicGroup.ALERTS]:
+            self._alert_in_hand = self._pop(TopicGroup.ALERTS)
         return self._alert_in_hand
 
     def alert_answered(self) -> None:
@@ -250,34 +241,22 @@ class MessageOutbox:
         """The bus stops: nothing goes any more."""
         for group, waiting in self.waiting().items():
             self.tally[group].shed += waiting
-        for queue in (self._heard, self._lines, self._forwarded, self._alerts):
+        for queue in self._queues.values():
             queue.clear()
         self._alert_in_hand = None
         self._health_waits = False
         self.disconnected()
 
-    def _append(self, group: TopicGroup, queue: SheddingQueue[_T], entry: _T) -> None:
+    def _append(self, group: TopicGroup, make: _Make) -> None:
         tally = self.tally[group]
         tally.offered += 1
-        tally.shed += queue.offer(entry)
+        tally.shed += self._queues[group].offer(make)
 
-    def _take_heard(self) -> BusMessage | None:
-        if not self._heard:
-            return None
-        return self._message(TopicGroup.HEARD, self._heard.popleft().encoded)
+    def _pop(self, group: TopicGroup) -> BusMessage | None:
+        queue = self._queues[group]
+        return self._message(group, queue.popleft()) if queue else None
 
-    def _take_line(self) -> BusMessage | None:
-        if not self._lines:
-            return None
-        return self._message(TopicGroup.LINES, self._lines.popleft().monitor_text)
-
-    def _take_forwarded(self) -> BusMessage | None:
-        if not self._forwarded:
-            return None
-        payload, sent_at_ms = self._forwarded.popleft()
-        return self._message(TopicGroup.FORWARDED, partial(payload.forwarded, sent_at_ms))
-
-    def _take_station(self) -> BusMessage | None:
+    def _station(self) -> BusMessage | None:
         change = self.station_topics.next()
         if change is None:
             return None
@@ -287,7 +266,7 @@ class MessageOutbox:
             return _of_group(TopicGroup.STATIONS, self._topics.stray(name), b"")
         return self._station_message(station, payload)
 
-    def _take_discovery(self) -> BusMessage | None:
+    def _discovery_message(self) -> BusMessage | None:
         change = None if self.discovery is None else self.discovery.next()
         if change is None:
             return None
@@ -297,9 +276,9 @@ class MessageOutbox:
 
     def _station_message(self, station: Station, last: HeardPayload) -> BusMessage | None:
         topic = self._topics.station(station.source)
-        return self._message(TopicGroup.STATIONS, partial(_station_object, station, last), topic)
+        return self._message(TopicGroup.STATIONS, lambda: last.encoded_with({"memory": station.to_object()}), topic)
 
-    def _message(self, group: TopicGroup, make: Callable[[], bytes], topic: str | None = None) -> BusMessage | None:
+    def _message(self, group: TopicGroup, make: _Make, topic: str | None = None) -> BusMessage | None:
         try:
             payload = make()
         except Exception as error:  # noqa: BLE001 - one payload that cannot be made must not end the bus: it is counted
@@ -307,10 +286,6 @@ class MessageOutbox:
             self.failure = type(error).__name__
             return None
         return _of_group(group, topic or self._topics.of(group), payload)
-
-
-def _station_object(station: Station, last: HeardPayload) -> bytes:
-    return last.encoded_with({"memory": station.to_object()})
 
 
 def _of_group(group: TopicGroup, topic: str, payload: bytes) -> BusMessage:
