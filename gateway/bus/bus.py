@@ -2,7 +2,6 @@
 
 import asyncio
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
 
 import structlog
 from paho.mqtt.enums import MQTTProtocolVersion
@@ -12,7 +11,7 @@ from gateway.bus.connection import BrokerConnection
 from gateway.bus.discovery import Announcer
 from gateway.bus.discovery_topics import DiscoveryTopics
 from gateway.bus.options import BusOptions, BusOptionsError
-from gateway.bus.outbox import MessageOutbox, MessageTally
+from gateway.bus.outbox import MessageOutbox
 from gateway.bus.publisher import Publisher
 from gateway.bus.topics import TopicGroup, Topics
 from gateway.bus.trouble import (
@@ -45,26 +44,6 @@ _RAISE_LIMIT = "raise the broker's limit for the size of a packet"
 _STOPPED = BusTrouble("the gateway stops", "start it again")
 
 
-@dataclass(frozen=True, slots=True)
-class BusState:
-    """How the bus is, at one moment."""
-
-    connected: bool
-    protocol: str
-    """"5" or "3.1.1", of the connection that is or was; empty before the first."""
-
-    trouble: BusTrouble | None
-    """Why there is no connection."""
-
-    tally: dict[TopicGroup, MessageTally]
-    waiting: dict[TopicGroup, int]
-
-    @property
-    def shed(self) -> dict[str, int]:
-        """How many messages were dropped, by topic group."""
-        return {group.value: tally.shed for group, tally in self.tally.items()}
-
-
 class _Protocols:
     """Which protocol to try next: MQTT 5 where the broker speaks it, else 3.1.1; what worked last is tried again."""
 
@@ -91,13 +70,6 @@ class _Protocols:
         elif self._mqtt_5 and (code == UNSUPPORTED_PROTOCOL or is_silent):
             self.next = MQTTProtocolVersion.MQTTv5
         return False
-
-
-def _discovery(options: BusOptions, topics: Topics) -> DiscoveryTopics | None:
-    if options.discovery is None:
-        return None
-    announcer = Announcer(options.client_identifier, options.callsign, topics.prefix)
-    return DiscoveryTopics(options.discovery, announcer)
 
 
 def _heed_cancellation() -> None:
@@ -137,17 +109,24 @@ class Bus(RunningSink):
         self._options = options
         self._now = now
         self._topics = Topics(options.base, options.callsign)
+        announcer = Announcer(options.client_identifier, options.callsign, self._topics.prefix)
+        discovery = None if options.discovery is None else DiscoveryTopics(options.discovery, announcer)
         adoption = Adoption(stations, now, read)
-        self._outbox = MessageOutbox(
-            self._topics, options.limits, stations, adoption, _discovery(options, self._topics)
-        )
+        self._outbox = MessageOutbox(self._topics, options.limits, stations, adoption, discovery)
+        self.tally = self._outbox.tally
+        """What became of the messages, by topic group."""
+
         self._publisher = Publisher(self._outbox, self._topics, options.pace.learn, busy)
         stations.on_forgotten.append(self._wake)
         self._protocols = _Protocols(mqtt_5=options.mqtt_5)
-        self._protocol = ""
+        self.protocol = ""
+        """"5" or "3.1.1", of the connection that is or was; empty before the first."""
+
         self._limit: asyncio.Timeout | None = None
         self._ended = asyncio.Event()
-        self._trouble: BusTrouble | None = _NOT_YET
+        self.trouble: BusTrouble | None = _NOT_YET
+        """Why there is no connection."""
+
         self._since_ms = now().time_ms
         self._sheds = False
         self._shed_said = dict.fromkeys(TopicGroup, 0)
@@ -177,16 +156,20 @@ class Bus(RunningSink):
         self._outbox.offer_alert(alert)
         self._publisher.work.set()
 
-    def state(self) -> BusState:
-        """How it is now."""
-        tally = {group: replace(tally) for group, tally in self._outbox.tally.items()}
-        return BusState(self._trouble is None, self._protocol, self._trouble, tally, self._outbox.waiting())
+    @property
+    def connected(self) -> bool:
+        """Whether there is a connection."""
+        return self.trouble is None
+
+    def waiting(self) -> dict[TopicGroup, int]:
+        """How many messages wait, by topic group."""
+        return self._outbox.waiting()
 
     def part(self) -> Part:
         """How it is now, for the health of the post."""
-        if self._trouble is not None:
-            state = State.WAITING if self._trouble is _NOT_YET else State.DOWN
-            return Part(PartKind.BUS, "bus", state, self._since_ms, self._trouble.why, self._trouble.do)
+        if self.trouble is not None:
+            state = State.WAITING if self.trouble is _NOT_YET else State.DOWN
+            return Part(PartKind.BUS, "bus", state, self._since_ms, self.trouble.why, self.trouble.do)
         if self._sheds:
             why = "more is heard than the broker takes: some of it is not published"
             return Part(PartKind.BUS, "bus", State.DEGRADED, self._since_ms, why, "see what keeps the broker busy")
@@ -197,7 +180,7 @@ class Bus(RunningSink):
 
     def figures(self) -> Sequence[Figure]:
         """What became of the messages, by topic group, and how many wait."""
-        tally = self._outbox.tally
+        tally = self.tally
 
         def counted(name: str) -> dict[TopicGroup, int]:
             return {group: getattr(of_group, name) for group, of_group in tally.items()}
@@ -237,19 +220,19 @@ class Bus(RunningSink):
             return
         now = asyncio.get_running_loop().time()
         self._publisher.leave_at = now + seconds * DRAIN_SHARE
-        self._limit.reschedule(now + seconds if self._trouble is None else now)
+        self._limit.reschedule(now + seconds if self.trouble is None else now)
         self._publisher.work.set()
         await self._ended.wait()
 
     def tidy(self) -> None:
         """Say what was shed since the last time. `run` does it every minute."""
-        tally = self._outbox.tally
+        tally = self.tally
         more = {group.value: tally[group].shed - said for group, said in self._shed_said.items()}
         self._shed_said = {group: tally[group].shed for group in TopicGroup}
         news = {group: count for group, count in more.items() if count}
         if self._sheds != bool(news):
             self._sheds = bool(news)
-            self._since_ms = self._since_ms if self._trouble else self._now().time_ms
+            self._since_ms = self._since_ms if self.trouble else self._now().time_ms
         if news:
             _log.warning("bus sheds what the broker does not take", broker=self._options.broker, **news)
         failures = sum(of_group.failed for of_group in tally.values())
@@ -262,7 +245,7 @@ class Bus(RunningSink):
             _log.warning("bus leaves out large messages", count=count, takes=self._broker_takes, do=_RAISE_LIMIT)
 
     def _oversize(self) -> int:
-        return sum(of_group.oversize for of_group in self._outbox.tally.values())
+        return sum(of_group.oversize for of_group in self.tally.values())
 
     def _wake(self, _forgotten: str) -> None:
         """A station is remembered no longer: the outbox, told before, may have its topic to clear."""
@@ -282,7 +265,7 @@ class Bus(RunningSink):
             except _LostError as lost:
                 if lost.at_once:
                     continue
-                stood_ms = self._now().elapsed_ms - began_ms if self._trouble is None else 0
+                stood_ms = self._now().elapsed_ms - began_ms if self.trouble is None else 0
                 self._become(lost.trouble)
                 if self._publisher.leave_at is not None:
                     break
@@ -302,7 +285,7 @@ class Bus(RunningSink):
                 is_welcome = True
                 self._broker_takes = connection.maximum_octets or self._broker_takes
                 self._protocols.welcomed()
-                self._protocol = _NAMES[protocol]
+                self.protocol = _NAMES[protocol]
                 self._become(None)
                 await self._publisher.publish_over(connection)
         except* BrokerError as errors:
@@ -315,13 +298,13 @@ class Bus(RunningSink):
 
     def _become(self, trouble: BusTrouble | None) -> None:
         """Take note of a change, and log it once: a broker may be away for a month."""
-        if trouble == self._trouble:
+        if trouble == self.trouble:
             return
-        if (trouble is None) != (self._trouble is None) or self._trouble is _NOT_YET:
+        if (trouble is None) != (self.trouble is None) or self.trouble is _NOT_YET:
             self._since_ms = self._now().time_ms
-        self._trouble = trouble
+        self.trouble = trouble
         if trouble is None:
-            _log.info("bus connected", broker=self._options.broker, protocol=self._protocol)
+            _log.info("bus connected", broker=self._options.broker, protocol=self.protocol)
         elif trouble is _STOPPED:
             _log.info("bus stopped", broker=self._options.broker)
         else:

@@ -34,7 +34,7 @@ FED_AT_ONCE = 200
 
 def published(bus: Bus) -> int:
     """Messages that the broker was given."""
-    return sum(tally.published for tally in bus.state().tally.values())
+    return sum(tally.published for tally in bus.tally.values())
 
 
 async def fed_bus(port: int, seconds: float) -> float:
@@ -44,7 +44,7 @@ async def fed_bus(port: int, seconds: float) -> float:
     limits = QueueLimits(heard=10_000, forwarded=10_000, lines=10_000)
     bus = Bus(bus_options(port, callsign=CALLSIGN, limits=limits), post.now, stations=stations)
     running = asyncio.create_task(bus.run())
-    while not bus.state().connected:  # noqa: ASYNC110 - the bus has no event for it
+    while not bus.connected:  # noqa: ASYNC110 - the bus has no event for it
         await asyncio.sleep(0.05)
     await asyncio.sleep(1.0)  # it asks the broker first which stations it holds
     numbers = count()
@@ -56,7 +56,7 @@ async def fed_bus(port: int, seconds: float) -> float:
             stations.hear(payload)
             bus.offer([payload])
             bus.offer_forwarded([payload], post.moment.time_ms)
-        while sum(bus.state().waiting.values()) > FED_AT_ONCE:  # noqa: ASYNC110 - see above
+        while sum(bus.waiting().values()) > FED_AT_ONCE:  # noqa: ASYNC110 - see above
             await asyncio.sleep(0)
     rate = (published(bus) - before) / (time.perf_counter() - began)
     await bus.drain(2.0)

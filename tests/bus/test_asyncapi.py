@@ -122,8 +122,8 @@ async def test_all_that_the_bus_publishes_is_in_it_as_it_says(
         bus.offer_forwarded([boat], post.moment.time_ms)
         bus.offer_alert(emergency_alert(boat.judged, heard_object(boat.judged, reader(boat.judged)), repeated=False))
         await publish(broker, "homeassistant/status", b"online")
-        await until(lambda: bus.state().tally[TopicGroup.DISCOVERY].published >= 2)
-        await until(lambda: not any(bus.state().waiting.values()))
+        await until(lambda: bus.tally[TopicGroup.DISCOVERY].published >= 2)
+        await until(lambda: not any(bus.waiting().values()))
         held = set(await retained(broker, "#"))
         seen = [message for message in watching.seen if message.topic != "end-of-retained"]
     assert {channel_of(message.topic) for message in seen} == set(DOCUMENT["channels"])

@@ -119,11 +119,11 @@ async def test_a_bus_that_is_drained_publishes_what_waits_and_says_offline(
         for _ in range(500):
             offer(bus, post.hear(BOAT))
         await bus.drain(10)
-        assert not bus.state().connected
+        assert not bus.connected
         seen = await watching.until_topic(f"{ROOT}/status", 2)
         assert [message.payload for message in seen] == [b"online", b"offline"]
         assert len(_of(watching.seen, "heard")) == 500
-        assert bus.state().shed == dict.fromkeys(TopicGroup, 0)
+        assert not any(tally.shed for tally in bus.tally.values())
     assert (await retained(broker))[f"{ROOT}/status"] == b"offline"
 
 
@@ -142,13 +142,13 @@ async def test_a_broker_that_was_restarted_holds_everything_retained_again(
     async with open_bus(options_for(broker.port)) as bus:
         bus.offer_health(_health(post))
         offer(bus, post.hear(BOAT))
-        await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 1)
+        await until(lambda: bus.tally[TopicGroup.STATIONS].published == 1)
         await broker.kill()
-        await until(lambda: not bus.state().connected)
+        await until(lambda: not bus.connected)
         offer(bus, post.hear(b"QA2BCD>APRS:>while it was away"))
         async with asyncio.timeout(20):
             await broker.start()
-            await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 3)
+            await until(lambda: bus.tally[TopicGroup.STATIONS].published == 3)
         held = await retained(broker)
         assert set(held) == {f"{ROOT}/{name}" for name in ("status", "health", "stations/QA1BCD-9", "stations/QA2BCD")}
         assert held[f"{ROOT}/status"] == b"online"
@@ -165,10 +165,10 @@ async def test_what_was_heard_while_the_broker_was_away_comes_after_it_as_far_as
             offer(bus, post.hear(BOAT))
         await broker.start()
         async with witness(broker) as watching:
-            await until(lambda: bus.state().tally[TopicGroup.HEARD].published == 10)
+            await until(lambda: bus.tally[TopicGroup.HEARD].published == 10)
             offer(bus, post.hear(BOAT))
             await watching.until_topic(f"{ROOT}/heard")
-        tally = bus.state().tally
+        tally = bus.tally
         assert (tally[TopicGroup.HEARD].shed, tally[TopicGroup.LINES].shed) == (15, 20)
         assert tally[TopicGroup.HEARD].offered == 26 == tally[TopicGroup.HEARD].published + tally[TopicGroup.HEARD].shed
 
@@ -180,7 +180,7 @@ async def test_stray_station_topics_are_cleared_and_those_that_are_right_are_lef
         await publish(broker, f"{ROOT}/stations/{stray}", b"from another time", retain=True)
     async with open_bus(options_for(broker.port)) as bus:
         offer(bus, post.hear(BOAT))
-        await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 3)
+        await until(lambda: bus.tally[TopicGroup.STATIONS].published == 3)
         assert set(await retained(broker, f"{ROOT}/stations/+")) == {f"{ROOT}/stations/QA1BCD-9"}
         async with witness(broker) as watching:
             # Another client under the same name: the broker ends our connection, and we come back.
@@ -220,23 +220,23 @@ async def test_a_broker_that_stalls_holds_up_nobody_and_hears_the_newest_when_it
 ) -> None:
     options = options_for(broker.port, limits=QueueLimits(heard=50, lines=50), pace=replace(QUICK, connect=0.3))
     async with open_bus(options) as bus:
-        await until(lambda: bus.state().connected)
+        await until(lambda: bus.connected)
         broker.pause()
-        while bus.state().connected:  # until the keep-alive tells; with more than the sockets' buffers can hold
+        while bus.connected:  # until the keep-alive tells; with more than the sockets' buffers can hold
             for _ in range(200):
                 offer(bus, post.hear(BOAT))
             await asyncio.sleep(0)
-        assert bus.state().shed["heard"] > 0
-        trouble = bus.state().trouble
+        assert bus.tally[TopicGroup.HEARD].shed > 0
+        trouble = bus.trouble
         assert trouble is not None
         last = post.hear(b"QA9BCD>APRS:>the newest")
         offer(bus, last)
         broker.resume()
-        await until(lambda: bus.state().connected and not any(bus.state().waiting.values()))
+        await until(lambda: bus.connected and not any(bus.waiting().values()))
         held = await retained(broker)
         assert held[f"{ROOT}/status"] == b"online"
         assert json.loads(held[f"{ROOT}/stations/QA9BCD"])["sequence"] == last.heard.sequence
-        tally = bus.state().tally[TopicGroup.HEARD]
+        tally = bus.tally[TopicGroup.HEARD]
         assert tally.offered == tally.published + tally.shed + tally.lost
 
 
@@ -244,12 +244,12 @@ async def test_a_bus_at_a_stalled_broker_still_stops_within_its_time(
     broker: MosquittoBroker, post: Post, open_bus: OpenBus
 ) -> None:
     async with open_bus(options_for(broker.port, pace=replace(QUICK, keep_alive=60))) as bus:
-        await until(lambda: bus.state().connected)
+        await until(lambda: bus.connected)
         broker.pause()
         bus.offer_alert(emergency_alert(post.hear(BOAT), {}))
         async with asyncio.timeout(10):  # a fail-safe: without the drain's own limit it would be a minute
             await bus.drain(0.2)
-        assert bus.state().shed["alerts"] == 1
+        assert bus.tally[TopicGroup.ALERTS].shed == 1
         broker.resume()
 
 
@@ -258,7 +258,7 @@ async def test_an_alert_waits_for_a_broker_that_is_away(broker: MosquittoBroker,
     async with open_bus(options_for(broker.port)) as bus:
         bus.offer_alert(emergency_alert(post.hear(BOAT), heard_object(post.hear(BOAT))))
         await broker.start()
-        await until(lambda: bus.state().tally[TopicGroup.ALERTS].published == 1)
+        await until(lambda: bus.tally[TopicGroup.ALERTS].published == 1)
 
 
 async def test_the_bus_logs_in_with_username_and_password(post: Post, open_bus: OpenBus) -> None:
@@ -268,7 +268,7 @@ async def test_the_bus_logs_in_with_username_and_password(post: Post, open_bus: 
         async with open_bus(options) as bus:
             offer(bus, post.hear(BOAT))
             await watching.until_topic(f"{ROOT}/heard")
-            assert bus.state().protocol == "5"
+            assert bus.protocol == "5"
 
 
 async def test_a_wrong_password_is_told_in_words_and_shows_nowhere(
@@ -308,7 +308,7 @@ async def test_a_broker_that_lets_us_read_nothing_still_gets_everything(
     with capture_logs() as logs:
         async with broker, open_bus(options_for(broker.port, pace=replace(QUICK, learn=0.05))) as bus:
             offer(bus, post.hear(BOAT))
-            await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 1)
+            await until(lambda: bus.tally[TopicGroup.STATIONS].published == 1)
     assert "allow the bus user to read its own topics" in [entry.get("do") for entry in logs]
 
 

@@ -72,8 +72,8 @@ async def test_a_broker_that_knows_no_mqtt_5_is_spoken_to_in_3_1_1(open_bus: Ope
             await reader.read()
 
     async with stand_in(serve) as port, open_bus(options_for(port)) as bus:
-        await until(lambda: bus.state().connected)
-        assert bus.state().protocol == "3.1.1"
+        await until(lambda: bus.connected)
+        assert bus.protocol == "3.1.1"
     assert asked == [5, 4]
 
 
@@ -146,7 +146,7 @@ async def test_a_cancellation_that_comes_with_a_lost_connection_is_heeded(
     async with stand_in(serve) as port, asyncio.timeout(FAIL_SAFE_SECONDS):
         bus = Bus(options_for(port), post.now, stations=Stations())
         running = asyncio.create_task(bus.run())
-        await until(lambda: bus.state().connected)
+        await until(lambda: bus.connected)
         lost.set()
         running.cancel()
         await asyncio.wait([running])

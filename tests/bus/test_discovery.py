@@ -52,8 +52,8 @@ async def test_the_hub_is_told_of_the_gateway_and_of_those_on_the_list_alone(
         bus.offer_health(_health(post))
         for line in (BOAT, b"QB2BCD-7>APRS:!5836.00N/00355.00W>", b"QA1BCD-9>APRS:>under way"):
             offer(bus, post.hear(line), READER)
-        await until(lambda: bus.state().tally[TopicGroup.HEARD].published == 3)
-        await until(lambda: not any(bus.state().waiting.values()))
+        await until(lambda: bus.tally[TopicGroup.HEARD].published == 3)
+        await until(lambda: not any(bus.waiting().values()))
         held = await retained(broker)
         told = {topic: json.loads(payload) for topic, payload in held.items() if topic.startswith("homeassistant/")}
         assert set(told) == {_topic("gateway"), _topic("QA1BCD-9"), _topic("QC3BCD")}
@@ -71,8 +71,8 @@ async def test_every_topic_that_the_hub_is_told_to_read_is_one_that_we_write(
     async with open_bus(_options(broker, "QA1BCD-9")) as bus:
         bus.offer_health(_health(post))
         offer(bus, post.hear(BOAT), READER)
-        await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 1)
-        await until(lambda: not any(bus.state().waiting.values()))
+        await until(lambda: bus.tally[TopicGroup.STATIONS].published == 1)
+        await until(lambda: not any(bus.waiting().values()))
         held = await retained(broker)
         for device in ("gateway", "QA1BCD-9"):
             for component in json.loads(held[_topic(device)])["components"].values():
@@ -86,12 +86,12 @@ async def test_who_is_taken_from_the_list_is_gone_from_the_hub_after_the_restart
 ) -> None:
     async with open_bus(_options(broker)) as bus:
         bus.offer_health(_health(post))
-        await until(lambda: bus.state().tally[TopicGroup.DISCOVERY].published == 3)
+        await until(lambda: bus.tally[TopicGroup.DISCOVERY].published == 3)
         await bus.drain(10)
     async with witness(broker, EVERY) as watching, open_bus(_options(broker, "QA1BCD-9")) as bus:
         bus.offer_health(_health(post))
         await watching.until(lambda seen: any(m.topic == _topic("QC3BCD") and not m.payload for m in seen))
-        await until(lambda: not any(bus.state().waiting.values()))
+        await until(lambda: not any(bus.waiting().values()))
         # The hub, which is there all the while, hears of nothing else: the rest is as it was.
         assert [m.topic for m in watching.seen if not m.retained] == [_topic("QC3BCD")]
     assert set(await retained(broker, EVERY)) == {_topic("gateway"), _topic("QA1BCD-9")}
@@ -105,7 +105,7 @@ async def test_strays_of_ours_are_cleared_and_other_peoples_devices_left_alone(
         await publish(broker, topic, b'{"components": {}}', retain=True)
     async with open_bus(_options(broker, "QA1BCD-9")) as bus:
         bus.offer_health(_health(post))
-        await until(lambda: bus.state().tally[TopicGroup.DISCOVERY].published == 3)
+        await until(lambda: bus.tally[TopicGroup.DISCOVERY].published == 3)
         assert set(await retained(broker, EVERY)) == {*others, _topic("gateway"), _topic("QA1BCD-9")}
 
 
@@ -113,7 +113,7 @@ async def test_a_hub_that_comes_is_told_everything_anew(broker: MosquittoBroker,
     async with witness(broker, EVERY) as watching, open_bus(_options(broker)) as bus:
         bus.offer_health(_health(post))
         await watching.until_topic(_topic("QC3BCD"))
-        await until(lambda: not any(bus.state().waiting.values()))
+        await until(lambda: not any(bus.waiting().values()))
         await publish(broker, "homeassistant/status", b"online")
         for device in ("gateway", *LISTED):
             first, again = await watching.until_topic(_topic(device), 2)
@@ -125,11 +125,11 @@ async def test_a_broker_that_was_restarted_is_told_again(
 ) -> None:
     async with open_bus(_options(broker)) as bus:
         bus.offer_health(_health(post))
-        await until(lambda: bus.state().tally[TopicGroup.DISCOVERY].published == 3)
+        await until(lambda: bus.tally[TopicGroup.DISCOVERY].published == 3)
         await broker.kill()
-        await until(lambda: not bus.state().connected)
+        await until(lambda: not bus.connected)
         await broker.start()
-        await until(lambda: bus.state().tally[TopicGroup.DISCOVERY].published == 6)
+        await until(lambda: bus.tally[TopicGroup.DISCOVERY].published == 6)
         assert set(await retained(broker, EVERY)) == {_topic("gateway"), *map(_topic, LISTED)}
 
 
@@ -140,8 +140,8 @@ async def test_without_the_section_no_hub_is_told_anything(
         bus.offer_health(_health(post))
         offer(bus, post.hear(BOAT), READER)
         await publish(broker, "homeassistant/status", b"online")
-        await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 1)
-        await until(lambda: not any(bus.state().waiting.values()))
+        await until(lambda: bus.tally[TopicGroup.STATIONS].published == 1)
+        await until(lambda: not any(bus.waiting().values()))
         assert {message.topic for message in watching.seen} <= {"homeassistant/status"}
 
 
@@ -155,8 +155,8 @@ async def test_the_names_that_a_listed_station_gives_cannot_break_the_message(
             judged = post.hear(line)
             READER.hear(judged)
             offer(bus, judged, READER)
-        await until(lambda: bus.state().tally[TopicGroup.STATIONS].published > 0)
-        await until(lambda: not any(bus.state().waiting.values()))
+        await until(lambda: bus.tally[TopicGroup.STATIONS].published > 0)
+        await until(lambda: not any(bus.waiting().values()))
         held = await retained(broker, EVERY)
         assert set(held) == {_topic("gateway"), *map(_topic, LISTED)}
         components = json.loads(held[_topic("QC3BCD")])["components"]

@@ -29,7 +29,7 @@ async def test_the_bus_publishes_to_the_embedded_broker_and_takes_leave(post: Po
         await house.subscribe("#")
         async with open_bus(options_for(broker.port, mqtt_5=False)) as bus:
             offer(bus, post.hear(b"QA1BCD-9>APRS:>x"))
-            await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 1)
+            await until(lambda: bus.tally[TopicGroup.STATIONS].published == 1)
             await bus.drain(5)
         seen = {}
         async for message in house.messages:

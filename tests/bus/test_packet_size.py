@@ -77,7 +77,7 @@ async def test_a_large_packet_ends_the_connection_before_it_is_read(open_bus: Op
     options = options_for(0, mqtt_5=mqtt_5)
     with capture_logs() as logged:
         async with stand_in(serve) as port, open_bus(replace(options, port=port)) as bus:
-            await until(lambda: bool(sent) and not bus.state().connected)
+            await until(lambda: bool(sent) and not bus.connected)
             assert "more than 256 KiB" in bus.part().why
     assert sent[0] < 16 * 2**20  # what the kernels hold between the two; the gateway read none of it
     assert any("256 KiB" in entry.get("why", "") for entry in logged)
@@ -97,11 +97,11 @@ async def test_a_message_that_is_larger_than_the_broker_takes_is_counted_and_not
     pace = replace(QUICK, keep_alive=60, learn=60)
     with capture_logs() as logged:
         async with stand_in(serve) as port, open_bus(options_for(port, pace=pace)) as bus:
-            await until(lambda: bus.state().connected)
+            await until(lambda: bus.connected)
             offer(bus, post.hear(b"QA1BCD-9>APRS:>x"))
-            await until(lambda: bus.state().tally[TopicGroup.LINES].published == 1)
-            await until(lambda: bus.state().tally[TopicGroup.HEARD].oversize == 1)
-            assert bus.state().tally[TopicGroup.HEARD].published == 0
+            await until(lambda: bus.tally[TopicGroup.LINES].published == 1)
+            await until(lambda: bus.tally[TopicGroup.HEARD].oversize == 1)
+            assert bus.tally[TopicGroup.HEARD].published == 0
             bus.tidy()
             bus.tidy()
             part = bus.part()

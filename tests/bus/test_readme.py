@@ -82,7 +82,7 @@ async def test_the_line_for_one_station_prints_what_is_retained(
     line = shell_line("stations/QA1BCD-9").replace("1883", str(broker.port))
     async with open_bus(options_for(broker.port)) as bus:
         offer(bus, post.hear(CAR), READER)
-        await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 1)
+        await until(lambda: bus.tally[TopicGroup.STATIONS].published == 1)
         async with running("sh", "-c", line) as printed:
             assert json.loads(await printed.read())["source"] == "QA1BCD-9"
 
@@ -96,7 +96,7 @@ async def test_the_python_client_prints_how_far_away_stations_are(
     program = program.replace("1883", str(broker.port)).replace("sleep(5)", "sleep(0.05)")
     async with open_bus(options_for(broker.port)) as bus:
         offer(bus, post.hear(CAR), READER)
-        await until(lambda: bus.state().tally[TopicGroup.STATIONS].published == 1)
+        await until(lambda: bus.tally[TopicGroup.STATIONS].published == 1)
         async with running(sys.executable, "-c", program) as printed:
             assert await printed.readline() == b"QA1BCD-9      9.7 km\n"
             await broker.kill()

@@ -53,7 +53,7 @@ async def test_the_bus_speaks_tls_and_shows_its_own_certificate(
     async with tls_broker(certificates) as broker, open_bus(options_for(broker.port, tls=tls)) as bus:
         for _ in range(300):
             offer(bus, post.hear(b"QA1BCD-9>APRS:>x"))
-        await until(lambda: bus.state().tally[TopicGroup.HEARD].published == 300)
+        await until(lambda: bus.tally[TopicGroup.HEARD].published == 300)
         await bus.drain(5)
 
 
@@ -89,6 +89,6 @@ async def test_a_broker_that_shows_a_trusted_certificate_of_another_host_is_told
     folder = make_certificates(tmp_path / "certificates", address="127.0.0.2")
     tls = Tls(folder / "authority.pem", folder / "gateway.pem", folder / "gateway.key")
     async with tls_broker(folder) as broker, open_bus(options_for(broker.port, tls=tls)) as bus:
-        await until(lambda: bus.state().connected or "certificate" in bus.part().why)
+        await until(lambda: bus.connected or "certificate" in bus.part().why)
         assert "certificate is not trusted: IP address mismatch" in bus.part().why
-        assert not bus.state().connected
+        assert not bus.connected
