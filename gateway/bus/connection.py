@@ -79,7 +79,11 @@ class BrokerConnection:
         self._flush_is_due = False
         """Whether messages were handed over that `flush` will write: nobody need watch the socket for them."""
 
-        self._expiry = _expiring(options.stations_forget_ms // 1000) if protocol is MQTTProtocolVersion.MQTTv5 else None
+        self._is_5 = protocol is MQTTProtocolVersion.MQTTv5
+        seconds = options.stations_forget_ms // 1000
+        self._expiry = _properties(PacketTypes.PUBLISH, MessageExpiryInterval=seconds) if self._is_5 else None
+        """With it a retained message leaves the broker even where the gateway never comes back."""
+
         self._client = self._new_client(protocol)
 
     def _new_client(self, protocol: MQTTProtocolVersion) -> Client:
@@ -219,7 +223,7 @@ class BrokerConnection:
     def _connect(self) -> None:
         """Connect, in a thread of its own. Raises `OSError`."""
         options = self._options
-        properties = _announcing(MAXIMUM_PACKET_OCTETS) if self._expiry is not None else None
+        properties = _properties(PacketTypes.CONNECT, MaximumPacketSize=MAXIMUM_PACKET_OCTETS) if self._is_5 else None
         try:
             host = options.own_door or options.host
             self._client.connect(host, options.port, options.pace.keep_alive, properties=properties)
@@ -347,15 +351,9 @@ class BrokerConnection:
         self._all_out.set()
 
 
-def _expiring(seconds: int) -> Properties:
-    """Properties that make a retained message leave the broker even where the gateway never comes back."""
-    properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call] # paho says not what it takes
-    properties.MessageExpiryInterval = seconds
-    return properties
-
-
-def _announcing(octets: int) -> Properties:
-    """Properties of a CONNECT that tell the broker the largest packet that we take."""
-    properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call] # paho says not what it takes
-    properties.MaximumPacketSize = octets
+def _properties(packet: int, **values: int) -> Properties:
+    """The properties of an MQTT 5 packet of that type, by their names in the standard."""
+    properties = Properties(packet)  # type: ignore[no-untyped-call] # paho says not what it takes
+    for name, value in values.items():
+        setattr(properties, name, value)
     return properties
