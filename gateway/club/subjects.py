@@ -17,12 +17,13 @@ from gateway.club.slices import SLICES, Slices
 REMEMBERED_SUBJECTS = 16_384
 """A thousand posts' with all their slices."""
 
-_NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}\Z")
+MEMBER_NAME = r"[a-z0-9][a-z0-9-]{0,31}"
+"""Of a club, a post or a hub: one word of a subject, and of the engine's stores."""
 
 
 def is_member_name(text: str) -> bool:
-    """Whether a club, a post or a hub can be called so: one word of a subject, and of the engine's stores."""
-    return _NAME.match(text) is not None
+    """Whether a club, a post or a hub can be called so."""
+    return re.fullmatch(MEMBER_NAME, text) is not None
 
 
 def member_name(callsign: str) -> str:

@@ -9,7 +9,7 @@ from gateway.bus.embedded_login import OWN_PASSWORD, OWN_USERNAME, own_door
 from gateway.bus.options import STATIONS_FORGET_MS, BusOptions, DiscoveryOptions, Tls
 from gateway.documents.values import Duration, Section, between, fits
 from gateway.groundwork.loopback import is_loopback
-from gateway.settings.places import HIGHEST_PORT, Callsign, Topic, host_and_port
+from gateway.settings.places import Callsign, Topic, is_embedded, readable_by, service_address
 from gateway.settings.secret import secret_path
 
 MQTT_PORT = 1883
@@ -20,29 +20,9 @@ MOST_CALLSIGNS = 1000
 _FORMS = "mqtt://127.0.0.1:1883, mqtts://broker.example:8883 or embedded"
 
 
-def is_embedded(broker: str) -> bool:
-    """Whether a broker is to be started in the process, on loopback."""
-    return broker.partition(":")[0] == "embedded"
-
-
-def is_encrypted(broker: str) -> bool:
-    """Whether the connection to it is."""
-    return broker.lower().startswith("mqtts://")
-
-
-def address_of(broker: str) -> tuple[str, int]:
-    """Host and port. Raises `ValueError`."""
-    if is_embedded(broker):
-        _, colon, port = broker.partition(":")
-        if colon and not (port.isdecimal() and port.isascii() and len(port) < 6 and int(port) <= HIGHEST_PORT):  # noqa: PLR2004 - digits of a port
-            raise ValueError(f"{broker!r}: write `embedded`, or `embedded:1883` with another port")
-        return "127.0.0.1", int(port) if colon else MQTT_PORT
-    return host_and_port(broker, {"mqtt": MQTT_PORT, "mqtts": MQTTS_PORT}, _FORMS)
-
-
-def _broker(text: str) -> str:
-    address_of(text)
-    return text
+def broker_address(broker: str) -> tuple[str, str, int]:
+    """Scheme, host and port; an embedded one may take any free port. Raises `ValueError`."""
+    return service_address(broker, {"mqtt": MQTT_PORT, "mqtts": MQTTS_PORT}, _FORMS, lowest_port=0)
 
 
 class StationTopicsSettings(Section):
@@ -62,7 +42,7 @@ class DiscoverySettings(Section):
 class BusSettings(Section):
     """The MQTT broker in the house."""
 
-    broker: Annotated[str, AfterValidator(_broker)]
+    broker: Annotated[str, readable_by(broker_address)]
     base: Topic = "stile"
     username: Annotated[
         str | None, AfterValidator(fits(r"[^\x00-\x1f\x7f]{1,256}", "is no name of a user: 1 to 256 characters"))
@@ -80,15 +60,15 @@ class BusSettings(Section):
         broker = info.data.get("broker")
         if broker is None:  # which is told by itself
             return file
-        host, _ = address_of(broker)
-        if not is_encrypted(broker) and not is_embedded(broker) and not is_loopback(host):
+        scheme, host, _ = broker_address(broker)
+        if scheme != "mqtts" and not is_loopback(host):
             raise ValueError(f"a password would go to {host} in the clear; use mqtts://")
         return file
 
     @field_validator("ca", "certificate", "key")
     @classmethod
     def _encrypted(cls, file: Path | None, info: ValidationInfo) -> Path | None:
-        if file is not None and not is_encrypted(info.data.get("broker", "mqtts://")):
+        if file is not None and "broker" in info.data and broker_address(info.data["broker"])[0] != "mqtts":
             raise ValueError("ca, certificate and key are for a broker at mqtts://")
         return file
 
@@ -107,12 +87,13 @@ class BusSettings(Section):
     @property
     def tls(self) -> bool:
         """Whether the connection is encrypted."""
-        return is_encrypted(self.broker)
+        return broker_address(self.broker)[0] == "mqtts"
 
     @property
     def address(self) -> tuple[str, int]:
         """Host and port."""
-        return address_of(self.broker)
+        _, host, port = broker_address(self.broker)
+        return host, port
 
     def options(self, callsign: str, folder: Path, password: str | None) -> BusOptions:
         """What the bus is made from; `folder` is where paths start."""

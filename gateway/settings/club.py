@@ -6,10 +6,10 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from gateway.club.slices import SLICES
-from gateway.club.subjects import is_member_name
-from gateway.documents.values import Duration, Section, between
+from gateway.club.subjects import MEMBER_NAME
+from gateway.documents.values import Duration, Section, between, fits
 from gateway.groundwork.loopback import is_loopback
-from gateway.settings.places import HIGHEST_PORT, host_and_port
+from gateway.settings.places import is_embedded, readable_by, service_address
 
 ENGINE_PORT = 4222
 """Of the club's engine, by its own custom."""
@@ -19,34 +19,16 @@ MOST_ENGINES = 16
 _FORMS = "nats://127.0.0.1:4222, tls://engine.example:4222 or embedded"
 
 
-def _member(text: str) -> str:
-    if not is_member_name(text):
-        raise ValueError(f"{text!r} is no name in a club: write small letters, digits and hyphens, no more than 32")
-    return text
-
-
-Member = Annotated[str, AfterValidator(_member)]
+Member = Annotated[
+    str,
+    AfterValidator(fits(MEMBER_NAME, "is no name in a club: write small letters, digits and hyphens, no more than 32")),
+]
 """What a club or a post is called."""
 
 
-def is_embedded(server: str) -> bool:
-    """Whether the engine is to be started in a child process, on loopback."""
-    return server.partition(":")[0] == "embedded"
-
-
 def engine_address(server: str) -> tuple[str, str, int]:
-    """Scheme, host and port. Raises `ValueError`."""
-    if is_embedded(server):
-        _, colon, port = server.partition(":")
-        if colon and not (port.isdecimal() and port.isascii() and len(port) < 6 and 0 < int(port) <= HIGHEST_PORT):  # noqa: PLR2004 - digits of a port
-            raise ValueError(f"{server!r}: write `embedded`, or `embedded:4222` with another port")
-        return "nats", "127.0.0.1", int(port) if colon else ENGINE_PORT
-    return server.partition(":")[0], *host_and_port(server, {"nats": ENGINE_PORT, "tls": ENGINE_PORT}, _FORMS)
-
-
-def _engine(text: str) -> str:
-    engine_address(text)
-    return text
+    """Scheme, host and port of a server of the engine. Raises `ValueError`."""
+    return service_address(server, {"nats": ENGINE_PORT, "tls": ENGINE_PORT}, _FORMS)
 
 
 SliceNumber = Annotated[int, Field(ge=0, lt=SLICES)]
@@ -56,7 +38,7 @@ class ClubSettings(Section):
     """This station's part in a club of posts: the engine that they share, and what it is there."""
 
     name: Member
-    servers: Annotated[list[Annotated[str, AfterValidator(_engine)]], Field(min_length=1, max_length=MOST_ENGINES)]
+    servers: Annotated[list[Annotated[str, readable_by(engine_address)]], Field(min_length=1, max_length=MOST_ENGINES)]
     credentials_file: Path | None = None
     user: str | None = None
     password_file: Annotated[Path | None, Field(validate_default=True)] = None
@@ -115,7 +97,7 @@ class ClubSettings(Section):
     @property
     def embedded_port(self) -> int:
         """Where it listens."""
-        return engine_address(self.servers[0])[2]
+        return self.addresses[0][2]
 
     @property
     def addresses(self) -> list[tuple[str, str, int]]:

@@ -1,6 +1,7 @@
 """Addresses, topics and callsigns as the station file writes them. Every check of one stands here."""
 
-from collections.abc import Mapping
+import re
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from typing import Annotated, NamedTuple
 from urllib.parse import SplitResult, urlsplit
@@ -27,6 +28,37 @@ def host_and_port(address: str, schemes: Mapping[str, int], example: str) -> tup
     if not host or more or port == 0 or parts.scheme not in schemes or not address.isprintable() or " " in address:
         raise ValueError(f"{address!r} is no address; write it as {example}")
     return host, port or schemes[parts.scheme]
+
+
+def is_embedded(address: str) -> bool:
+    """Whether a broker or an engine is to be started here, on loopback."""
+    return address.partition(":")[0] == "embedded"
+
+
+def service_address(
+    address: str, schemes: Mapping[str, int], example: str, *, lowest_port: int = 1
+) -> tuple[str, str, int]:
+    """Scheme, host and port of a URL as `host_and_port` reads it; or of `embedded`, as the first of the schemes.
+
+    One that is embedded may be given another port from `lowest_port` up. Raises `ValueError`.
+    """
+    scheme, colon, port = address.partition(":")
+    if not is_embedded(address):
+        return scheme.lower(), *host_and_port(address, schemes, example)
+    scheme, usual_port = next(iter(schemes.items()))
+    if colon and not (re.fullmatch(r"[0-9]{1,5}", port) and lowest_port <= int(port) <= HIGHEST_PORT):
+        raise ValueError(f"{address!r}: write `embedded`, or `embedded:{usual_port}` with another port")
+    return scheme, "127.0.0.1", int(port) if colon else usual_port
+
+
+def readable_by(read: Callable[[str], object]) -> AfterValidator:
+    """A check that `read` can read a text, which stays as it is written."""
+
+    def check(text: str) -> str:
+        read(text)
+        return text
+
+    return AfterValidator(check)
 
 
 class Listen(NamedTuple):

@@ -4,7 +4,6 @@ import re
 from typing import Annotated, Self
 
 from pydantic import (
-    AfterValidator,
     BeforeValidator,
     ConfigDict,
     Field,
@@ -18,6 +17,7 @@ from gateway.frames.header import is_network_callsign, without_ssid_0
 from gateway.receivers.address import ReceiverAddress, allowed_senders, network
 from gateway.receivers.address import parse as parse_receiver_address
 from gateway.reports import locator
+from gateway.settings.places import readable_by
 
 MOST_SENDERS = 256
 
@@ -76,18 +76,13 @@ def _receiver_address(value: object) -> ReceiverAddress:
     return parse_receiver_address(value)
 
 
-def _sender(text: str) -> str:
-    network(text)
-    return text
-
-
 class ReceiverSettings(Section):
     """One decoder's socket."""
 
     model_config = ConfigDict(arbitrary_types_allowed=True)
 
     name: Name
-    allow: list[Annotated[str, AfterValidator(_sender)]] = Field(default_factory=list, max_length=MOST_SENDERS)
+    allow: list[Annotated[str, readable_by(network)]] = Field(default_factory=list, max_length=MOST_SENDERS)
     address: Annotated[ReceiverAddress, BeforeValidator(_receiver_address), Field(alias="from")]
 
     @field_validator("address")

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from pydantic import SecretStr
 
@@ -24,8 +24,21 @@ from gateway.web.options import WebOptions
 if TYPE_CHECKING:
     from gateway.club.options import ClubOptions
 
+_T = TypeVar("_T")
+
 STATION_FILE_NAME = "station.yaml"
 """What `stile setup` calls it."""
+
+_SECRETS = (
+    ("uplink", "passcode_file"),
+    ("bus", "password_file"),
+    ("bus", "key"),
+    ("web", "token_file"),
+    ("web", "key"),
+    ("club", "password_file"),
+    ("club", "credentials_file"),
+)
+"""Sections and their keys that name a file with a secret in it."""
 
 _OF_A_POLICY = frozenset({"version", "rules", "rates"})
 """Keys that no station file has."""
@@ -51,21 +64,10 @@ class StationText:
 
     def secret_names(self) -> Iterator[tuple[Place, Path]]:
         """Every file that holds a secret, as it is named, and where."""
-        uplink, bus, web, club = self.settings.uplink, self.settings.bus, self.settings.web, self.settings.club
-        if uplink is not None and uplink.passcode_file is not None:
-            yield ("uplink", "passcode_file"), uplink.passcode_file
-        if bus is not None and bus.password_file is not None:
-            yield ("bus", "password_file"), bus.password_file
-        if bus is not None and bus.key is not None:
-            yield ("bus", "key"), bus.key
-        if web is not None and web.token_file is not None:
-            yield ("web", "token_file"), web.token_file
-        if web is not None and web.key is not None:
-            yield ("web", "key"), web.key
-        if club is not None and club.password_file is not None:
-            yield ("club", "password_file"), club.password_file
-        if club is not None and club.credentials_file is not None:
-            yield ("club", "credentials_file"), club.credentials_file
+        for section, key in _SECRETS:
+            name = getattr(getattr(self.settings, section), key, None)
+            if name is not None:
+                yield (section, key), name
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,26 +165,20 @@ def with_secrets(station: StationText, environment: Mapping[str, str] = os.envir
     """Read the secrets that a station file names. Raises `DocumentError` with all that cannot be had."""
     reading = _OutsideReading(station)
     settings, folder = station.settings, station.folder
-    passcode = password = token = club_password = None
-    for place, name in station.secret_names():
-        reading.take(place, partial(_require_place, folder, name))
-    if reading.problems:
-        raise DocumentError(reading.problems)
+    for place, name in reading.names.items():
+        reading.take(place, partial(secret_path, folder, name))
+    reading.raise_problems()
+    passcode = None
     if (uplink := settings.uplink) is not None:
         place = ("uplink", "passcode_file")
         passcode = reading.take(place, lambda: read_passcode(folder, uplink, environment))
         reading.take(place, lambda: _require_own(passcode, settings.station.callsign))
-    if settings.bus is not None and (file := settings.bus.password_file) is not None:
-        password = reading.take(("bus", "password_file"), lambda: read_secret(folder, file))
-    if settings.web is not None and (token_file := settings.web.token_file) is not None:
-        token = reading.take(("web", "token_file"), lambda: read_token(folder, token_file))
-    if settings.club is not None and (club_file := settings.club.password_file) is not None:
-        club_password = reading.take(("club", "password_file"), lambda: read_secret(folder, club_file))
+    password = reading.secret(("bus", "password_file"))
+    token = reading.secret(("web", "token_file"), read_token)
+    club_password = reading.secret(("club", "password_file"))
     if settings.journal is not None:
-        path = folder / settings.journal.path
-        reading.take(("journal", "path"), lambda: _require_folder(path))
-    if reading.problems:
-        raise DocumentError(reading.problems)
+        reading.take(("journal", "path"), partial(_require_folder, folder / settings.journal.path))
+    reading.raise_problems()
     return StationFile(station.path, settings, station.document, passcode, password, token, club_password)
 
 
@@ -190,16 +186,27 @@ class _OutsideReading:
     """Takes what can be had from outside the station file, and collects what cannot."""
 
     def __init__(self, station: StationText) -> None:
-        self.problems: list[Problem] = []
-        self._document = station.document
+        self.names = dict(station.secret_names())
+        self._station = station
+        self._problems: list[Problem] = []
 
-    def take(self, place: Place, read_it: Callable[[], SecretStr | None]) -> SecretStr | None:
+    def take(self, place: Place, read_it: Callable[[], _T]) -> _T | None:
         """What `read_it` gives; None where it cannot, which is told at `place`."""
         try:
             return read_it()
         except ValueError as error:
-            self.problems.append(self._document.problem(place, str(error)))
+            self._problems.append(self._station.document.problem(place, str(error)))
             return None
+
+    def secret(self, place: Place, read: Callable[[Path, Path], SecretStr] = read_secret) -> SecretStr | None:
+        """What the file holds that is named at `place`; None where none is, or where it cannot be had."""
+        name = self.names.get(place)
+        return None if name is None else self.take(place, partial(read, self._station.folder, name))
+
+    def raise_problems(self) -> None:
+        """Raises `DocumentError` where there are any."""
+        if self._problems:
+            raise DocumentError(self._problems)
 
 
 def _read_text(text: str, path: Path) -> StationText:
@@ -222,11 +229,6 @@ def _require_own(passcode: SecretStr | None, callsign: str) -> None:
     number = RECEIVE_ONLY_PASSCODE if passcode is None else int(passcode.get_secret_value())
     if number != RECEIVE_ONLY_PASSCODE and not passcodes.belongs(callsign, number):
         raise ValueError(f"the passcode does not belong to {callsign}: the network would not take anything")
-
-
-def _require_place(folder: Path, name: Path) -> None:
-    """Raises `ValueError` where nothing says in which folder a secret lies."""
-    secret_path(folder, name)
 
 
 def _require_folder(path: Path) -> None:

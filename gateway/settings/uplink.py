@@ -6,7 +6,7 @@ from typing import Annotated
 from pydantic import AfterValidator, Field
 
 from gateway.documents.values import Duration, Section, between, fits
-from gateway.settings.places import host_and_port
+from gateway.settings.places import host_and_port, readable_by
 from gateway.uplink.state import UplinkOptions
 
 NETWORK_PORT = 14580
@@ -15,9 +15,9 @@ NETWORK_PORT = 14580
 MOST_SERVERS = 32
 
 
-def _server(text: str) -> str:
-    host_and_port(text, {"tcp": NETWORK_PORT}, "tcp://server.example:14580")
-    return text
+def server_address(server: str) -> tuple[str, int]:
+    """Host and port of a server of the network. Raises `ValueError`."""
+    return host_and_port(server, {"tcp": NETWORK_PORT}, "tcp://server.example:14580")
 
 
 def _without_its_command(text: str) -> str:
@@ -33,7 +33,7 @@ def _without_its_command(text: str) -> str:
 class UplinkSettings(Section):
     """The connection to the network."""
 
-    servers: Annotated[list[Annotated[str, AfterValidator(_server)]], Field(min_length=1, max_length=MOST_SERVERS)]
+    servers: Annotated[list[Annotated[str, readable_by(server_address)]], Field(min_length=1, max_length=MOST_SERVERS)]
     passcode_file: Path | None = None
     filter: Annotated[
         str,
@@ -46,7 +46,7 @@ class UplinkSettings(Section):
     @property
     def addresses(self) -> tuple[tuple[str, int], ...]:
         """Host and port of each server, in the order in which they are tried."""
-        return tuple(host_and_port(server, {"tcp": NETWORK_PORT}, "") for server in self.servers)
+        return tuple(map(server_address, self.servers))
 
     def options(self, callsign: str, passcode: int) -> UplinkOptions:
         """What the uplink is made from."""

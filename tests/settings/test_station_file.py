@@ -101,6 +101,11 @@ def test_encryption_that_was_asked_for_is_never_left_out(tmp_path: Path) -> None
         bus = load(tmp_path, BASE + f"bus: {{broker: '{broker}'}}").settings.bus
         assert bus is not None
         assert bus.tls
+    for server in ("tls://a", "TLS://a"):
+        text = BASE + f"club: {{name: wrackholm, servers: ['{server}'], role: post, ca: ca.pem}}"
+        club = load(tmp_path, text).settings.club
+        assert club is not None
+        assert club.addresses == [("tls", "a", 4222)]
 
 
 def test_the_embedded_broker_listens_on_loopback(tmp_path: Path) -> None:
