@@ -12,7 +12,6 @@
 | `notify.py` | what a service manager is told: that the gateway is ready, what it does, that it lives, that it stops |
 | `policy_in_force.py` | the policy in force: what the judge judges by |
 | `policy_watch.py` | notices when a file of the policy, or the station file, was written anew |
-| `publishing.py` | the policy in force as the web shows it |
 | `service.py` | the gateway as a whole: builds every part from the station file, joins them, drains and stops |
 | `sinks.py` | makes the sinks that a station file asks for: the bus, the text port, the web |
 | `what_if.py` | has a policy that somebody pasted in judged over what was heard of late, in a child process |

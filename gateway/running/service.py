@@ -48,7 +48,6 @@ if TYPE_CHECKING:
     from gateway.club.follower import Followed
     from gateway.groundwork.remembered import Remembered
     from gateway.running.clubhouse import Clubhouse
-    from gateway.web.sources import PublishedPolicy
 
 STOP_SECONDS = 3.0
 """How long a stop may take: half of it to send what waits, half to publish what waits."""
@@ -97,7 +96,7 @@ class Service:
             station, source, self.frames, self._faults, on_reading=self._manager.reloading, on_change=self._on_policy
         )
         self._house = _make_house(settings, self.frames, self._faults)
-        asked = Asked(self.health, self._published_policy, self._policy_source, self._waits_for)
+        asked = Asked(self.health, self._policy_source, lambda: self._policy.refused, self._waits_for)
         self.sinks = Sinks(station, self.frames, self._house, asked, policy=self._policy.label)
         self._house.add([*sinks, *self.sinks.made])
         self._receivers = [
@@ -255,11 +254,6 @@ class Service:
             if not is_stuck:
                 self._manager.alive(f"heard {judged}, of which {self._reasons[None]} to be forwarded")
             await asyncio.sleep((self._manager.watchdog_seconds or SHOW_LIFE_SECONDS) / 3)
-
-    def _published_policy(self) -> "PublishedPolicy":
-        from gateway.running.publishing import published_policy  # noqa: PLC0415 - asked by the web alone
-
-        return published_policy(self._policy_source(), self._policy.refused)
 
     def _policy_source(self) -> PolicySource:
         """The policy by which it is decided what goes up."""

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from gateway.journal.journal import Journal
     from gateway.lines.server import LineServer
     from gateway.web.server import WebServer
-    from gateway.web.sources import PublishedPolicy
 
 _log = structlog.get_logger("stile")
 
@@ -34,10 +33,10 @@ class Asked:
     """What the web asks of the service when somebody wants to know."""
 
     health: Callable[[], Health]
-    policy: Callable[[], "PublishedPolicy"]
-    source: Callable[[], PolicySource]
-    """Of the policy in force."""
+    policy: Callable[[], PolicySource]
+    """The one in force."""
 
+    refused_policy: Callable[[], str]
     waits_for: Callable[[], Sequence[str]]
 
 
@@ -109,10 +108,11 @@ def _make_web(station: StationFile, run: Run, house: House, asked: Asked) -> "We
         health=asked.health,
         stations=lambda: house.stations,
         policy=asked.policy,
+        refused_policy=asked.refused_policy,
         waits_for=asked.waits_for,
-        past=Knowledge(journal.path if journal else None, house.reader, lambda: asked.source().compiled(post)),
+        past=Knowledge(journal.path if journal else None, house.reader, lambda: asked.policy().compiled(post)),
         alerts=lambda: house.watches.raised(run.now()),
-        what_if=WhatIf(journal.path if journal else None, post, asked.source),
+        what_if=WhatIf(journal.path if journal else None, post, asked.policy),
     )
     return WebServer(options, sources, run.now, run.identity, busy=house.is_busy)
 

@@ -20,6 +20,7 @@ library with it, so import it only where a station file asks for `web:`. README.
 | `page_files.py` | the files of the page: what a browser loads of it, each under its name |
 | `past.py` | what is answered about the past: the antenna's reach, a station's own view, one frame and why, alerts |
 | `places.py` | who may hold a connection: so many in all, fewer for one address |
+| `policy.py` | the policy in force as it is shown: its texts |
 | `problem.py` | what went wrong with a request, as a problem object (RFC 9457) |
 | `server.py` | the web as a whole: takes what the house should see, without ever waiting |
 | `session.py` | the session of a page: a signed date in a cookie, made from the token and nothing else |

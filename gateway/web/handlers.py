@@ -24,6 +24,7 @@ from gateway.web.heard_memory import HeardMemory
 from gateway.web.options import WebOptions
 from gateway.web.page_files import page_files, text_of
 from gateway.web.past import PastHandlers, json_answer, one_of
+from gateway.web.policy import policy_object
 from gateway.web.problem import ProblemError
 from gateway.web.sources import WebSources
 from gateway.web.turns import Turns
@@ -104,7 +105,7 @@ class Handlers:
 
     async def policy(self, _request: web.Request) -> web.StreamResponse:
         """`/api/policy`."""
-        return json_answer(self.sources.policy().to_object(self.decided))
+        return json_answer(policy_object(self.sources.policy(), self.sources.refused_policy(), self.decided))
 
     async def metrics(self, _request: web.Request) -> web.StreamResponse:
         """`/metrics`."""

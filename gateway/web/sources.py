@@ -1,9 +1,8 @@
 """What the web shows beside what it is offered: given in by the service, asked when somebody wants to see it."""
 
-from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Iterable, Sequence
 from dataclasses import dataclass
 from http import HTTPStatus
-from pathlib import PurePath
 from typing import Protocol
 
 from gateway.feed.health import Health
@@ -12,73 +11,8 @@ from gateway.feed.stations import Station
 from gateway.frames.plain import PlainObject
 from gateway.history.period import Period
 from gateway.history.station_past import PastFrame
+from gateway.judge.source import PolicySource
 from gateway.judge.verdict import Judged
-
-
-@dataclass(frozen=True, slots=True)
-class PolicyFile:
-    """One file of the policy in force."""
-
-    name: str
-    """As the operator wrote it. Of an absolute path only the last part is shown: the rest tells of the machine."""
-
-    text: str
-
-    @property
-    def shown_name(self) -> str:
-        """The name as it is shown."""
-        path = PurePath(self.name)
-        return path.name if path.is_absolute() else self.name
-
-    def to_object(self) -> PlainObject:
-        """The plain form."""
-        return {"name": self.shown_name, "text": self.text}
-
-
-@dataclass(frozen=True, slots=True)
-class PolicyPlace:
-    """A rule or a rate, and where it stands."""
-
-    kind: str
-    """`rule` or `rate`."""
-
-    name: str
-    file: PolicyFile
-    line: int
-    """Counted from 1."""
-
-
-@dataclass(frozen=True, slots=True)
-class PublishedPolicy:
-    """The policy in force, and whether a newer one was refused."""
-
-    label: str
-    """Name and digest, `receive-only@3fa9c1`."""
-
-    files: Sequence[PolicyFile] = ()
-    """The first one first, then those that it includes."""
-
-    entries: Sequence[PolicyPlace] = ()
-    """Its rules, then its rates, each in the order in which they are asked."""
-
-    refused: str = ""
-    """Why the newer one cannot be used; empty where there is none."""
-
-    def to_object(self, decided: Mapping[str, int]) -> PlainObject:
-        """The plain form; `decided` says how often each rule and rate decided."""
-        entries = [
-            {
-                "kind": entry.kind, "name": entry.name, "file": entry.file.shown_name, "line": entry.line,
-                "decided": decided.get(entry.name, 0),
-            }
-            for entry in self.entries
-        ]  # fmt: skip
-        plain: PlainObject = {
-            "policy": self.label, "files": [file.to_object() for file in self.files], "entries": entries,
-        }  # fmt: skip
-        if self.refused:
-            plain["refused"] = self.refused
-        return plain
 
 
 class PastError(Exception):
@@ -130,7 +64,12 @@ class WebSources:
     stations: Callable[[], Iterable[Station]]
     """Those remembered now; they are copied into a list before anything else happens."""
 
-    policy: Callable[[], PublishedPolicy]
+    policy: Callable[[], PolicySource]
+    """By which it is decided what goes up."""
+
+    refused_policy: Callable[[], str]
+    """Why a newer one cannot be used; empty where there is none."""
+
     waits_for: Callable[[], Sequence[str]]
     """What the gateway still waits for before it is ready; empty once it is."""
 

@@ -40,7 +40,7 @@ from gateway.running.knowledge import Knowledge
 from gateway.running.what_if import WhatIf
 from gateway.web.options import WebLimits
 from gateway.web.server import WebServer
-from gateway.web.sources import PublishedPolicy, WebSources
+from gateway.web.sources import WebSources
 from tests.answers import figure
 from tests.bench.figures import Effort, Figure, ratio
 from tests.bench.processes import pin
@@ -147,7 +147,8 @@ def server_process(pipe: Connection, load: Load) -> None:
         sources = WebSources(
             health=lambda: Health(run.identity, run.now().time_ms, [], Counts(0, 0, {})),
             stations=lambda: stations,
-            policy=lambda: PublishedPolicy("receive-only@3fa9c1"),
+            policy=lambda: source_of(""),
+            refused_policy=str,
             waits_for=list,
             past=Knowledge(None, READER, lambda: source_of("").compiled(POST)),
             alerts=list,

@@ -23,9 +23,9 @@ from gateway.running.what_if import WhatIf
 from gateway.watches.activity import Activity
 from gateway.web.options import WebLimits, WebPace
 from gateway.web.server import WebServer
-from gateway.web.sources import PolicyFile, PublishedPolicy, WebSources
+from gateway.web.sources import WebSources
 from tests.judge.listening import source_of
-from tests.judged_frames import NOON_MS, POLICY, Post
+from tests.judged_frames import NOON_MS, Post
 from tests.options import web_options
 
 FAIL_SAFE_SECONDS = 20.0
@@ -74,11 +74,11 @@ class Gateway:
 
     def sources(self) -> WebSources:
         """As the service would give them in."""
-        files = [PolicyFile("receive-only.yaml", "version: 1\nname: receive-only\n")]
         return WebSources(
             health=self.health,
             stations=lambda: self.stations,
-            policy=lambda: PublishedPolicy(POLICY, files),
+            policy=lambda: self.policy,
+            refused_policy=str,
             waits_for=lambda: self.waits_for,
             past=Knowledge(self.journal, READER, lambda: self.policy.compiled(POST)),
             alerts=lambda: self.alerts.to_objects(self.post.now()),

@@ -13,7 +13,7 @@ from gateway.running.what_if import WhatIf
 from gateway.web.sources import PastError
 from tests.journal.keeping import keep
 from tests.judge.listening import source_of
-from tests.judged_frames import NOON_MS, POLICY
+from tests.judged_frames import NOON_MS
 from tests.web.opened import POST, SECONDS_OF_A_CHILD, Gateway, OpenWeb, open_web
 
 BOAT = b"QA1BCD-9>APRS:!5842.00N/00355.00W>under way"
@@ -143,7 +143,7 @@ async def test_a_policy_is_tried_over_what_was_heard_and_changes_nothing(tmp_pat
         assert tried["difference"]["groups"][0]["rule"] == "boats"
         assert [policy["forward"] for policy in tried["policies"]] == [24, 0]
         assert "kept by" in tried["words"]
-        assert (await web.get("/api/policy")).json()["policy"] == POLICY
+        assert (await web.get("/api/policy")).json()["policy"] == web.gateway.policy.label
 
 
 async def test_one_policy_is_tried_at_a_time(tmp_path: Path) -> None:

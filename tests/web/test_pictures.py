@@ -12,7 +12,6 @@ from playwright.async_api import Browser, Route, expect
 
 from gateway.groundwork.duration import HOUR_MS
 from gateway.judge.verdict import Reason
-from gateway.running.publishing import published_policy
 from gateway.running.what_if import WhatIf
 from gateway.web.sources import WebSources
 from tests.journal.keeping import batch_of, store_at
@@ -52,7 +51,7 @@ class PostOfADay(Gateway):
     def sources(self) -> WebSources:
         """As the service would give them in."""
         what_if = WhatIf(self.journal, POST, lambda: self.policy, seconds=TRIAL_SECONDS)
-        return replace(super().sources(), policy=lambda: published_policy(self.policy, ""), what_if=what_if)
+        return replace(super().sources(), what_if=what_if)
 
 
 def heard_for_a_day(path: Path, rules: str = "") -> PostOfADay:

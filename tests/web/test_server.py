@@ -6,11 +6,14 @@ import socket
 import pytest
 
 from gateway.feed.schemas import Schema
+from gateway.judge.source import PolicyText, read_policy
 from gateway.judge.verdict import Reason
 from gateway.web.options import WebPace
+from gateway.web.policy import policy_object
 from gateway.web.server import WebServer
 from tests.answers import figure
-from tests.judged_frames import NOON_MS, POLICY, Post
+from tests.judge.listening import no_includes, source_of
+from tests.judged_frames import NOON_MS, Post
 from tests.options import web_options
 from tests.payload_schemas import held_to
 from tests.web.event_reader import data_of, stream_of
@@ -67,13 +70,25 @@ async def test_a_wrong_number_in_the_query_is_a_problem_that_names_it(query: str
         assert answer.json()["detail"].startswith(query.partition("=")[0])
 
 
-async def test_the_policy_is_shown_with_its_text() -> None:
-    async with open_web() as web:
+async def test_the_policy_is_shown_with_its_text_and_where_its_rules_and_rates_stand() -> None:
+    text = "rules: [{name: boats, when: {source: QA1*}, then: keep}]\nrates:\n- {name: all, allow: 6 per minute}\n"
+    gateway = Gateway(policy=source_of(text))
+    async with open_web(gateway) as web:
         assert (await web.get("/api/policy")).json() == {
-            "policy": POLICY,
-            "files": [{"name": "receive-only.yaml", "text": "version: 1\nname: receive-only\n"}],
-            "entries": [],
+            "policy": gateway.policy.label,
+            "files": [{"name": "policy.yaml", "text": f"version: 1\nname: test\n{text}"}],
+            "entries": [
+                {"kind": "rule", "name": "boats", "file": "policy.yaml", "line": 3, "decided": 0},
+                {"kind": "rate", "name": "all", "file": "policy.yaml", "line": 5, "decided": 0},
+            ],
         }
+
+
+def test_of_a_policy_elsewhere_on_the_disk_only_the_name_is_shown_and_why_a_newer_one_is_refused() -> None:
+    source = read_policy(PolicyText("/etc/stile/mine.yaml", "version: 1\nname: mine\n"), no_includes)
+    shown = policy_object(source, "mine.yaml:3: rules: unknown key", {})
+    assert [file["name"] for file in shown["files"]] == ["mine.yaml"]
+    assert shown["refused"] == "mine.yaml:3: rules: unknown key"
 
 
 async def test_it_is_alive_at_once_and_ready_when_nothing_is_waited_for() -> None:
