@@ -26,43 +26,33 @@ class AlertKind(StrEnum):
     """The post, or one receiver of it, heard nothing for too long."""
 
 
+def alert_object(  # noqa: PLR0913 - the fields of the object
+    kind: AlertKind,
+    name: str,
+    moment: Moment,
+    what: str,
+    *,
+    since_ms: int | None = None,
+    repeated: bool = False,
+    **about: object,
+) -> PlainObject:
+    """What an entry raises; `since_ms` is when that began, for what lasts (Unix milliseconds).
+
+    `about` is the `heard` object of the frame, the `source` that is silent, or the `receiver` that hears nothing.
+    """
+    plain: PlainObject = {"kind": kind, "name": name, "time": rfc3339(moment.time_ms), "what": what}
+    if repeated:
+        plain["repeated"] = True
+    if since_ms is not None:
+        plain["since"] = rfc3339(since_ms)
+    return plain | about
+
+
 def emergency_alert(judged: Judged, heard: PlainObject, *, repeated: bool = False) -> PlainObject:
     """The alert for a frame that says emergency, whose heard object is `heard`.
 
     A broker may deliver an alert twice: `run` and `sequence` of the heard object tell the copies of one from another.
     """
     what = "a station says that it is in an emergency; this is not a distress watch"
-    return {**_head(AlertKind.EMERGENCY, "emergency", judged.heard.moment, what, repeated=repeated), "heard": heard}
-
-
-def match_alert(  # noqa: PLR0913 - the fields of the object
-    name: str, judged: Judged, heard: PlainObject, what: str, *, since_ms: int | None, repeated: bool
-) -> PlainObject:
-    """The alert for a frame that meets an entry; `since_ms` is when that began, for what lasts (Unix milliseconds)."""
-    head = _head(AlertKind.MATCH, name, judged.heard.moment, what, repeated=repeated)
-    if since_ms is not None:
-        head["since"] = rfc3339(since_ms)
-    return {**head, "heard": heard}
-
-
-def silent_alert(  # noqa: PLR0913 - the fields of the object
-    name: str, source: str, moment: Moment, what: str, *, since_ms: int, repeated: bool
-) -> PlainObject:
-    """The alert for a listed station that was not heard since then."""
-    head = _head(AlertKind.SILENT, name, moment, what, repeated=repeated)
-    return {**head, "since": rfc3339(since_ms), "source": source}
-
-
-def deaf_alert(  # noqa: PLR0913 - the fields of the object
-    name: str, receiver: str | None, moment: Moment, what: str, *, since_ms: int, repeated: bool
-) -> PlainObject:
-    """The alert for a receiver, or where it is None for the whole post, that heard nothing since then."""
-    head = _head(AlertKind.DEAF, name, moment, what, repeated=repeated)
-    return {**head, "since": rfc3339(since_ms), **({} if receiver is None else {"receiver": receiver})}
-
-
-def _head(kind: AlertKind, name: str, moment: Moment, what: str, *, repeated: bool) -> PlainObject:
-    head: PlainObject = {"kind": kind, "name": name, "time": rfc3339(moment.time_ms), "what": what}
-    if repeated:
-        head["repeated"] = True
-    return head
+    moment = judged.heard.moment
+    return alert_object(AlertKind.EMERGENCY, "emergency", moment, what, repeated=repeated, heard=heard)

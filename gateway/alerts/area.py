@@ -1,19 +1,11 @@
 """Areas on the map: whether a place lies in a circle or in a polygon. WGS 84 degrees, north and east positive."""
 
 from collections.abc import Sequence
-from typing import Protocol
 
 from gateway.reports.distance import Origin
 
 SHORTEST_DEGREE_KM = 110.5
 """A degree of latitude is nowhere shorter than this (110.574 km at the equator of the WGS 84 ellipsoid)."""
-
-
-class Area(Protocol):
-    """A part of the earth's surface."""
-
-    def holds(self, latitude: float, longitude: float) -> bool:
-        """Whether the place lies in it."""
 
 
 class Circle:
@@ -56,3 +48,6 @@ class Polygon:
     def _eastward(self, longitude: float) -> float:
         """Degrees east of the first corner, -180 to 180."""
         return (longitude - self._middle + 180) % 360 - 180
+
+
+Area = Circle | Polygon

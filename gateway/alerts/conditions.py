@@ -12,6 +12,7 @@ from functools import cached_property
 from gateway.alerts.area import Area, Circle, Polygon
 from gateway.alerts.entry import Alert, AreaEntry, Threshold
 from gateway.feed.heard_object import Reader
+from gateway.feed.reader import named_by
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
 from gateway.judge.compiled import patterns_in
@@ -20,9 +21,6 @@ from gateway.judge.patterns import PatternIndex
 from gateway.judge.policy import Conditions, asks_distance
 from gateway.judge.verdict import Judged
 from gateway.reports.distance import Origin
-
-_THINGS = frozenset({"object", "item"})
-"""Reports about a thing that the sender placed on the map, told apart by its name."""
 
 
 @dataclass
@@ -50,8 +48,7 @@ class AskedFrame:
     @cached_property
     def whom(self) -> str:
         """Whom or what it is about: the station, or the thing that it placed on the map. No text to be shown."""
-        name = self.report.get("name") if self.report.get("kind") in _THINGS else None
-        return self.frame.source if name is None else f"{self.frame.source} {name}"
+        return named_by(self.frame.source, self.report)
 
 
 @dataclass(frozen=True, slots=True)

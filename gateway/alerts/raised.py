@@ -5,21 +5,18 @@ from dataclasses import dataclass
 from typing import Any
 
 from gateway.alerts.alert import AlertKind
+from gateway.feed.last_day import HIGHEST_TIME_MS
+from gateway.feed.reader import named_by
 from gateway.frames.heard import Moment
 from gateway.frames.plain import HIGHEST_NUMBER, PlainObject, from_rfc3339, rfc3339
 from gateway.groundwork.bounded import BoundedMapping
 from gateway.groundwork.duration import SECOND_MS
 from gateway.groundwork.remembered import in_pieces
 
-HIGHEST_TIME_MS = 253_402_300_799_999
-"""The end of the year 9999, the last that RFC 3339 can write."""
-
 MOST_RAISED = 100
 """Past it the one raised least lately is forgotten."""
 
 ALERTS_OF_A_PIECE = 20
-
-_THINGS = frozenset({"object", "item"})
 
 
 @dataclass(slots=True)
@@ -115,10 +112,9 @@ def whom(alert: Mapping[str, Any]) -> str:
     heard = alert.get("heard")
     if not isinstance(heard, Mapping):
         return str(alert.get("source") or alert.get("receiver") or "")
-    report = heard.get("report")
-    if alert["kind"] == AlertKind.MATCH and isinstance(report, Mapping) and report.get("kind") in _THINGS:
-        return f"{heard.get('source')} {report.get('name')}" if "name" in report else str(heard.get("source"))
-    return str(heard.get("source"))
+    source, report = str(heard.get("source")), heard.get("report")
+    is_match = alert["kind"] == AlertKind.MATCH
+    return named_by(source, report) if is_match and isinstance(report, Mapping) else source
 
 
 def _is_emergency(raised: RaisedAlert) -> bool:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from gateway.alerts.alert import deaf_alert, silent_alert
+from gateway.alerts.alert import AlertKind, alert_object
 from gateway.alerts.entry import Alert
 from gateway.alerts.episodes import is_past
 from gateway.frames.heard import Moment
@@ -110,10 +110,14 @@ class Silences:
         length = in_words(moment.elapsed_ms - last.elapsed_ms)
         span = f"in the {length} since the start" if last is self._started else f"for {length}"
         if awaited.source is not None:
-            what = f"{awaited.source} was not heard {span}"
-            return silent_alert(awaited.name, awaited.source, moment, what, since_ms=last.time_ms, repeated=repeated)
-        what = f"nothing was heard {span}" if awaited.receiver is None else f"{awaited.receiver} heard nothing {span}"
-        return deaf_alert(awaited.name, awaited.receiver, moment, what, since_ms=last.time_ms, repeated=repeated)
+            kind, what = AlertKind.SILENT, f"{awaited.source} was not heard {span}"
+        elif awaited.receiver is not None:
+            kind, what = AlertKind.DEAF, f"{awaited.receiver} heard nothing {span}"
+        else:
+            kind, what = AlertKind.DEAF, f"nothing was heard {span}"
+        whom = {"source": awaited.source, "receiver": awaited.receiver}
+        about = {key: name for key, name in whom.items() if name is not None}
+        return alert_object(kind, awaited.name, moment, what, since_ms=last.time_ms, repeated=repeated, **about)
 
 
 def _awaited(alerts: Sequence[Alert]) -> Iterator[Silence]:

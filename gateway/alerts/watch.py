@@ -8,13 +8,14 @@ line does not ring all day. What does not last (a text, a kind of frame) is told
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from gateway.alerts.alert import AlertKind, emergency_alert, match_alert
+from gateway.alerts.alert import AlertKind, alert_object, emergency_alert
 from gateway.alerts.conditions import AskedFrame, AskedOfFrames, labels_of
 from gateway.alerts.entry import RESERVED_NAME, Alert
 from gateway.alerts.episodes import Episode, Episodes, is_past
 from gateway.alerts.raised import RaisedAlerts
 from gateway.alerts.silences import Silences
 from gateway.feed.heard_object import HeardPayload, Reader, heard_object
+from gateway.feed.reader import NO_REPORT
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
@@ -43,9 +44,6 @@ MOST_A_MINUTE = 30
 
 MAXIMUM_HEADERS = 4096
 """Headers about which the answers are remembered; past it all are forgotten, and asked afresh."""
-
-_NOT_OF_THIS_NETWORK = frozenset({Reason.NOT_UI, Reason.WRONG_PID})
-"""The information of such a frame is no report, whatever it looks like."""
 
 
 class AlertWatch:
@@ -106,7 +104,7 @@ class AlertWatch:
                 continue
             if judged.emergency and judged.counts_as_emergency:
                 alerts += self._emergency(judged, frame)
-            if self._entries and judged.verdict.reason not in _NOT_OF_THIS_NETWORK:
+            if self._entries and judged.verdict.reason not in NO_REPORT:
                 alerts += self._asked_by_entries(judged, frame)
         return alerts
 
@@ -237,9 +235,15 @@ class AlertWatch:
         if due:
             episode.raised_ms = now
             self._room.take(entry.name, now)
-            plain = heard_object(judged, asked.report or None)
-            since_ms = episode.since_ms if entry.lasts else None
-            yield match_alert(entry.name, judged, plain, answer.what, since_ms=since_ms, repeated=not begins)
+            yield alert_object(
+                AlertKind.MATCH,
+                entry.name,
+                judged.heard.moment,
+                answer.what,
+                since_ms=episode.since_ms if entry.lasts else None,
+                repeated=not begins,
+                heard=heard_object(judged, asked.report or None),
+            )
 
 
 def _begins_anew(entry: AskedOfFrames, episode: Episode, judged: Judged) -> bool:

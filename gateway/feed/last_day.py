@@ -6,8 +6,8 @@ from gateway.frames.plain import HIGHEST_NUMBER, PlainObject, rfc3339
 from gateway.groundwork.duration import HOUR_MS
 
 HOURS = 24
-_HIGHEST_HOUR = 253_402_300_799_999 // HOUR_MS
-"""The last of the year 9999."""
+HIGHEST_TIME_MS = 253_402_300_799_999
+"""The end of the year 9999, the last that RFC 3339 can write."""
 
 
 class LastDay:
@@ -48,7 +48,7 @@ class LastDay:
 def last_day_from(dumped: object) -> LastDay:
     """What was dumped before; a new one where that is no such thing."""
     match dumped:
-        case [int(hour), [*frames]] if 0 <= hour <= _HIGHEST_HOUR:
+        case [int(hour), [*frames]] if 0 <= hour <= HIGHEST_TIME_MS // HOUR_MS:
             counts = [count for count in frames if isinstance(count, int) and 0 <= count <= HIGHEST_NUMBER]
             if len(counts) == len(frames) == HOURS:
                 return LastDay(hour, list(dropwhile(lambda count: not count, counts)))

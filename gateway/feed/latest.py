@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from gateway.feed.reader import OF_THE_SENDER
 from gateway.frames.plain import PlainObject, from_rfc3339, rfc3339
 from gateway.judge.verdict import Judged, Reason
 
@@ -45,9 +46,6 @@ LONGEST_NAME = 32
 LONGEST_KEY = 32
 MOST_CHANNELS = 13
 """Five values and eight bits (APRS101 chapter 13)."""
-
-_OF_THE_SENDER = frozenset({"position", "weather"})
-"""Reports whose place is that of their sender: an object's or an item's is not."""
 
 _ALLOWED_BESIDE_LETTERS = frozenset(" .+-/()°_")
 _NOT_IN_A_KEY = re.compile(r"[^a-z0-9]+")
@@ -88,7 +86,7 @@ class Latest:
         if judged.verdict.reason is Reason.DUPLICATE:
             return
         time = rfc3339(judged.heard.moment.time_ms)
-        is_own = report.get("kind") in _OF_THE_SENDER and "name" not in report  # a name: the place is a waypoint's
+        is_own = report.get("kind") in OF_THE_SENDER and "name" not in report  # a name: the place is a waypoint's
         if is_own and "latitude" in report:
             self.position = _picked(report, POSITION_FIELDS, time)
         if is_own and any(name in report for name in WEATHER_FIELDS):

@@ -12,7 +12,7 @@ from gateway.frames.heard import Place
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.remembered import Past
 from gateway.judge.conditions import Post, origin_of
-from gateway.judge.verdict import Judged
+from gateway.judge.verdict import Judged, Reason
 
 REMEMBERED_REPORTS = 256
 """As many as are written to the journal at one go."""
@@ -76,8 +76,20 @@ class ReportReader:
         return plain
 
 
-_ABOUT_SOMETHING_ELSE = {reports.Kind.OBJECT, reports.Kind.ITEM}
+ABOUT_SOMETHING_ELSE = frozenset({reports.Kind.OBJECT, reports.Kind.ITEM})
 """Reports whose position is that of what they name, not that of their sender."""
+
+OF_THE_SENDER = frozenset({reports.Kind.POSITION, reports.Kind.WEATHER})
+"""Reports whose place, where they have one, is that of their sender."""
+
+NO_REPORT = frozenset({Reason.NOT_UI, Reason.WRONG_PID})
+"""The information of a frame that was kept for this is no report, whatever it looks like."""
+
+
+def named_by(source: str, report: Mapping[str, Any]) -> str:
+    """Whom or what a report in its plain form is about: the station, or the thing that it placed on the map."""
+    name = report.get("name") if report.get("kind") in ABOUT_SOMETHING_ELSE else None
+    return source if name is None else f"{source} {name}"
 
 
 def place_of_sender(judged: Judged) -> Place | None:
@@ -86,7 +98,7 @@ def place_of_sender(judged: Judged) -> Place | None:
         return None
     report = _report_of(judged.innermost, judged.information)
     position = report.position
-    if position is None or report.kind in _ABOUT_SOMETHING_ELSE:
+    if position is None or report.kind in ABOUT_SOMETHING_ELSE:
         return None
     return Place(position.latitude, position.longitude)
 

@@ -6,7 +6,7 @@ from itertools import takewhile
 from typing import Any
 
 from gateway.feed.heard_object import HeardPayload
-from gateway.feed.last_day import LastDay, last_day_from
+from gateway.feed.last_day import HIGHEST_TIME_MS, LastDay, last_day_from
 from gateway.feed.latest import Latest, latest_from
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import HIGHEST_NUMBER, PlainObject, rfc3339
@@ -14,9 +14,6 @@ from gateway.groundwork.bounded import BoundedMapping
 from gateway.groundwork.duration import DAY_MS
 from gateway.groundwork.remembered import FRAMES, Past, Shelves
 from gateway.judge.verdict import Judged
-
-HIGHEST_TIME_MS = 253_402_300_799_999
-"""The end of the year 9999, the last that RFC 3339 can write."""
 
 
 @dataclass(slots=True)

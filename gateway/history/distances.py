@@ -7,11 +7,11 @@ heard the frame: where that is not known, nothing counts.
 
 from dataclasses import dataclass
 
-from gateway.feed.reader import place_of_sender
+from gateway.feed.reader import NO_REPORT, place_of_sender
 from gateway.feed.stations import is_direct
 from gateway.frames.header import is_network_callsign
 from gateway.frames.heard import Place
-from gateway.judge.verdict import Judged, Reason
+from gateway.judge.verdict import Judged
 from gateway.reports.distance import Origin
 
 SECTORS = 36
@@ -26,9 +26,6 @@ FARTHEST_M = 1_500_000
 _STEPS = ((100_000, 1_000), (500_000, 5_000), (FARTHEST_M, 25_000))
 """Up to which distance classes are how wide, in metres (ours)."""
 
-_NO_REPORT = frozenset({Reason.NOT_UI, Reason.WRONG_PID})
-"""The information of such a frame is no report, whatever it looks like."""
-
 
 @dataclass(frozen=True, slots=True)
 class Measured:
@@ -41,7 +38,7 @@ class Measured:
 
 def place_that_counts(judged: Judged) -> Place | None:
     """Where the sender of a frame says to be, if that counts for the reach of the antenna that heard it."""
-    if not is_direct(judged) or judged.verdict.reason in _NO_REPORT:
+    if not is_direct(judged) or judged.verdict.reason in NO_REPORT:
         return None
     if judged.heard.post and judged.heard.place is None:
         return None

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from gateway.feed.latest import POSITION_FIELDS, WEATHER_FIELDS
+from gateway.feed.reader import OF_THE_SENDER
 from gateway.frames.capture import read_object
 from gateway.frames.plain import PlainFormError, PlainObject
 from gateway.history.period import Period
@@ -13,9 +14,6 @@ MOST_FRAMES = 1000
 
 MOST_SHOWN = 100
 """Frames that are shown as they were heard, the newest."""
-
-_OF_THE_SENDER = frozenset({"position", "weather"})
-"""Reports whose place is that of their sender: an object's or an item's is not."""
 
 
 class PastFrame(NamedTuple):
@@ -55,11 +53,11 @@ def station_past(heard: Sequence[PlainObject]) -> PlainObject:
         report, time = one.get("report"), one.get("time")
         if not isinstance(report, Mapping) or not isinstance(time, str):
             continue
-        if report.get("kind") in _OF_THE_SENDER and "latitude" in report:
+        if report.get("kind") in OF_THE_SENDER and "latitude" in report:
             place = {"time": time, "direct": is_direct_object(one), **_some(report, POSITION_FIELDS)}
             if not track or _place(track[-1]) != _place(place):
                 track.append(place)
-        if report.get("kind") in _OF_THE_SENDER and (measured := _some(report, WEATHER_FIELDS)):
+        if report.get("kind") in OF_THE_SENDER and (measured := _some(report, WEATHER_FIELDS)):
             weather.append({"time": time, **measured})
         if values := _some(report, ("channels", "analogue", "digital")):
             telemetry.append({"time": time, **values})

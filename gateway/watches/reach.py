@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from gateway.feed.heard_object import HeardPayload, Reader
-from gateway.feed.stations import HIGHEST_TIME_MS
+from gateway.feed.last_day import HIGHEST_TIME_MS
+from gateway.feed.reader import OF_THE_SENDER
 from gateway.frames.header import is_network_callsign
 from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject, rfc3339
@@ -20,9 +21,6 @@ LOOKED_AT = 64
 
 FARTHEST_KM = 20_040
 """Half the earth's girth: no two places are farther from each other."""
-
-_OF_THE_SENDER = frozenset({"position", "weather"})
-"""Reports whose place is that of their sender: an object's or an item's is not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +173,7 @@ class ReachWatch:
 
     def _distance_of(self, judged: Judged) -> float | None:
         report = self._reader(judged)
-        if report is None or report["kind"] not in _OF_THE_SENDER:
+        if report is None or report["kind"] not in OF_THE_SENDER:
             return None
         distance: float | None = report.get("distance_km")
         return distance

@@ -2,7 +2,7 @@
 
 import pytest
 
-from gateway.alerts.alert import deaf_alert, emergency_alert, match_alert, silent_alert
+from gateway.alerts.alert import AlertKind, alert_object, emergency_alert
 from gateway.feed.heard_object import encode, heard_object
 from gateway.feed.schemas import Schema
 from gateway.frames.plain import PlainObject
@@ -31,11 +31,11 @@ def test_what_is_told_again_says_so() -> None:
 def test_each_kind_of_alert_is_of_the_schema() -> None:
     moment = MAYDAY.heard.moment
     for alert in (
-        match_alert("near", MAYDAY, HEARD, "it is in the area", since_ms=NOON_MS, repeated=True),
-        match_alert("text", MAYDAY, HEARD, "a frame", since_ms=None, repeated=False),
-        silent_alert("buoy", "QA1BUOY", moment, "not heard", since_ms=NOON_MS, repeated=False),
-        deaf_alert("deaf", None, moment, "nothing heard", since_ms=NOON_MS, repeated=True),
-        deaf_alert("deaf", "vhf", moment, "nothing heard", since_ms=NOON_MS, repeated=False),
+        alert_object(AlertKind.MATCH, "near", moment, "it is there", since_ms=NOON_MS, repeated=True, heard=HEARD),
+        alert_object(AlertKind.MATCH, "text", moment, "a frame", heard=HEARD),
+        alert_object(AlertKind.SILENT, "buoy", moment, "not heard", since_ms=NOON_MS, source="QA1BUOY"),
+        alert_object(AlertKind.DEAF, "deaf", moment, "nothing heard", since_ms=NOON_MS, repeated=True),
+        alert_object(AlertKind.DEAF, "deaf", moment, "nothing heard", since_ms=NOON_MS, receiver="vhf"),
     ):
         held_to(Schema.ALERT, encode(alert))
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from jinja2 import StrictUndefined
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
-from gateway.alerts.alert import AlertKind, emergency_alert, silent_alert
+from gateway.alerts.alert import AlertKind, alert_object, emergency_alert
 from gateway.bus import measures
 from gateway.bus.discovery import GATEWAY, Announcer, components_of, with_departures
 from gateway.bus.repertoire import Repertoire
@@ -221,7 +221,7 @@ def test_an_alert_is_an_event_of_its_kind() -> None:
     assert component["event_types"] == [kind.value for kind in AlertKind]
     post = Post()
     moment = post.now()
-    silent = silent_alert("buoy", "QC3BUOY", moment, "not heard for 1 h", since_ms=0, repeated=False)
+    silent = alert_object(AlertKind.SILENT, "buoy", moment, "not heard for 1 h", since_ms=0, source="QC3BUOY")
     judged = post.hear(b"QA1BCD-9>APRS:!5836.00N/00355.00W>!EMERGENCY!")
     for alert, station in ((silent, "QC3BUOY"), (emergency_alert(judged, heard_object(judged)), "QA1BCD-9")):
         event = json.loads(render(component["value_template"], encode(alert)))

@@ -18,7 +18,7 @@ from openapi_spec_validator import OpenAPIV31SpecValidator
 from schemathesis import APIOperation, Case, GenerationMode
 from schemathesis.core.result import Ok
 
-from gateway.alerts.alert import silent_alert
+from gateway.alerts.alert import AlertKind, alert_object
 from gateway.feed.schemas import Schema
 from gateway.judge.verdict import Reason
 from gateway.web import openapi
@@ -88,7 +88,7 @@ def web_beside(token: str | None, journal: Path) -> Iterator[OpenWeb]:
             web.hear(b"this is no frame")
             keep(journal, web.gateway.heard)
             moment = web.gateway.post.now()
-            silent = silent_alert("buoy", "QA9BUOY", moment, "it is silent", since_ms=NOON_MS, repeated=False)
+            silent = alert_object(AlertKind.SILENT, "buoy", moment, "it is silent", since_ms=NOON_MS, source="QA9BUOY")
             web.gateway.alerts.note(silent)
             ready.append(web)
             listens.set()

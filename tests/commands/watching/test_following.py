@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import pytest
 from aiohttp import web
 
-from gateway.alerts.alert import emergency_alert, silent_alert
+from gateway.alerts.alert import AlertKind, alert_object, emergency_alert
 from gateway.commands.watching import client
 from gateway.commands.watching.client import Gateway
 from gateway.commands.watching.following import following
@@ -21,7 +21,7 @@ from tests.whole_gateway import until
 
 
 def silence(name: str) -> PlainObject:
-    return silent_alert(name, "QA1BUOY", Post().now(), "it is silent", since_ms=NOON_MS, repeated=False)
+    return alert_object(AlertKind.SILENT, name, Post().now(), "it is silent", since_ms=NOON_MS, source="QA1BUOY")
 
 
 @dataclass

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gateway.alerts.alert import emergency_alert, match_alert, silent_alert
+from gateway.alerts.alert import AlertKind, alert_object, emergency_alert
 from gateway.commands.watching import words
 from gateway.commands.watching.columns import width
 from gateway.commands.watching.face import Face, keys_in, quits, turned
@@ -285,8 +285,12 @@ def test_an_emergency_stands_before_everything_and_its_copy_is_no_other_one(scen
 def test_alerts_come_next_the_newest_first(scene: Scene) -> None:
     scene.tell_health(*OK_PARTS)
     judged = scene.post.hear(b"QA1BCD-9>APRS:>near")
-    near = match_alert("launch-near", judged, heard_object(judged), "it is near", since_ms=NOON_MS, repeated=False)
-    silent = silent_alert("buoy", "QA1BUOY", scene.post.now(), "it is silent", since_ms=NOON_MS, repeated=False)
+    near = alert_object(
+        AlertKind.MATCH, "launch-near", judged.heard.moment, "it is near", since_ms=NOON_MS, heard=heard_object(judged)
+    )
+    silent = alert_object(
+        AlertKind.SILENT, "buoy", scene.post.now(), "it is silent", since_ms=NOON_MS, source="QA1BUOY"
+    )
     scene.tell("alert", near)
     scene.tell("alert", silent)
     texts = [line.text for line in scene.lines()]
@@ -298,7 +302,9 @@ def test_alerts_come_next_the_newest_first(scene: Scene) -> None:
 
 def test_an_alert_that_is_told_again_stands_there_once(scene: Scene) -> None:
     for what in ("it is silent", "it is silent still"):
-        alert = silent_alert("buoy", "QA1BUOY", scene.post.now(), what, since_ms=NOON_MS, repeated=True)
+        alert = alert_object(
+            AlertKind.SILENT, "buoy", scene.post.now(), what, since_ms=NOON_MS, repeated=True, source="QA1BUOY"
+        )
         scene.tell("alert", alert)
     assert [alert.what for alert in scene.watched.alerts] == ["it is silent still"]
 
@@ -324,7 +330,7 @@ def test_everything_remembered_is_bounded(scene: Scene) -> None:
     for number in range(FRAMES + 50):
         judged = scene.hear(EMERGENCY.replace(b"QA1BCD-9", b"QA%d" % number))
         plain = heard_object(judged, READER(judged))
-        scene.tell("alert", match_alert("all", judged, plain, "heard", since_ms=None, repeated=False))
+        scene.tell("alert", alert_object(AlertKind.MATCH, "all", judged.heard.moment, "heard", heard=plain))
     watched = scene.watched
     assert (len(watched.frames), len(watched.alerts), len(watched.emergencies)) == (FRAMES, ALERTS, EMERGENCIES)
     assert f"and {EMERGENCIES - 3} more stations in an emergency" in scene.text()
@@ -344,7 +350,7 @@ def test_any_text_in_any_window_fits_it_and_is_printable(
     wild = {**heard_object(judged, READER(judged)), "source": source, "information": said, "sequence": 99}
     wild["report"] = {**wild["report"], "comment": said}
     scene.tell("heard", wild)
-    scene.tell("alert", match_alert("near", judged, wild, said, since_ms=None, repeated=False))
+    scene.tell("alert", alert_object(AlertKind.MATCH, "near", judged.heard.moment, said, heard=wild))
     lines = scene.lines(columns, rows, face=face)
     assert len(lines) == rows
     assert all(width(line.text) <= columns for line in lines)
