@@ -1,14 +1,12 @@
 """An address of which nothing is known: what is spoken there, KISS or monitor text, or nothing that we know."""
 
 import asyncio
-from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass
 from enum import StrEnum
 
 from gateway.frames.frame import Frame
-from gateway.receivers import serial, tcp, unix
-from gateway.receivers.address import HostPort, SerialLine, UnixSocket
 from gateway.receivers.framing import Framing, KissFraming, Tnc2Framing
+from gateway.receivers.kinds import StreamPlace, connection
 from gateway.receivers.receiver import READ_OCTETS
 from gateway.receivers.reconnect import ConnectionEndedError, reason_of
 
@@ -40,15 +38,12 @@ class Speech:
     """Why there is no connection, or no longer, in plain words."""
 
 
-Place = HostPort | UnixSocket | SerialLine
-
-
-async def listen(place: Place, *, seconds: float) -> Speech:
+async def listen(place: StreamPlace, *, seconds: float) -> Speech:
     """What is spoken at `place`, heard for up to `seconds`; the first good frame ends it. Nothing is written there."""
     framings: dict[Language, Framing] = {Language.KISS: KissFraming(), Language.TEXT: Tnc2Framing()}
     octets, is_open = 0, False
     try:
-        async with asyncio.timeout(seconds + CONNECT_SECONDS) as limit, _connection(place) as reader:
+        async with asyncio.timeout(seconds + CONNECT_SECONDS) as limit, connection(place) as reader:
             is_open = True
             limit.reschedule(asyncio.get_running_loop().time() + seconds)
             while octets < MOST_OCTETS and (data := await reader.read(READ_OCTETS)):
@@ -64,13 +59,3 @@ async def listen(place: Place, *, seconds: float) -> Speech:
     except ConnectionEndedError as error:
         return Speech(is_open, octets, trouble=str(error))
     return Speech(is_open, octets, trouble="the other end closed the connection")
-
-
-def _connection(place: Place) -> AbstractAsyncContextManager[asyncio.StreamReader]:
-    match place:
-        case HostPort():
-            return tcp.connection(place)
-        case UnixSocket():
-            return unix.connection(place)
-        case SerialLine():
-            return serial.connection(place)

@@ -1,6 +1,8 @@
 """All kinds of receiver in one place: which one belongs to an address."""
 
+import asyncio
 from collections.abc import Sequence
+from contextlib import AbstractAsyncContextManager
 from functools import partial
 
 from gateway.frames.heard import Run
@@ -16,8 +18,10 @@ from gateway.receivers.address import (
 from gateway.receivers.file import CaptureReceiver
 from gateway.receivers.receiver import Deliver, Receiver
 from gateway.receivers.reconnect import Patience
-from gateway.receivers.stream import Connect, StreamReceiver
+from gateway.receivers.stream import StreamReceiver
 from gateway.receivers.udp import DatagramReceiver
+
+StreamPlace = HostPort | UnixSocket | SerialLine
 
 
 def open_receiver(  # noqa: PLR0913 - what every receiver takes, and what some do
@@ -40,14 +44,15 @@ def open_receiver(  # noqa: PLR0913 - what every receiver takes, and what some d
         case HostPort() if address.scheme.listens:
             return DatagramReceiver(name, address, run, deliver, allow=allow, patience=patience)
         case place:
-            return StreamReceiver(name, address, run, deliver, connect=_connect(place), patience=patience)
+            return StreamReceiver(name, address, run, deliver, connect=partial(connection, place), patience=patience)
 
 
-def _connect(place: HostPort | UnixSocket | SerialLine) -> Connect:
+def connection(place: StreamPlace) -> AbstractAsyncContextManager[asyncio.StreamReader]:
+    """A new connection to a decoder. Entering it raises `OSError`, `UnicodeError` or `ConnectionEndedError`."""
     match place:
         case HostPort():
-            return partial(tcp.connection, place)
+            return tcp.connection(place)
         case UnixSocket():
-            return partial(unix.connection, place)
+            return unix.connection(place)
         case SerialLine():
-            return partial(serial.connection, place)
+            return serial.connection(place)

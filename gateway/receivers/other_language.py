@@ -1,6 +1,7 @@
 """What a connection speaks that gives no frame: monitor text where KISS is asked for, or the other way round."""
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from gateway.frames import ax25
@@ -13,17 +14,6 @@ LOOKED_AT = 512
 """Octets at the end of what came, at most: a line's header is shorter, and around each frame stands a FEND."""
 
 _HEADER_OF_A_LINE = re.compile(rb"(?:\A|[\r\n])[A-Z0-9]{3,6}(?:-[A-Z0-9]{1,2})?>[A-Z0-9]")
-
-_OTHERS = {
-    Scheme.KISS_TCP: Scheme.TNC2_TCP,
-    Scheme.KISS_UNIX: Scheme.TNC2_UNIX,
-    Scheme.KISS_SERIAL: None,
-    Scheme.TNC2_TCP: Scheme.KISS_TCP,
-    Scheme.TNC2_UNIX: Scheme.KISS_UNIX,
-    Scheme.TNC2_UDP: Scheme.AXUDP,
-    Scheme.AXUDP: Scheme.TNC2_UDP,
-}
-"""The scheme of the other language over the same kind of connection; None: there is none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +37,12 @@ def recognise(address: ReceiverAddress, octets: bytes) -> OtherLanguage | None:
 
     A guess for the operator, and no more: what is heard does not depend on it.
     """
-    scheme = address.scheme
-    if scheme not in _OTHERS or not _LOOKS[scheme](octets):
+    if address.scheme not in _OTHERS:
         return None
-    what = "AX.25 frames" if scheme is Scheme.TNC2_UDP else "KISS" if scheme.startswith("tnc2") else "monitor text"
-    other = _OTHERS[scheme]
-    return OtherLanguage(what, None if other is None else f"{other}{address.text[len(scheme) :]}")
+    is_other, what, other = _OTHERS[address.scheme]
+    if not is_other(octets):
+        return None
+    return OtherLanguage(what, None if other is None else f"{other}{address.text[len(address.scheme) :]}")
 
 
 def _is_text(octets: bytes) -> bool:
@@ -69,12 +59,13 @@ def _is_ax25(octets: bytes) -> bool:
     return body is not None and isinstance(ax25.read(body), Frame)
 
 
-_LOOKS = {
-    Scheme.KISS_TCP: _is_text,
-    Scheme.KISS_UNIX: _is_text,
-    Scheme.KISS_SERIAL: _is_text,
-    Scheme.TNC2_TCP: _is_kiss,
-    Scheme.TNC2_UNIX: _is_kiss,
-    Scheme.TNC2_UDP: _is_ax25,
-    Scheme.AXUDP: _is_text,
+_OTHERS: dict[Scheme, tuple[Callable[[bytes], bool], str, Scheme | None]] = {
+    Scheme.KISS_TCP: (_is_text, "monitor text", Scheme.TNC2_TCP),
+    Scheme.KISS_UNIX: (_is_text, "monitor text", Scheme.TNC2_UNIX),
+    Scheme.KISS_SERIAL: (_is_text, "monitor text", None),
+    Scheme.TNC2_TCP: (_is_kiss, "KISS", Scheme.KISS_TCP),
+    Scheme.TNC2_UNIX: (_is_kiss, "KISS", Scheme.KISS_UNIX),
+    Scheme.TNC2_UDP: (_is_ax25, "AX.25 frames", Scheme.AXUDP),
+    Scheme.AXUDP: (_is_text, "monitor text", Scheme.TNC2_UDP),
 }
+"""How the other language is told, what it is called, and its scheme over the same kind of connection, if it has one."""
