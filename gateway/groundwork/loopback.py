@@ -1,6 +1,6 @@
-"""Whether a host's name or address surely means this computer."""
+"""Whether a host's name or address surely means this computer, and what an address is however it is written."""
 
-from ipaddress import ip_address
+from ipaddress import IPv4Address, IPv6Address, ip_address
 
 
 def is_loopback(host: str) -> bool:
@@ -12,8 +12,14 @@ def is_loopback(host: str) -> bool:
     name = host.lower().removesuffix(".")
     if name == "localhost" or name.endswith(".localhost"):
         return True
+    address = plain_address(host)
+    return address is not None and address.is_loopback
+
+
+def plain_address(host: str) -> IPv4Address | IPv6Address | None:
+    """The address that a host is named by, without its zone; None: a name. IPv4 written as IPv6 is IPv4 (RFC 4291)."""
     try:
         address = ip_address(host)
     except ValueError:
-        return False
-    return (getattr(address, "ipv4_mapped", None) or address).is_loopback
+        return None
+    return address if isinstance(address, IPv4Address) else address.ipv4_mapped or IPv6Address(int(address))

@@ -1,9 +1,9 @@
 """Names of hosts: whether they lead to an address."""
 
 import asyncio
-from ipaddress import ip_address
 
 from gateway.groundwork.hosts import look_up
+from gateway.groundwork.loopback import plain_address
 from gateway.receivers.reconnect import reason_of
 
 LOOK_UP_SECONDS = 6.0
@@ -11,11 +11,7 @@ LOOK_UP_SECONDS = 6.0
 
 def is_name(host: str) -> bool:
     """Whether somebody must be asked what it means: an address is none."""
-    try:
-        ip_address(host.partition("%")[0])
-    except ValueError:
-        return True
-    return False
+    return plain_address(host) is None
 
 
 async def look_for(host: str) -> str:

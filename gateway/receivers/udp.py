@@ -5,11 +5,11 @@ import socket
 import struct
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
-from ipaddress import IPv4Address, IPv6Address, ip_address
 from typing import NoReturn
 
 from gateway.frames.heard import Run
 from gateway.groundwork.hosts import look_up
+from gateway.groundwork.loopback import plain_address
 from gateway.receivers.address import AddressError, HostPort, ReceiverAddress, allowed_senders
 from gateway.receivers.framing import FRAMINGS, Framing, PortAndFrame
 from gateway.receivers.receiver import Deliver
@@ -112,8 +112,8 @@ class DatagramReceiver(ReconnectingReceiver):
     def _is_allowed(self, host: str) -> bool:
         verdict = self._verdicts.get(host)
         if verdict is None:
-            sender = _plain_address(host)
-            verdict = any(sender in network for network in self._allowed)
+            sender = plain_address(host)
+            verdict = sender is not None and any(sender in network for network in self._allowed)
             if len(self._verdicts) >= _REMEMBERED_SENDERS:
                 self._verdicts.clear()  # someone forges senders: begin again rather than grow
             self._verdicts[host] = verdict
@@ -148,9 +148,3 @@ def _waiting_already(listening: socket.socket) -> list[_Datagram]:
         except (BlockingIOError, InterruptedError):
             break
     return datagrams
-
-
-def _plain_address(host: str) -> IPv4Address | IPv6Address:
-    """The address of a sender; what a socket of both kinds shows as IPv6 is the IPv4 address in it (RFC 4291)."""
-    address = ip_address(host.partition("%")[0])
-    return getattr(address, "ipv4_mapped", None) or address

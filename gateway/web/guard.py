@@ -12,14 +12,14 @@ from collections import Counter
 from collections.abc import Callable
 from enum import StrEnum
 from http import HTTPStatus
-from ipaddress import IPv4Address, IPv6Address, ip_address
+from ipaddress import IPv4Address, IPv6Address
 from typing import Any
 from urllib.parse import urlsplit
 
 import structlog
 from aiohttp import hdrs, web
 
-from gateway.groundwork.loopback import is_loopback
+from gateway.groundwork.loopback import is_loopback, plain_address
 from gateway.web import session
 from gateway.web.guesses import Guesses
 from gateway.web.options import WebOptions
@@ -133,7 +133,7 @@ class Guard:
     def _is_ours(self, name: str, request: web.Request) -> bool:
         if is_loopback(name) or name in self._names:
             return True
-        address = _address(name)
+        address = plain_address(name)
         return address is not None and address == _local_address(request)
 
     def _check_site(self, request: web.Request) -> None:
@@ -181,12 +181,4 @@ def _local_address(request: web.Request) -> IPv4Address | IPv6Address | None:
     """The address of this computer that the request came in by: it may listen on all that it has."""
     transport = request.transport
     name: Any = None if transport is None else transport.get_extra_info("sockname")
-    return _address(name[0]) if isinstance(name, tuple) else None
-
-
-def _address(text: str) -> IPv4Address | IPv6Address | None:
-    try:
-        address = ip_address(text.partition("%")[0])
-    except ValueError:
-        return None
-    return getattr(address, "ipv4_mapped", None) or address
+    return plain_address(name[0]) if isinstance(name, tuple) else None
