@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.listening import Listener
-from gateway.groundwork.part import Figure, Part, PartKind
+from gateway.groundwork.part import Answers, Part, PartKind
 
 
 class Sink:
@@ -29,8 +29,8 @@ class Sink:
         """Take an alert object."""
 
 
-class RunningSink(Sink):
-    """A sink that has work of its own to do, takes its leave at the end, and answers for itself (`part.Answers`)."""
+class RunningSink(Sink, Answers):
+    """A sink that has work of its own to do, takes its leave at the end, and answers for itself."""
 
     async def run(self) -> None:
         """Work for ever."""
@@ -38,14 +38,6 @@ class RunningSink(Sink):
 
     async def drain(self, seconds: float) -> None:
         """Finish what waits, within the time; `run` then returns."""
-        raise NotImplementedError
-
-    def part(self) -> Part:
-        """How it is now."""
-        raise NotImplementedError
-
-    def figures(self) -> Sequence[Figure]:
-        """All that it counts."""
         raise NotImplementedError
 
 
