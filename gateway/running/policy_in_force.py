@@ -42,8 +42,8 @@ class PolicyInForce:
         run: Run,
         faults: Faults,
         *,
-        on_reading: Callable[[], None] | None = None,
-        on_change: Callable[[], None] | None = None,
+        on_reading: Callable[[], None] = lambda: None,
+        on_change: Callable[[], None] = lambda: None,
     ) -> None:
         """`on_reading` hears that one is about to be read again, `on_change` that it was, taken or refused."""
         self.source = source
@@ -71,16 +71,20 @@ class PolicyInForce:
 
     def part(self) -> Part:
         """Whether the policy in force is the one that its files hold."""
-        reading_s = self._reading_s()
-        if reading_s is not None and reading_s >= LONG_READING_SECONDS:
-            why = f"{self.label} stays in force: a new one is being read for {reading_s} s"
-            return Part(
-                PartKind.POLICY, PartKind.POLICY, State.DEGRADED, self._since_ms, why, "see whether its disk hangs"
+        now_ms = self._run.now().elapsed_ms
+        reading_s = 0 if self._reading_since_ms is None else (now_ms - self._reading_since_ms) // 1000
+        state, why, do = State.DEGRADED, f"{self.label} is in force", ""
+        if reading_s >= LONG_READING_SECONDS:
+            why, do = (
+                f"{self.label} stays in force: a new one is being read for {reading_s} s",
+                "see whether its disk hangs",
             )
-        if not self.refused:
-            return Part(PartKind.POLICY, PartKind.POLICY, State.OK, self._since_ms, f"{self.label} is in force")
-        why = f"{self.label} stays in force, for the new one is refused: {self.refused}"
-        return Part(PartKind.POLICY, PartKind.POLICY, State.DEGRADED, self._since_ms, why, "mend it and reload")
+        elif self.refused:
+            why = f"{self.label} stays in force, for the new one is refused: {self.refused}"
+            do = "mend it and reload"
+        else:
+            state = State.OK
+        return Part(PartKind.POLICY, PartKind.POLICY, state, self._since_ms, why, do)
 
     def figures(self) -> Sequence[Figure]:
         """How often it was read again."""
@@ -103,8 +107,7 @@ class PolicyInForce:
                 await self._read_again()
 
     async def _read_again(self) -> None:
-        if self._on_reading is not None:
-            self._on_reading()
+        self._on_reading()
         try:
             # A long list takes its time to read: frames are judged by the old policy meanwhile.
             self._reading_since_ms = self._run.now().elapsed_ms
@@ -127,17 +130,12 @@ class PolicyInForce:
         finally:
             self._reading_since_ms = None
         self._since_ms = self._run.now().time_ms
-        if self._on_change is not None:
-            self._on_change()
+        self._on_change()
 
     def _refuse(self, problem: str) -> None:
         self.refused = problem
         self._refusals += 1
         _log.error("the new policy is refused, the old one stays", policy=self.label, problem=problem)
-
-    def _reading_s(self) -> int | None:
-        since_ms = self._reading_since_ms
-        return None if since_ms is None else (self._run.now().elapsed_ms - since_ms) // 1000
 
     def _read(self) -> tuple[PolicySource, CompiledPolicy]:
         source = policy_files.load_for(self._station)

@@ -9,7 +9,7 @@ import asyncio
 import contextlib
 import signal
 from collections import Counter
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import structlog
@@ -117,9 +117,10 @@ class Service:
         """Who answers for a part, beside receivers and uplink."""
 
     async def run(self, stop: asyncio.Event) -> None:
-        """Work until `stop` is set, then drain within `STOP_SECONDS` and return."""
+        """Work until `stop` is set, then drain within `STOP_SECONDS` and return. Raises `DocumentError`."""
         await self._recollect()
-        async with self._engine(), broker(self._station), kept_tasks() as tasks:
+        engine = contextlib.nullcontext() if self.club is None else self.club.engine(self._station)
+        async with engine, broker(self._station), kept_tasks() as tasks:
             self._tasks = tasks
             self._house.start(tasks)
             if self.club is not None:
@@ -325,15 +326,6 @@ class Service:
     @property
     def _judges_for_a_club(self) -> bool:
         return self.club is not None and self.club.judges_for_all
-
-    @contextlib.asynccontextmanager
-    async def _engine(self) -> AsyncIterator[None]:
-        """The club's engine, where it is to run in a child process. Raises `DocumentError`."""
-        if self.club is None:
-            yield
-        else:
-            async with self.club.engine(self._station):
-                yield
 
     def _make_club(self) -> "Clubhouse | None":
         options = self._station.club
