@@ -22,6 +22,7 @@ library with it, so import it only where a station file asks for `web:`. README.
 | `places.py` | who may hold a connection: so many in all, fewer for one address |
 | `policy.py` | the policy in force as it is shown: its texts |
 | `problem.py` | what went wrong with a request, as a problem object (RFC 9457) |
+| `query.py` | what a query says: each of its words once |
 | `server.py` | the web as a whole: takes what the house should see, without ever waiting |
 | `session.py` | the session of a page: a signed date in a cookie, made from the token and nothing else |
 | `small_screens.py` | the picture for small screens, `/panel.svg` and `/panel.png`, drawn when it is asked for |

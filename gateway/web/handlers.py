@@ -1,7 +1,6 @@
 """What is answered to each request."""
 
 import html
-import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -23,9 +22,10 @@ from gateway.web.guard import CHALLENGE, Guard
 from gateway.web.heard_memory import HeardMemory
 from gateway.web.options import WebOptions
 from gateway.web.page_files import page_files, text_of
-from gateway.web.past import PastHandlers, json_answer, one_of
+from gateway.web.past import PastHandlers, json_answer
 from gateway.web.policy import policy_object
 from gateway.web.problem import ProblemError
+from gateway.web.query import number, one_of
 from gateway.web.sources import WebSources
 from gateway.web.turns import Turns
 
@@ -34,7 +34,6 @@ LARGEST_PAGE = 1000
 COME_BACK_SECONDS = "10"
 SIGN_IN_FIELDS = 4
 
-_NUMBER = re.compile(r"[0-9]{1,16}")
 _T = TypeVar("_T")
 
 
@@ -90,11 +89,11 @@ class Handlers:
 
     async def heard(self, request: web.Request) -> web.StreamResponse:
         """`/api/heard`."""
-        limit = _number(request, "limit", LARGEST_PAGE)
+        limit = number(request, "limit", 1, LARGEST_PAGE)
         source = one_of(request, "source")
         if source is not None:
             return await self.past.heard_of(request, source, limit or DEFAULT_PAGE)
-        before = _number(request, "before", HIGHEST_NUMBER)
+        before = number(request, "before", 1, HIGHEST_NUMBER)
         page, next_before = self.memory.page(limit or DEFAULT_PAGE, before)
         head_fields: PlainObject = {"run": self.run}
         if next_before is not None:
@@ -225,13 +224,3 @@ def _filled(name: str, **words: str) -> bytes:
     for place, word in words.items():
         text = text.replace(f"{{{{{place}}}}}", html.escape(word))
     return text.encode("utf-8")
-
-
-def _number(request: web.Request, name: str, highest: int) -> int | None:
-    """A whole number from the query, from 1 to `highest`; None where it is not there. Raises `ProblemError`."""
-    written = request.query.getall(name, [])
-    if not written:
-        return None
-    if len(written) > 1 or not _NUMBER.fullmatch(written[0]) or not 1 <= int(written[0]) <= highest:
-        raise ProblemError(HTTPStatus.BAD_REQUEST, f"{name}: a whole number from 1 to {highest} belongs there, once")
-    return int(written[0])

@@ -18,6 +18,7 @@ from gateway.history.period import Period, read_period
 from gateway.history.station_past import PastFrame
 from gateway.web.heard_memory import HeardMemory
 from gateway.web.problem import ProblemError
+from gateway.web.query import choice, one_of
 from gateway.web.sources import PastError, WebSources
 
 LONGEST_BY_HOUR_MS = 62 * DAY_MS
@@ -68,9 +69,7 @@ class PastHandlers:
         """`/api/history`."""
         period = self._period(request, USUAL_PERIOD)
         is_long = period.to_ms - period.from_ms > LONGEST_BY_HOUR_MS
-        step = one_of(request, "step") or ("day" if is_long else "hour")
-        if step not in {"hour", "day"}:
-            raise ProblemError(HTTPStatus.BAD_REQUEST, "step: `hour` or `day` belongs there")
+        step = choice(request, "step", ("hour", "day")) or ("day" if is_long else "hour")
         if step == "hour" and is_long:
             raise ProblemError(HTTPStatus.BAD_REQUEST, "step: what is longer than 62 days is told by the day")
         return json_answer(await _told(self.sources.past.history(period, by_day=step == "day")))
@@ -122,16 +121,14 @@ class PastHandlers:
 
     async def what_if(self, request: web.Request) -> web.StreamResponse:
         """`/api/what-if`: a policy is tried over what was heard of late. It changes nothing."""
-        written = one_of(request, "since") or USUAL_TRIAL
-        if written not in TRIALS_MS:
-            raise ProblemError(HTTPStatus.BAD_REQUEST, f"since: {' or '.join(TRIALS_MS)} belongs there")
+        since = choice(request, "since", [*TRIALS_MS]) or USUAL_TRIAL
         if request.content_type != POLICY_TYPE:
             raise ProblemError(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, f"send the policy's text as {POLICY_TYPE}")
         try:
             policy = (await _body(request, MAXIMUM_TEXT)).decode("utf-8")
         except UnicodeDecodeError:
             raise ProblemError(HTTPStatus.BAD_REQUEST, "the policy is no UTF-8 text") from None
-        answer = await _told(self.sources.what_if(policy, self.now().time_ms - TRIALS_MS[written]))
+        answer = await _told(self.sources.what_if(policy, self.now().time_ms - TRIALS_MS[since]))
         if "problems" in answer:
             detail = "the policy cannot be used: see its problems"
             raise ProblemError(HTTPStatus.UNPROCESSABLE_ENTITY, detail, more=answer)
@@ -142,14 +139,6 @@ class PastHandlers:
 
     def _recent(self, callsign: str) -> list[PastFrame]:
         return [_past_frame(frame) for frame in self.memory.of(callsign)]
-
-
-def one_of(request: web.Request, name: str) -> str | None:
-    """What the query says, once; None where it does not. Raises `ProblemError`."""
-    written = request.query.getall(name, [])
-    if len(written) > 1:
-        raise ProblemError(HTTPStatus.BAD_REQUEST, f"{name}: this belongs there once")
-    return written[0] if written else None
 
 
 def json_answer(plain: PlainObject) -> web.Response:

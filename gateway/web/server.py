@@ -39,6 +39,12 @@ SHUTDOWN_SECONDS = 0.5
 
 UNENCRYPTED = "the web is not encrypted: put a proxy with TLS before it where others share the network"
 
+_DETAILS = {
+    HTTPStatus.NOT_FOUND: "there is nothing by that name: /openapi.json lists what there is",
+    HTTPStatus.METHOD_NOT_ALLOWED: "this can only be read",
+    HTTPStatus.REQUEST_ENTITY_TOO_LARGE: "that is more than belongs there",
+}
+
 _log = structlog.get_logger("web")
 
 
@@ -181,7 +187,9 @@ class WebServer(ListeningSink):
             return problem_response(problem)
         except web.HTTPException as error:
             headers = {name: value for name, value in error.headers.items() if name == hdrs.ALLOW}
-            return problem_response(ProblemError(HTTPStatus(error.status), _detail_of(error.status), headers=headers))
+            status = HTTPStatus(error.status)
+            detail = _DETAILS.get(status, "the request cannot be answered")
+            return problem_response(ProblemError(status, detail, headers=headers))
         except ConnectionError:
             raise
         except TimeoutError:
@@ -200,12 +208,3 @@ class WebServer(ListeningSink):
 async def _secure(_request: web.Request, response: web.StreamResponse) -> None:
     """What stands on every answer."""
     response.headers.update(SECURITY_HEADERS)
-
-
-def _detail_of(status: int) -> str:
-    details = {
-        HTTPStatus.NOT_FOUND: "there is nothing by that name: /openapi.json lists what there is",
-        HTTPStatus.METHOD_NOT_ALLOWED: "this can only be read",
-        HTTPStatus.REQUEST_ENTITY_TOO_LARGE: "that is more than belongs there",
-    }
-    return details.get(HTTPStatus(status), "the request cannot be answered")

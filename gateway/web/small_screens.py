@@ -5,11 +5,11 @@ since a screen asks far more often than something changes.
 """
 
 import asyncio
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from http import HTTPStatus
-from typing import TypeVar, get_args
+from typing import get_args
 
 from aiohttp import web
 
@@ -22,14 +22,12 @@ from gateway.groundwork.bounded import BoundedMapping
 from gateway.groundwork.own_thread import in_own_thread
 from gateway.web.heard_memory import HeardMemory
 from gateway.web.problem import ProblemError
+from gateway.web.query import choice, number
 from gateway.web.sources import WebSources
 
 USUAL_SIZE = (320, 240)
 PICTURES = 8
 """So many are remembered, of some tens of kilobytes each at the most."""
-
-_MOST_DIGITS = 6
-_T = TypeVar("_T", bound=str)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,30 +101,8 @@ def canvas_of(request: web.Request) -> Canvas:
     """The canvas that the query describes. Raises `ProblemError`."""
     width, height = USUAL_SIZE
     return Canvas(
-        _size(request, "width", NARROWEST, WIDEST, width),
-        _size(request, "height", LOWEST, HIGHEST, height),
-        _choice(request, "colours", get_args(Colours), "full"),
-        _choice(request, "ground", get_args(Ground), "dark"),
+        number(request, "width", NARROWEST, WIDEST) or width,
+        number(request, "height", LOWEST, HIGHEST) or height,
+        choice(request, "colours", get_args(Colours)) or "full",
+        choice(request, "ground", get_args(Ground)) or "dark",
     )
-
-
-def _size(request: web.Request, name: str, least: int, most: int, usual: int) -> int:
-    written = _once(request, name, str(usual))
-    is_number = written.isascii() and written.isdecimal() and len(written) <= _MOST_DIGITS
-    if not is_number or not least <= int(written) <= most:
-        raise ProblemError(HTTPStatus.BAD_REQUEST, f"{name}: a whole number from {least} to {most} belongs there, once")
-    return int(written)
-
-
-def _choice(request: web.Request, name: str, choices: Sequence[_T], usual: _T) -> _T:
-    written = _once(request, name, usual)
-    for choice in choices:
-        if written == choice:
-            return choice
-    raise ProblemError(HTTPStatus.BAD_REQUEST, f"{name}: one of {', '.join(choices)} belongs there, once")
-
-
-def _once(request: web.Request, name: str, usual: str) -> str:
-    """What the query says of it; empty, which nothing is, where it says it more than once."""
-    written = request.query.getall(name, [usual])
-    return written[0] if len(written) == 1 else ""
