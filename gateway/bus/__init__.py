@@ -3,7 +3,7 @@
 | file | holds |
 | --- | --- |
 | `adoption.py` | takes in the stations that the broker holds and that are not remembered here |
-| `asyncapi.py` | the feed on the bus as an AsyncAPI 3.0 document, made from what the bus itself goes by |
+| `asyncapi.py` | the feed on the bus as an AsyncAPI 3.0 document: its channels |
 | `bus.py` | the bus: takes what the house should see, without ever waiting |
 | `connection.py` | one connection to the broker: paho's client, driven by the event loop |
 | `conversation.py` | one short conversation with a broker, under a name of its own |

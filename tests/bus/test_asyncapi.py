@@ -3,7 +3,6 @@
 import json
 import re
 import warnings
-from importlib import resources
 from typing import Any
 
 import pytest
@@ -12,7 +11,9 @@ from referencing import Registry
 from referencing.jsonschema import DRAFT202012
 
 from gateway.alerts.alert import emergency_alert
-from gateway.bus.asyncapi import DIALECT, document, text
+from gateway.bus.asyncapi import DIALECT, FILE, document, text
+from gateway.bus.connection import OFFLINE
+from gateway.bus.options import STATIONS_FORGET_MS
 from gateway.bus.topics import TopicGroup
 from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload, heard_object
@@ -67,9 +68,19 @@ def channel_of(topic: str) -> str:
     return names[0]
 
 
-def test_the_file_is_the_one_that_the_bus_makes() -> None:
-    written = resources.files("gateway.bus").joinpath("asyncapi.json").read_text("utf-8")
-    assert written == text(), "write it anew: python -m gateway.bus.asyncapi > gateway/bus/asyncapi.json"
+def test_the_file_has_this_version_and_these_schemas() -> None:
+    assert FILE.read_text("utf-8") == text(), "write it anew: python -m gateway.bus.asyncapi"
+
+
+def test_what_the_broker_keeps_for_how_long_and_says_last_is_what_the_bus_asks_for() -> None:
+    operations = {name: operation["bindings"]["mqtt"] for name, operation in DOCUMENT["operations"].items()}
+    seconds = {
+        name: mqtt["messageExpiryInterval"] for name, mqtt in operations.items() if "messageExpiryInterval" in mqtt
+    }
+    assert seconds == {"station": STATIONS_FORGET_MS // 1000}
+    assert DOCUMENT["servers"]["house"]["bindings"]["mqtt"]["lastWill"] == {
+        "topic": DOCUMENT["channels"]["status"]["address"], "qos": 1, "message": OFFLINE.decode(), "retain": True,
+    }  # fmt: skip
 
 
 def test_the_document_is_as_asyncapi_3_has_it() -> None:
