@@ -32,7 +32,6 @@ def station_warnings(station: StationFile) -> Iterator[Problem]:
         *_about_ports(station),
         *_about_secrets(station),
         *_about_certificates(station),
-        *_about_the_certificate_of_the_web(station),
         *_about_folders(station),
     ):
         yield station.document.problem(place, what)
@@ -99,21 +98,15 @@ def _readable_by_others(path: Path) -> str | None:
 
 
 def _about_certificates(station: StationFile) -> Iterator[tuple[DocumentPlace, str]]:
-    tls = station.bus.tls if station.bus is not None else None
-    if tls is None:
-        return
     try:
-        tls.context()
+        if station.bus is not None and station.bus.tls is not None:
+            station.bus.tls.context()
     except BusOptionsError as error:
         key = "ca" if str(error).startswith("bus.ca") else "certificate"
         yield ("bus", key), f"{error}; until then the bus is down"
-
-
-def _about_the_certificate_of_the_web(station: StationFile) -> Iterator[tuple[DocumentPlace, str]]:
-    if station.web is None or station.web.certificate is None:
-        return
     try:
-        station.web.context()
+        if station.web is not None and station.web.certificate is not None:
+            station.web.context()
     except CertificateError as error:
         yield ("web", "certificate"), f"{error.strerror}; until then the page is down"
 

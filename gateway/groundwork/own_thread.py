@@ -5,6 +5,7 @@ import errno
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
+from functools import partial
 from typing import ParamSpec, TypeVar
 
 _P = ParamSpec("_P")
@@ -20,17 +21,17 @@ async def in_own_thread(function: Callable[_P, _T], *arguments: _P.args, **more:
     """
     answer: Future[_T] = Future()
     answer.set_running_or_notify_cancel()
-
-    def call() -> None:
-        try:
-            result = function(*arguments, **more)
-        except BaseException as error:  # noqa: BLE001 - it is raised where the call is awaited
-            answer.set_exception(error)
-        else:
-            answer.set_result(result)
-
+    call = partial(function, *arguments, **more)
     try:
-        threading.Thread(target=call, name="own thread", daemon=True).start()
+        threading.Thread(target=give_answer, args=(answer, call), name="own thread", daemon=True).start()
     except RuntimeError:
         raise OSError(errno.EAGAIN, "the system has no thread left") from None
     return await asyncio.wrap_future(answer)
+
+
+def give_answer(answer: Future[_T], call: Callable[[], _T]) -> None:
+    """Give what the call returns, or raises, to whoever awaits the answer."""
+    try:
+        answer.set_result(call())
+    except BaseException as error:  # noqa: BLE001 - it is raised where the call is awaited
+        answer.set_exception(error)

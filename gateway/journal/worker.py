@@ -4,8 +4,11 @@ import asyncio
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
+from functools import partial
 from queue import SimpleQueue
 from typing import ParamSpec, TypeVar
+
+from gateway.groundwork.own_thread import give_answer
 
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
@@ -28,20 +31,14 @@ class Worker:
 
     async def call(self, function: Callable[_P, _T], *arguments: _P.args, **more: _P.kwargs) -> _T:
         """What `function` returns or raises in the thread. Cancelled, a call that has begun goes on there."""
-        future: Future[_T] = Future()
+        answer: Future[_T] = Future()
 
-        def answer() -> None:
-            if not future.set_running_or_notify_cancel():
-                return
-            try:
-                result = function(*arguments, **more)
-            except BaseException as error:  # noqa: BLE001 - it is raised where the call is awaited
-                future.set_exception(error)
-            else:
-                future.set_result(result)
+        def call() -> None:
+            if answer.set_running_or_notify_cancel():
+                give_answer(answer, partial(function, *arguments, **more))
 
-        self._calls.put(answer)
-        return await asyncio.wrap_future(future)
+        self._calls.put(call)
+        return await asyncio.wrap_future(answer)
 
     def end(self, last: Callable[[], None]) -> None:
         """Make one more call, which nobody awaits, and end the thread. Does not wait."""

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from gateway.setup.answers import GivenAnswers
 from gateway.setup.console import Console
-from gateway.setup.questions import QUESTIONS, Question, is_yes
+from gateway.setup.questions import QUESTIONS, Question, in_words, is_yes
 from gateway.setup.surroundings import ThisComputer
 from gateway.setup.trials import Trial
 
@@ -64,9 +64,9 @@ def _answered(
     question: Question, answers: GivenAnswers, console: Console, around: ThisComputer, try_it: Try
 ) -> GivenAnswers:
     console.say("")
-    if explained := question.explains(answers, around):
+    if explained := in_words(question.explains, answers, around):
         console.say(explained)
-    default = question.default(answers, around)
+    default = in_words(question.default, answers, around)
     prompt = f"{question.asks}{f' [{default}]' if default else ''}: "
     ask = console.ask_secretly if question.is_secret else console.ask
     while True:

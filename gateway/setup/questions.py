@@ -31,15 +31,13 @@ _NO_SERVICE = (
 _YES, _NO = frozenset({"y", "yes", "true"}), frozenset({"n", "no", "false"})
 
 
-def _nothing(_answers: GivenAnswers, _around: ThisComputer) -> str:
-    return ""
-
-
 def _always(_answers: GivenAnswers) -> bool:
     return True
 
 
-Words = Callable[[GivenAnswers, ThisComputer], str]
+Words = str | Callable[[GivenAnswers, ThisComputer], str]
+"""What is said, or what tells it from what was answered so far and from what is around."""
+
 Read = Callable[[str, GivenAnswers, ThisComputer], Mapping[str, Any]]
 """From what was typed to fields of `GivenAnswers`. Raises `ValueError`, whose message says what would be right."""
 
@@ -53,10 +51,10 @@ class Question:
 
     asks: str
     read: Read
-    explains: Words = field(default=_nothing)
+    explains: Words = ""
     """What is said before it, over one or more lines."""
 
-    default: Words = field(default=_nothing)
+    default: Words = ""
     """The answer of who only presses Enter; it is shown unless it is empty."""
 
     wanted: Callable[[GivenAnswers], bool] = field(default=_always)
@@ -67,8 +65,13 @@ class Question:
 
     def answered(self, text: str, answers: GivenAnswers, around: ThisComputer) -> GivenAnswers:
         """The answers with this one. Raises `ValueError`."""
-        said = text.strip() or self.default(answers, around)
+        said = text.strip() or in_words(self.default, answers, around)
         return replace(answers, **self.read(said, answers, around))
+
+
+def in_words(words: Words, answers: GivenAnswers, around: ThisComputer) -> str:
+    """What `words` say now."""
+    return words if isinstance(words, str) else words(answers, around)
 
 
 def is_yes(text: str) -> bool:
@@ -98,8 +101,7 @@ def _read_name(text: str, _answers: GivenAnswers, _around: ThisComputer) -> Mapp
 
 
 def _proper_name(text: str) -> str:
-    name: str = _checked(StationSettings, "callsign", callsign=text)
-    return name
+    return str(_checked(StationSettings, "callsign", callsign=text))
 
 
 def _read_place(text: str, _answers: GivenAnswers, _around: ThisComputer) -> Mapping[str, Any]:
@@ -170,12 +172,9 @@ def _read_broker(text: str, _answers: GivenAnswers, around: ThisComputer) -> Map
 
 
 def _read_broker_user(text: str, _answers: GivenAnswers, _around: ThisComputer) -> Mapping[str, Any]:
-    return {"broker_user": None if text.lower() in NOTHING else _checked_user(text)}
-
-
-def _checked_user(text: str) -> str:
-    _checked(BusSettings, "username", broker=EMBEDDED, username=text)
-    return text
+    if text.lower() in NOTHING:
+        return {"broker_user": None}
+    return {"broker_user": _checked(BusSettings, "username", broker=EMBEDDED, username=text)}
 
 
 def _read_broker_password(text: str, answers: GivenAnswers, _around: ThisComputer) -> Mapping[str, Any]:
@@ -232,24 +231,22 @@ QUESTIONS = (
         "callsign",
         'Your callsign with an SSID, as QX1GAT-10, or "I only listen"',
         _read_callsign,
-        lambda *_: (
-            "To send to the network you need your own callsign; the SSID after the hyphen tells your stations apart."
-        ),
-        lambda *_: "I only listen",
+        "To send to the network you need your own callsign; the SSID after the hyphen tells your stations apart.",
+        "I only listen",
     ),
     Question(
         "name",
         "A name for the post, up to nine letters and digits",
         _read_name,
-        lambda *_: "Nothing is sent. The name is shown in the house alone.",
-        lambda *_: "POST",
+        "Nothing is sent. The name is shown in the house alone.",
+        "POST",
         lambda answers: answers.listens_only,
     ),
     Question(
         "place",
         "Where the antenna is, or Enter to leave it out",
         _read_place,
-        lambda *_: f"For distances and bearings: {HOW_TO_WRITE}.",
+        f"For distances and bearings: {HOW_TO_WRITE}.",
     ),
     Question(
         "receivers",
@@ -263,16 +260,14 @@ QUESTIONS = (
         "servers",
         "Servers of the network, as server.example:14580, or Enter for none",
         _read_servers,
-        lambda *_: (
-            "The network's operators name servers for your region. Without one, what is heard stays in the house."
-        ),
+        "The network's operators name servers for your region. Without one, what is heard stays in the house.",
         wanted=lambda answers: not answers.listens_only,
     ),
     Question(
         "passcode",
         "Your passcode (it is not shown), or Enter to receive only",
         _read_passcode,
-        lambda *_: "The network's operators give one to licensed operators who ask.",
+        "The network's operators give one to licensed operators who ask.",
         wanted=lambda answers: bool(answers.servers),
         is_secret=True,
     ),
@@ -280,7 +275,7 @@ QUESTIONS = (
         "broker",
         "An MQTT broker for the house: its address, embedded, or no",
         _read_broker,
-        lambda *_: "Home automation and screens get what is heard from it. `embedded` starts one inside the gateway.",
+        "Home automation and screens get what is heard from it. `embedded` starts one inside the gateway.",
         _usual_broker,
     ),
     Question(
@@ -300,14 +295,14 @@ QUESTIONS = (
         "page",
         "The page: for this computer (here), for the whole house (house), or no",
         _read_page,
-        lambda *_: "It shows what is heard and whether all is well. Positions of people at home are personal data.",
-        lambda *_: Page.HERE.value,
+        "It shows what is heard and whether all is well. Positions of people at home are personal data.",
+        Page.HERE.value,
     ),
     Question(
         "journal",
         "Keep a journal of what was heard for 30 days",
         _read_journal,
-        default=lambda *_: "yes",
+        default="yes",
     ),
     Question(
         "service",
