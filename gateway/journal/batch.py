@@ -66,15 +66,6 @@ class Dump:
     encoded: list[bytes] = field(default_factory=list)
 
 
-def put_dump(dumps: dict[str, Dump], dump: Dump) -> None:
-    """Let `dump` take the place of the one before it, unless it says that nothing has changed since that one."""
-    before = dumps.get(dump.name)
-    if before is None or dump.changed:
-        dumps[dump.name] = dump
-    else:
-        before.heard = dump.heard
-
-
 @dataclass(slots=True)
 class Batch:
     """What is written at one go."""
@@ -93,7 +84,9 @@ class Batch:
     """When the line of a frame was sent, in Unix milliseconds, by its sequence."""
 
     policies: list[PolicyTexts] = field(default_factory=list)
-    dumps: list[Dump] = field(default_factory=list)
+    dumps: dict[str, Dump] = field(default_factory=dict)
+    """Of each memory the newest, by its name."""
+
     beginning: Dump | None = None
     """What the judge remembered when the run began."""
 
@@ -110,7 +103,29 @@ class Batch:
     @property
     def is_empty(self) -> bool:
         """Whether there is nothing in it to be written."""
-        return not (len(self) or self.sent or self.policies or self.dumps or self.beginning)
+        return self.is_air_only and not (len(self) or self.sent)
+
+    @property
+    def is_air_only(self) -> bool:
+        """Whether it holds nothing but what was heard, and when it was sent."""
+        return not (self.policies or self.dumps or self.beginning)
+
+    def add(self, other: "Batch") -> None:
+        """Hold what another one brings, too."""
+        self.rows += other.rows
+        self.sent |= other.sent
+        self.policies += other.policies
+        for dump in other.dumps.values():
+            self.put_dump(dump)
+        self.beginning = other.beginning or self.beginning
+
+    def put_dump(self, dump: Dump) -> None:
+        """Let it take the place of the one before it, unless it says that nothing has changed since that one."""
+        before = self.dumps.get(dump.name)
+        if before is None or dump.changed:
+            self.dumps[dump.name] = dump
+        else:
+            before.heard = dump.heard
 
     def encode(self, seconds: float) -> bool:
         """Make octets of what it holds, for about so long; returns whether there is more to make."""
@@ -130,7 +145,7 @@ class Batch:
         return bool(self.heard or any(dump.pieces for dump in self._dumped()))
 
     def _dumped(self) -> list[Dump]:
-        return self.dumps if self.beginning is None else [self.beginning, *self.dumps]
+        return [*filter(None, [self.beginning]), *self.dumps.values()]
 
     def _encode_one(self) -> None:
         if self.heard:
@@ -169,9 +184,8 @@ class Waiting:
         self.shed_sent = 0
         self._heard = SheddingQueue[HeardPayload](limit)
         self._sent = BoundedMapping[int, int](limit, self._shed_one_sent)
-        self._policies: deque[PolicyTexts] = deque(maxlen=self.MAXIMUM_POLICIES)
-        self._dumps: dict[str, Dump] = {}
-        self._beginning: Dump | None = None
+        self._next = Batch()
+        """Holds what is no frame, and goes with the next frames."""
 
     def __len__(self) -> int:
         """How many frames wait."""
@@ -180,7 +194,7 @@ class Waiting:
     @property
     def is_empty(self) -> bool:
         """Whether nothing waits, frame or other."""
-        return not (self._heard or self._sent or self._policies or self._dumps or self._beginning)
+        return self._next.is_empty and not (self._heard or self._sent)
 
     def offer_heard(self, payload: HeardPayload) -> None:
         """A frame was heard."""
@@ -192,22 +206,20 @@ class Waiting:
 
     def offer_policy(self, policy: PolicyTexts) -> None:
         """A policy came into force."""
-        self._policies.append(policy)
+        self._next.policies.append(policy)
+        del self._next.policies[: -self.MAXIMUM_POLICIES]
 
     def offer_dump(self, dump: Dump) -> None:
         """A memory was dumped; only the newest dump of each is kept."""
-        put_dump(self._dumps, dump)
+        self._next.put_dump(dump)
 
     def offer_beginning(self, beginning: Dump) -> None:
         """What the judge remembered when the run began."""
-        self._beginning = beginning
+        self._next.beginning = beginning
 
     def take(self, most: int) -> Batch:
         """The oldest frames, `most` at most, with all that belongs to them, and whatever else waits."""
-        batch = Batch(policies=[*self._policies], dumps=[*self._dumps.values()], beginning=self._beginning)
-        self._policies.clear()
-        self._dumps.clear()
-        self._beginning = None
+        batch, self._next = self._next, Batch()
         batch.heard.extend(islice(self._heard, most))
         for _ in range(len(batch.heard)):
             self._heard.popleft()
@@ -220,9 +232,7 @@ class Waiting:
         self.shed_sent += len(self._sent)
         self._heard.clear()
         self._sent.clear()
-        self._policies.clear()
-        self._dumps.clear()
-        self._beginning = None
+        self._next = Batch()
 
     def _shed_one_sent(self, _sequence: int) -> None:
         self.shed_sent += 1

@@ -10,7 +10,6 @@ import contextlib
 import os
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import structlog
@@ -21,7 +20,7 @@ from gateway.groundwork.private_files import make_private_folder, open_private, 
 from gateway.history.distances import Measured, measured
 from gateway.journal import rows, schema, sums
 from gateway.journal.ageing import Ageing
-from gateway.journal.batch import Batch, Dump, PolicyTexts, Row, put_dump
+from gateway.journal.batch import Batch, PolicyTexts
 from gateway.journal.options import JournalOptions
 from gateway.journal.pending import PendingFile, read_pending
 from gateway.journal.recollection import Recollection, Wanted, recollect
@@ -72,33 +71,6 @@ _OWN_FAULTS = (sqlite3.IntegrityError, sqlite3.ProgrammingError, sqlite3.Interfa
 _log = structlog.get_logger()
 
 
-@dataclass(slots=True)
-class _Held:
-    """What is written but not settled yet."""
-
-    rows: dict[int, Row] = field(default_factory=dict)
-    """By sequence."""
-
-    sent: dict[int, int] = field(default_factory=dict)
-    policies: list[PolicyTexts] = field(default_factory=list)
-    dumps: dict[str, Dump] = field(default_factory=dict)
-    beginning: Dump | None = None
-
-    @property
-    def is_air_only(self) -> bool:
-        """Whether all of it stands in the file beside the journal, too."""
-        return not (self.policies or self.dumps or self.beginning)
-
-    def add(self, batch: Batch) -> None:
-        """Hold what `batch` brings."""
-        self.rows.update((row.sequence, row) for row in batch.rows)
-        self.sent |= batch.sent
-        self.policies += batch.policies
-        for dump in batch.dumps:
-            put_dump(self.dumps, dump)
-        self.beginning = batch.beginning or self.beginning
-
-
 class Store:
     """Writes one journal, in the name of one run. Each method opens the file where it is not open, or not any more.
 
@@ -119,7 +91,9 @@ class Store:
         self._run_record = run
         self._ageing = Ageing(options.keep_ms)
         self._pending = PendingFile(pending_path(options.path), run)
-        self._held = _Held()
+        self._held = Batch()
+        """What is written but not settled yet."""
+
         self._taken: Batch | None = None
         self._said_not_beside = False
         self._left_behind = True
@@ -183,7 +157,7 @@ class Store:
         held = self._held
         with self._using() as connection:
             connection.execute("BEGIN IMMEDIATE")
-            rows.insert_heard(connection, self._run, [*held.rows.values()], held.sent, self._measure)
+            rows.insert_heard(connection, self._run, held.rows, held.sent, self._measure)
             for policy in held.policies:
                 rows.insert_policy(connection, policy)
                 self._policy = policy
@@ -200,7 +174,7 @@ class Store:
         return None if origin is None else measured(origin, place)
 
     def _let_go(self) -> None:
-        self._held = _Held()
+        self._held = Batch()
         self._pending.clear()
 
     def recollect(self, wanted: Wanted) -> Recollection:

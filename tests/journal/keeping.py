@@ -15,7 +15,7 @@ from gateway.frames.capture import BEGAN_WITH, CaptureLine, read_object
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.duration import DAY_MS
-from gateway.journal.batch import Batch
+from gateway.journal.batch import Batch, Dump
 from gateway.journal.options import JournalOptions
 from gateway.journal.reading import read_heard
 from gateway.journal.recorder import Recorder
@@ -80,8 +80,10 @@ def frames(count: int, post: Post | None = None) -> list[Judged]:
     return heard
 
 
-def batch_of(judged: Sequence[Judged] = (), *, settles: bool = True, **more: Any) -> Batch:  # noqa: ANN401 - whatever a batch holds
+def batch_of(judged: Sequence[Judged] = (), *, settles: bool = True, dumps: Sequence[Dump] = (), **more: Any) -> Batch:  # noqa: ANN401 - whatever a batch holds
     batch = Batch(deque(map(HeardPayload, judged)), settles=settles, **more)
+    for dump in dumps:
+        batch.put_dump(dump)
     while batch.encode(0):
         pass
     return batch

@@ -72,26 +72,26 @@ def test_of_a_memory_only_the_newest_dump_waits() -> None:
     waiting.offer_dump(Dump("judge", 1, heard=3))
     waiting.offer_dump(Dump("judge", 1, heard=5))
     waiting.offer_dump(Dump("hearing", 1, heard=5))
-    assert [(dump.name, dump.heard) for dump in waiting.take(1).dumps] == [("judge", 5), ("hearing", 5)]
-    assert waiting.take(1).dumps == []
+    assert [(dump.name, dump.heard) for dump in waiting.take(1).dumps.values()] == [("judge", 5), ("hearing", 5)]
+    assert waiting.take(1).dumps == {}
 
 
 def test_a_memory_that_is_still_as_it_was_dumped_takes_no_dump_away() -> None:
     waiting = Waiting(10)
     waiting.offer_dump(Dump("judge", 1, heard=3, pieces=deque([{"budgets": {}}])))
     waiting.offer_dump(Dump("judge", 1, heard=5, changed=False))
-    [dump] = waiting.take(1).dumps
+    [dump] = waiting.take(1).dumps.values()
     assert (dump.heard, dump.changed, list(dump.pieces)) == (5, True, [{"budgets": {}}])
 
 
 def test_dumps_are_encoded_piece_by_piece_after_the_frames() -> None:
     batch = Batch(beginning=Dump("judge", 1, 0, pieces=deque([{}])))
-    batch.dumps.append(Dump("judge", 1, 3, pieces=deque([{"a": 1}, {"b": 2}])))
+    batch.put_dump(Dump("judge", 1, 3, pieces=deque([{"a": 1}, {"b": 2}])))
     batch.heard.extend(map(HeardPayload, frames(1)))
     assert [batch.encode(0) for _ in range(4)] == [True, True, True, False]
     assert batch.beginning is not None
     assert batch.beginning.encoded == [b"{}"]
-    assert batch.dumps[0].encoded == [b'{"a":1}', b'{"b":2}']
+    assert batch.dumps["judge"].encoded == [b'{"a":1}', b'{"b":2}']
 
 
 def test_policies_wait_in_their_order_within_a_bound() -> None:
