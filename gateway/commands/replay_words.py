@@ -91,11 +91,11 @@ def _table(contenders: Sequence[Contender]) -> list[str]:
         ("", [contender.label for contender in contenders]),
         ("heard", [f"{tally.heard:,}" for tally in tallies]),
         ("forward", [f"{tally.forward:,}" for tally in tallies]),
-        ("keep", [f"{tally.kept().total():,}" for tally in tallies]),
+        ("keep", [f"{tally.kept_by_reason().total():,}" for tally in tallies]),
     ]
     for reason in Reason:
-        if any(tally.kept()[reason] for tally in tallies):
-            rows.append((f"  {reason}", [f"{tally.kept()[reason]:,}" for tally in tallies]))
+        if any(tally.kept_by_reason()[reason] for tally in tallies):
+            rows.append((f"  {reason}", [f"{tally.kept_by_reason()[reason]:,}" for tally in tallies]))
             entries = sorted({name for tally in tallies for kind, name in tally.kept_by_entry() if kind is reason})
             rows += [
                 (f"    {name}", [f"{tally.kept_by_entry()[reason, name]:,}" for tally in tallies]) for name in entries

@@ -21,8 +21,8 @@ class Understood:
         """A line or more for each matter, aligned."""
         lines = [
             (label if first else "", line)
-            for label, said in self._matters()
-            for line, first in zip_longest(said, [True], fillvalue="")
+            for label, texts in self._matters()
+            for line, first in zip_longest(texts, [True], fillvalue="")
         ]
         width = max(len(label) for label, _ in lines)
         return "\n".join(f"  {label:{width}}  {printable(line)}" for label, line in lines)
@@ -98,17 +98,17 @@ class Understood:
         return f"nowhere: it logs in to receive only, at {servers}" if self._receives_only() else servers
 
     def _house_in_words(self) -> Iterator[str]:
-        said = self.to_object()
-        if said["bus"]:
-            yield f"bus: {said['bus']['broker']}, topics under {said['bus']['topics']}"
-        if said["lines"]:
-            yield f"text port: {said['lines']}"
-        if said["web"]:
-            yield f"page: {said['web']}{', with a token' if self._station.web_token else ''}"
+        plain = self.to_object()
+        if plain["bus"]:
+            yield f"bus: {plain['bus']['broker']}, topics under {plain['bus']['topics']}"
+        if plain["lines"]:
+            yield f"text port: {plain['lines']}"
+        if plain["web"]:
+            yield f"page: {plain['web']}{', with a token' if self._station.web_token else ''}"
         if (journal := self._settings.journal) is not None:
-            yield f"journal: {said['journal']}, {in_words(journal.keep)}"
-        if said["captures"]:
-            yield f"captures: {said['captures']}"
+            yield f"journal: {plain['journal']}, {in_words(journal.keep)}"
+        if plain["captures"]:
+            yield f"captures: {plain['captures']}"
 
     def _servers(self) -> list[str]:
         return [_host_and_port(*server) for server in self._settings.uplink.addresses] if self._settings.uplink else []

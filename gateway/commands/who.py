@@ -125,9 +125,9 @@ def who_is(station: Path, callsign: str, since: str, by_post: str | None = None)
     callsign = callsign_of(callsign)
     period = period_until_now("--since", since)
     with inquiry_of(station) as inquiry:
-        kept = inquiry.heard(callsign, MOST_FRAMES, since_ms=period.from_ms, post=post)
+        journal_frames = inquiry.heard(callsign, MOST_FRAMES, since_ms=period.from_ms, post=post)
         days = inquiry.days_of_station(callsign, period, post)
-    objects = heard_in(period, together(not_worked_in(station, post), kept))
+    objects = heard_in(period, together(not_worked_in(station, post), journal_frames))
     heard = [plain for plain in objects if plain.get("source") == callsign]
     return HeardStation(callsign, {**period.to_object(), "days": days, **station_past(heard)}, post)
 

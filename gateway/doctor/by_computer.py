@@ -93,7 +93,7 @@ def ports(evidence: Evidence) -> Iterator[Finding]:
                 yield wrong("this is no address of this computer", f"change {_key(port.place)}", subject)
             case _:
                 yield wrong(
-                    f"it cannot be listened at: {tried.said}",
+                    f"it cannot be listened at: {tried.trouble}",
                     f"choose a port above 1023 for {_key(port.place)}",
                     subject,
                 )
@@ -102,7 +102,7 @@ def ports(evidence: Evidence) -> Iterator[Finding]:
 def clock(evidence: Evidence) -> Iterator[Finding]:
     """Whether the time is right, and will be after a power cut."""
     computer_clock, shown = evidence.clock, rfc3339(evidence.clock.now_ms)[:16].replace("T", " ")
-    newest_ms = max((heard_ms(kept) for kept in evidence.kept), default=0)
+    newest_ms = max((heard_ms(kept) for kept in evidence.kept_frames), default=0)
     if not is_plausible(computer_clock.now_ms):
         yield wrong(f"it shows {shown}, which is before this program was written", _SET_THE_CLOCK)
     elif newest_ms > computer_clock.now_ms + _CLOCK_TOLERANCE_MS:

@@ -114,15 +114,21 @@ def _is_for_one_alone(address: ReceiverAddress) -> bool:
 
 
 def _last_kept(name: str, evidence: Evidence) -> str:
-    last = next((kept for kept in evidence.kept if kept.receiver == name), None)
+    last = next((kept for kept in evidence.kept_frames if kept.receiver == name), None)
     if last is None:
-        return "the journal's last frames hold none of it" if evidence.kept else "no journal tells of an earlier frame"
+        return (
+            "the journal's last frames hold none of it"
+            if evidence.kept_frames
+            else "no journal tells of an earlier frame"
+        )
     return f"its last frame in the journal is {in_words(max(evidence.clock.now_ms - heard_ms(last), 0))} old"
 
 
 def _heard_direct(evidence: Evidence) -> Mapping[str, Place]:
     """By source, where each station says that it is."""
-    places = {kept.source: place for kept in reversed(evidence.kept) if (place := kept_direct_place(kept)) is not None}
+    places = {
+        kept.source: place for kept in reversed(evidence.kept_frames) if (place := kept_direct_place(kept)) is not None
+    }
     for hearing in evidence.receivers.values():
         for heard in hearing.heard if hearing is not None else ():
             there = direct_place(heard)

@@ -23,7 +23,7 @@ class PortTried:
 
     port: Port
     found: PortFound
-    said: str
+    trouble: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,7 @@ class Evidence:
     receivers: Mapping[str, ReceiverFound | None] = field(default_factory=dict)
     """By name."""
 
-    kept: tuple[HeardShown, ...] = ()
+    kept_frames: tuple[HeardShown, ...] = ()
     """The last frames that the journal holds, newest first."""
 
     time: TimeAsked | None = None

@@ -105,7 +105,7 @@ class _Examination:
         if self.gateway is not None:
             self.parts = await probing.one(partial(own_health.ask, self.text.path)) or {}
         async with asyncio.TaskGroup() as together:
-            kept = together.create_task(probing.one(self._journal()))
+            kept_frames = together.create_task(probing.one(self._journal()))
             folders = together.create_task(probing.each(self._folders()))
             tried = together.create_task(probing.each(self._ports()))
             receivers = together.create_task(probing.each(self._receivers()))
@@ -119,7 +119,7 @@ class _Examination:
             passcode_from_environment=self._passcode_from_environment(),
             gateway=self.gateway,
             parts=self.parts,
-            kept=kept.result() or (),
+            kept_frames=kept_frames.result() or (),
             folders=tuple(filter(None, folders.result().values())),
             ports=tuple(filter(None, tried.result().values())),
             receivers=receivers.result(),

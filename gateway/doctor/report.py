@@ -27,8 +27,8 @@ def in_report(diagnosis: Diagnosis) -> str:
     for finding in diagnosis.findings:
         whole = finding.in_report or " -> ".join(filter(None, (finding.what, finding.do)))
         subject = f"{finding.subject}: " if finding.subject else ""
-        said = _without_place(f"{subject}{whole}") if finding.check in _PLACED else f"{subject}{whole}"
-        lines.append(f"{finding.grade}  {finding.check}: {said}")
+        text = _without_place(f"{subject}{whole}") if finding.check in _PLACED else f"{subject}{whole}"
+        lines.append(f"{finding.grade}  {finding.check}: {text}")
     lines += ["", diagnosis.summary(), ""]
     return "\n".join(printable(_without_home(line)) for line in lines)
 

@@ -57,8 +57,8 @@ class _Stop:
         self.lines = lines
         mark = error.problem_mark or error.context_mark
         self.spot = _Spot(mark.line, mark.column) if mark and mark.line < len(lines) else self._last()
-        left = [lines[self.spot.line][self.spot.column :], *lines[self.spot.line + 1 :]]
-        self.is_at_end = not any(line.strip() for line in left)
+        rest = [lines[self.spot.line][self.spot.column :], *lines[self.spot.line + 1 :]]
+        self.is_at_end = not any(line.strip() for line in rest)
         begun = error.context_mark
         self.begun = _Spot(begun.line, begun.column) if begun and begun.line < len(lines) else self.spot
         self.line = lines[self.spot.line]

@@ -46,13 +46,13 @@ OneOrMore = Annotated[list[_Item], Field(min_length=1, fail_fast=True), _Listed(
 """A list means any of it; one value stands for a list of one. It may be long: of its mistakes the first is told."""
 
 
-def fits(pattern: str, said: str) -> Callable[[str], str]:
-    """A check that a text matches all of `pattern`; `said` tells the operator what is meant, instead of it."""
+def fits(pattern: str, what_is_meant: str) -> Callable[[str], str]:
+    """A check that a text matches all of `pattern`; `what_is_meant` tells the operator what is meant, instead of it."""
     expression = re.compile(pattern)
 
     def check(text: str) -> str:
         if expression.fullmatch(text) is None:
-            raise ValueError(f"{text!r} {said}")
+            raise ValueError(f"{text!r} {what_is_meant}")
         return text
 
     return check

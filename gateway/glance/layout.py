@@ -66,9 +66,9 @@ def _station(station: StationView, areas: Sequence[Space], sheet: Sheet) -> None
     inks = (Ink.TEXT, Ink.FAINT)
     if station.facts:
         sheet.write_both(station.facts, station.age, facts, inks)
-        said = station.words if _is_large(sheet) else joined((station.picture, station.words))
+        text = station.words if _is_large(sheet) else joined((station.picture, station.words))
         if words.height:
-            sheet.write_lines(said, words, Ink.TEXT, 2 if _is_large(sheet) else 1)
+            sheet.write_lines(text, words, Ink.TEXT, 2 if _is_large(sheet) else 1)
     elif _is_large(sheet):
         sheet.write_lines(station.words or station.picture, facts.down_to(words), Ink.TEXT, 2)
     elif words.height:
@@ -103,14 +103,14 @@ def _tiles(tiles: tuple[Tile, ...], area: Space, sheet: Sheet) -> None:
 
 def _bar(view: View, area: Space, sheet: Sheet) -> None:
     """The line of health, with the clock: filled where something wants to be seen to."""
-    said, ink = (view.silent, Ink.BAD) if view.silent else (view.state, _ink_of(view.worst))
+    wordings, ink = (view.silent, Ink.BAD) if view.silent else (view.state, _ink_of(view.worst))
     inks = (Ink.ON_BOX, Ink.ON_BOX)
     if ink is Ink.GOOD:
         inks = (Ink.TEXT, Ink.FAINT)
         sheet.fill(Space(area.left, area.top, area.width, max(1, sheet.margin // 2)), ink)
     else:
         sheet.fill(area, ink)
-    sheet.write_both(said, view.clock, area.within(sheet.margin), inks)
+    sheet.write_both(wordings, view.clock, area.within(sheet.margin), inks)
 
 
 def _is_large(sheet: Sheet) -> bool:
@@ -145,7 +145,7 @@ def _spoken(view: View) -> Iterator[str]:
     if station is None:
         yield "nothing heard yet"
     else:
-        yield ", ".join(said for said in (station.source, *station.facts[:1], station.age[0], station.words) if said)
-    yield next((said for said in view.silent or view.state if said), "")
+        yield ", ".join(words for words in (station.source, *station.facts[:1], station.age[0], station.words) if words)
+    yield next((words for words in view.silent or view.state if words), "")
     if view.emergency is not None:
         yield CAUTION[0]

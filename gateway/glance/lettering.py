@@ -63,13 +63,13 @@ def fitted(wordings: Wordings, room: float, sizes: tuple[float, float], least: f
     return cut(text, room, size), size
 
 
-def pair(said: Wordings, end: Wordings, room: float, size: float) -> tuple[str, str]:
+def pair(first: Wordings, last: Wordings, room: float, size: float) -> tuple[str, str]:
     """Wordings of two things that fit into one line at this size: the first goes before the second in being long.
 
     The shortest of both where none fit.
     """
-    texts = [drawable(wording) for wording in said if wording] or [""]
-    ends = [drawable(wording) for wording in end if wording] or [""]
+    texts = [drawable(wording) for wording in first if wording] or [""]
+    ends = [drawable(wording) for wording in last if wording] or [""]
     both = ((text, tail) for text in texts for tail in ends if width(text + tail, size) <= room)
     return next(both, (texts[-1], ends[-1]))
 

@@ -93,23 +93,23 @@ class Sheet:
         self.boxes.append(Box(area.left, area.top, area.width, area.height, ink))
 
     def write(
-        self, said: Wordings, area: Space, ink: Ink = Ink.TEXT, *, right: bool = False, less: float = _LESS
+        self, wordings: Wordings, area: Space, ink: Ink = Ink.TEXT, *, right: bool = False, less: float = _LESS
     ) -> int:
         """Write what fits into the area, as large as it goes; how much of its width is left over."""
         largest = area.height / LINE
         least = min(self.least, largest)
-        text, size = lettering.fitted(said, area.width, (largest, max(least, less * largest)), least)
+        text, size = lettering.fitted(wordings, area.width, (largest, max(least, less * largest)), least)
         size = math.floor(size * 100) / 100
         if text:
             self.letterings.append(Lettering(text, area.left, area.top, area.width, area.height, size, ink, right))
         return area.width - math.ceil(lettering.width(text, size))
 
-    def write_both(self, said: Wordings, end: Wordings, area: Space, inks: tuple[Ink, Ink]) -> None:
+    def write_both(self, wordings: Wordings, end: Wordings, area: Space, inks: tuple[Ink, Ink]) -> None:
         """Two texts in one line and of one size: the second stands at its end."""
         area = area.middle(self.highest_line)
         largest = area.height / LINE
         least, gap = min(self.least, largest), round(area.height * 0.4)
-        text, tail = lettering.pair(said, end, area.width - gap, max(least, _LESS * largest))
+        text, tail = lettering.pair(wordings, end, area.width - gap, max(least, _LESS * largest))
         both = lettering.width(text, 1) + lettering.width(tail, 1)
         row = area.middle(math.floor(max(least, min(largest, (area.width - gap) / max(both, 1))) * LINE))
         taken = math.ceil(lettering.width(tail, row.height / LINE))

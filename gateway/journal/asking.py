@@ -323,14 +323,14 @@ def _day_reach(day: int, reach: AntennaReach | None) -> DayReach:
 
 
 def _counts(entry: dict[str, int]) -> PlainObject:
-    kept = {reason.value: entry[reason] for reason in Reason if entry.get(reason)}
+    keep_by_reason = {reason.value: entry[reason] for reason in Reason if entry.get(reason)}
     forward = entry.get(FORWARD, 0)
-    keep = sum(kept.values())
+    keep = sum(keep_by_reason.values())
     return {
         "heard": forward + keep,
         "forward": forward,
         "keep": keep,
-        "keep_by_reason": kept,
+        "keep_by_reason": keep_by_reason,
         "sent": entry.get(SENT, 0),
     }
 

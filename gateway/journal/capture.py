@@ -79,9 +79,9 @@ class OpenCapture:
 
     def _write(self, compressed: bytes) -> None:
         try:
-            left = memoryview(compressed)
-            while left:
-                left = left[self._file.write(left) :]
+            rest = memoryview(compressed)
+            while rest:
+                rest = rest[self._file.write(rest) :]
         except OSError:
             # The compressor is past what did not go: the file stops here, at the end of a line.
             with contextlib.suppress(OSError):

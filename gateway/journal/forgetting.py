@@ -133,10 +133,10 @@ def _forget_memories(connection: sqlite3.Connection, source: str) -> None:
         rows = connection.execute(f"SELECT {key}, number, value FROM {table}").fetchall()  # noqa: S608 - names of ours
         for name, number, text in rows:
             piece = json.loads(text)
-            left = without(piece, source)
-            if left != piece:
+            piece_without = without(piece, source)
+            if piece_without != piece:
                 update = f"UPDATE {table} SET value = ? WHERE {key} = ? AND number = ?"  # noqa: S608 - names of ours
-                connection.execute(update, (encode(left).decode("utf-8"), name, number))
+                connection.execute(update, (encode(piece_without).decode("utf-8"), name, number))
 
 
 def _forget_in_capture(path: Path, source: str, forgotten: Forgotten) -> None:

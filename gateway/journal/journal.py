@@ -86,13 +86,13 @@ class Journal(Recorder):
 
 def _recall(memory: Remembered[HeardPayload], recollection: Recollection) -> bool:
     """Give back to `memory` what is kept of it, and what was heard since; returns whether nothing was."""
-    kept = recollection.kept.get(memory.name)
+    dumped = recollection.dumped.get(memory.name)
     until = 0
-    if kept is not None and kept.version == memory.version:
-        until = kept.until
-        for piece, past in kept.pieces:
+    if dumped is not None and dumped.version == memory.version:
+        until = dumped.until
+        for piece, past in dumped.pieces:
             memory.restore(piece, past)
     since = [payload for number, payload in recollection.frames if number > until]
     for payload in since:
         memory.recall(payload)
-    return kept is not None and kept.version == memory.version and not since
+    return dumped is not None and dumped.version == memory.version and not since

@@ -124,10 +124,10 @@ class PendingFile:
                 self.path.unlink()
 
     def _write(self, descriptor: int, octets: bytes) -> None:
-        left = memoryview(octets)
+        rest = memoryview(octets)
         try:
-            while left:
-                left = left[os.write(descriptor, left) :]
+            while rest:
+                rest = rest[os.write(descriptor, rest) :]
         except OSError:
             with contextlib.suppress(OSError):
                 os.ftruncate(descriptor, self._octets)

@@ -44,7 +44,7 @@ class Wanted:
 
 
 @dataclass(slots=True)
-class Kept:
+class DumpedMemory:
     """One memory as it was dumped."""
 
     version: int
@@ -58,7 +58,7 @@ class Kept:
 class Recollection:
     """What is known of the time before."""
 
-    kept: dict[str, Kept] = field(default_factory=dict)
+    dumped: dict[str, DumpedMemory] = field(default_factory=dict)
     """By name."""
 
     frames: list[tuple[int, HeardPayload]] = field(default_factory=list)
@@ -71,10 +71,10 @@ def recollect(connection: sqlite3.Connection, wanted: Wanted, this_run: int) -> 
     rows = _RecalledRows(connection, shift_of, wanted.read)
     recollection = Recollection()
     for name in wanted.names:
-        kept = _kept(connection, name, rows)
-        if kept is not None:
-            recollection.kept[name] = kept
-    since = min((kept.until for kept in recollection.kept.values()), default=0)
+        dumped = _dumped(connection, name, rows)
+        if dumped is not None:
+            recollection.dumped[name] = dumped
+    since = min((dumped.until for dumped in recollection.dumped.values()), default=0)
     recollection.frames = rows.newest(since, this_run << SEQUENCE_BITS, wanted.recent)
     return recollection
 
@@ -112,18 +112,18 @@ def _moment_in(text: object) -> Moment | None:
         return None
 
 
-def _kept(connection: sqlite3.Connection, name: str, rows: "_RecalledRows") -> Kept | None:
+def _dumped(connection: sqlite3.Connection, name: str, rows: "_RecalledRows") -> DumpedMemory | None:
     row = connection.execute("SELECT version, run, until FROM remembered WHERE name = ?", (name,)).fetchone()
     match row:
         case (int(version), int(run), int(until)):
-            kept = Kept(version, until)
+            dumped = DumpedMemory(version, until)
         case _:
             return None
     for (text,) in connection.execute("SELECT value FROM pieces WHERE name = ? ORDER BY number", (name,)):
         piece = _object_in(text, 16 * MAXIMUM_OCTETS)
         if piece is not None:
-            kept.pieces.append((piece, Past(rows.shift_of.get(run, 0), rows.named_in(piece))))
-    return kept
+            dumped.pieces.append((piece, Past(rows.shift_of.get(run, 0), rows.named_in(piece))))
+    return dumped
 
 
 @dataclass(slots=True)

@@ -297,10 +297,10 @@ class Recorder(RunningSink):
                     await self._hurry.wait()
         if self._draining.is_set():
             return
-        left = len(self._waiting) - self._limits.batch
-        if left <= 0:
+        beyond_a_batch = len(self._waiting) - self._limits.batch
+        if beyond_a_batch <= 0:
             self._work.clear()
-        if left < self._limits.batch:
+        if beyond_a_batch < self._limits.batch:
             self._hurry.clear()
 
     def _settles_at(self) -> float:

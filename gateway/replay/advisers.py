@@ -260,10 +260,10 @@ def _greatest(observations: Observations, of: Callable[[ObservedStation], float]
 
 def _free_name(source: PolicySource, wanted: str) -> str:
     """A name that no rate of the policy has."""
-    taken = {rate.name for rate in source.policy.rates}
+    names = {rate.name for rate in source.policy.rates}
     name = wanted = wanted.lower()
     number = 2
-    while name in taken:
+    while name in names:
         name, number = f"{wanted}-{number}", number + 1
     return name
 

@@ -104,7 +104,7 @@ class Tally:
         """How many should go up."""
         return sum(count for verdict, count in self.verdicts.items() if verdict.decision is Decision.FORWARD)
 
-    def kept(self) -> Counter[Reason]:
+    def kept_by_reason(self) -> Counter[Reason]:
         """How many are kept, for each reason, in the order of the reasons."""
         kept: Counter[Reason] = Counter()
         for verdict, count in self.verdicts.items():
@@ -160,14 +160,14 @@ class Contender:
     def to_object(self) -> PlainObject:
         """The plain form."""
         tally = self.tally
-        kept = tally.kept()
+        kept_by_reason = tally.kept_by_reason()
         return {
             "policy": self.label,
             "asked_for": self.name,
             "heard": tally.heard,
             "forward": tally.forward,
-            "keep": kept.total(),
-            "keep_by_reason": {reason.value: count for reason, count in kept.items()},
+            "keep": kept_by_reason.total(),
+            "keep_by_reason": {reason.value: count for reason, count in kept_by_reason.items()},
             "keep_by_rule": _by_name(tally, Reason.RULE),
             "keep_by_rate": _by_name(tally, Reason.OVER_RATE),
             "emergencies": tally.emergencies,

@@ -182,10 +182,10 @@ class Observations:
         report = self.read(judged) or {}
         self.offering.add(innermost.source)
         if reason is Reason.OVER_RATE:
-            kept = self.rates.setdefault(judged.verdict.rule or "", KeptByRate())
-            kept.frames += 1
-            kept.kinds[str(report.get("kind", "unknown"))] += 1
-            kept.stations.add(innermost.source)
+            rate = self.rates.setdefault(judged.verdict.rule or "", KeptByRate())
+            rate.frames += 1
+            rate.kinds[str(report.get("kind", "unknown"))] += 1
+            rate.stations.add(innermost.source)
             return
         self.frames += 1
         self.octets += octets

@@ -124,8 +124,8 @@ def _plain(record: Record) -> PlainRecord:
     place_in_run = (heard.run, heard.sequence, moment.elapsed_ms, moment.time_ms, heard.receiver, heard.port)
     if isinstance(frame, Damaged):
         return *place_in_run, frame, b"", 0, None, heard.place, record.recorded
-    said = (frame.header.text, frame.information, frame.control, frame.pid)
-    return *place_in_run, *said, heard.place, record.recorded
+    frame_values = (frame.header.text, frame.information, frame.control, frame.pid)
+    return *place_in_run, *frame_values, heard.place, record.recorded
 
 
 def _record(plain: PlainRecord) -> Record:

@@ -78,13 +78,13 @@ class AnswersFile:
         return words
 
 
-def answers_in(file: AnswersFile, around: ThisComputer, told: Callable[[str, GivenAnswers], None]) -> GivenAnswers:
-    """All that is wanted; `told` hears of each. Raises `DocumentError`."""
+def answers_in(file: AnswersFile, around: ThisComputer, on_answer: Callable[[str, GivenAnswers], None]) -> GivenAnswers:
+    """All that is wanted; `on_answer` hears of each. Raises `DocumentError`."""
     answers = GivenAnswers()
     for question in QUESTIONS:
         if not question.wanted(answers):
             file.refuse_unused(question)
             continue
         answers = file.answer(question, answers, around)
-        told(question.key, answers)
+        on_answer(question.key, answers)
     return answers

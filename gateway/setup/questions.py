@@ -65,8 +65,8 @@ class Question:
 
     def answered(self, text: str, answers: GivenAnswers, around: ThisComputer) -> GivenAnswers:
         """The answers with this one. Raises `ValueError`."""
-        said = text.strip() or in_words(self.default, answers, around)
-        return replace(answers, **self.read(said, answers, around))
+        answer = text.strip() or in_words(self.default, answers, around)
+        return replace(answers, **self.read(answer, answers, around))
 
 
 def in_words(words: Words, answers: GivenAnswers, around: ThisComputer) -> str:

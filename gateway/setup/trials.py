@@ -97,10 +97,10 @@ class Trials:
         """Its port must be free."""
         if answers.page is Page.NO:
             return _FINE
-        found, said = await listener.try_port("tcp", web_host(answers.page), WEB_PORT)
+        found, why = await listener.try_port("tcp", web_host(answers.page), WEB_PORT)
         if found is PortFound.FREE:
             return _FINE
-        return Trial((f"port {WEB_PORT} cannot be had: {said}; does a gateway run here already?",), is_fine=False)
+        return Trial((f"port {WEB_PORT} cannot be had: {why}; does a gateway run here already?",), is_fine=False)
 
     async def journal(self, answers: GivenAnswers) -> Trial:
         """Its folder must have room."""
@@ -172,8 +172,8 @@ def _heard(found: ReceiverFound) -> str:
 
 def _answered(found: network_server.ServerFound) -> str:
     if not found.software:
-        said = f"; it began with {found.said!r}" if found.said else ""
-        return f"{found.trouble}{said}"
+        quotation = f"; it began with {found.said!r}" if found.said else ""
+        return f"{found.trouble}{quotation}"
     if found.verified:
         return "greets and verifies the login"
     if found.accepted:

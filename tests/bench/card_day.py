@@ -91,7 +91,8 @@ class KeptPost:
                 batch.may_wait = not self._is_due(WORK_IN_SECONDS)
                 batch.settles = True
                 if not batch.may_wait:
-                    batch.dumps = asyncio.run(self._keeper.dumps(leaving=False))
+                    for dump in asyncio.run(self._keeper.dumps(leaving=False)):
+                        batch.put_dump(dump)
             self._write(batch)
         return frames
 

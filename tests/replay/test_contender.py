@@ -62,15 +62,15 @@ def test_a_tally_adds_up() -> None:
     for number, line in enumerate(lines):
         policy.judge(heard(line, number))
     tally = policy.tally
-    assert (tally.heard, tally.forward, tally.kept().total()) == (11, 3, 8)
-    assert tally.kept() == {
+    assert (tally.heard, tally.forward, tally.kept_by_reason().total()) == (11, 3, 8)
+    assert tally.kept_by_reason() == {
         Reason.DAMAGED: 1,
         Reason.INTERNET_ORIGIN: 1,
         Reason.DUPLICATE: 2,
         Reason.RULE: 1,
         Reason.OVER_RATE: 3,
     }
-    assert list(tally.kept()) == [reason for reason in Reason if reason in tally.kept()]
+    assert list(tally.kept_by_reason()) == [reason for reason in Reason if reason in tally.kept_by_reason()]
     assert tally.kept_by_entry() == {(Reason.RULE, "bench"): 1, (Reason.OVER_RATE, "one"): 3}
     assert tally.emergencies == 1
     assert dict(tally.stations.greatest()) == {

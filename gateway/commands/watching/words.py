@@ -70,9 +70,9 @@ def emergency_words(heard: HeardShown, now: datetime) -> str:
     if report.distance_km is not None:
         place += f", {report.distance_km:.1f} km away"
         place += "" if report.bearing_deg is None else f" at {report.bearing_deg:.0f} degrees"
-    said = shown(report.comment or heard.information)
+    message = shown(report.comment or heard.information)
     when = f"{moment(heard.time, now)}, {ago(heard.time, now)}"
-    return f"EMERGENCY {shown(heard.source)} at {when}{place}: {said}"
+    return f"EMERGENCY {shown(heard.source)} at {when}{place}: {message}"
 
 
 def alert_words(alert: AlertShown, now: datetime) -> str:
