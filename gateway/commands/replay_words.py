@@ -55,11 +55,11 @@ def _reading(reading: Reading) -> Iterator[str]:
         yield f"{capture} has no end: it is still being written, or was cut off; what stands in it was read"
     if reading.damaged:
         yield f"{counted(reading.damaged, 'line')} passed over:"
-        for line in reading.named:
+        for line in reading.damaged_lines:
             yield f"  {line}"
-        if reading.damaged > len(reading.named):
+        if reading.damaged > len(reading.damaged_lines):
             kinds = ", ".join(f"{because}: {count:,}" for because, count in reading.damaged_because.most_common())
-            yield f"  and {reading.damaged - len(reading.named):,} more; in all {kinds}"
+            yield f"  and {reading.damaged - len(reading.damaged_lines):,} more; in all {kinds}"
     if reading.other_topics:
         yield f"{counted(reading.other_topics, 'line')} on other topics left out"
     if reading.clock_set_back:
@@ -68,13 +68,13 @@ def _reading(reading: Reading) -> Iterator[str]:
 
 def _order(order: Order) -> Iterator[str]:
     if order.missing_at_start:
-        runs = counted(order.begun_late, "run")
+        runs = counted(order.runs_begun_late, "run")
         yield f"incomplete: the first {counted(order.missing_at_start, 'frame')} of {runs} are not in it"
     if order.missing:
-        runs = counted(order.with_gaps, "run")
+        runs = counted(order.runs_with_gaps, "run")
         yield f"incomplete: {counted(order.missing, 'frame')} missing in the midst of {runs}"
     if not order.complete:
-        named = ", ".join(map(escaped, order.incomplete))
+        named = ", ".join(map(escaped, order.incomplete_runs))
         yield f"  in {named}: what depends on the missing ones may come out otherwise"
     if order.out_of_order:
         yield f"{counted(order.out_of_order, 'frame')} came out of order, and were put in their place"

@@ -16,6 +16,5 @@ frame's way, judges what was found. The judgement is pure: the same evidence giv
 | `examination.py` | finds it out: everything at the same time, and within a bounded time |
 | `finding.py` | one answer: `ok`, `look` or `wrong`, what was found, what to do |
 | `kept_frames.py` | what the journal tells of the last frames: when, by which receiver, from where |
-| `own_health.py` | what a gateway that runs says of its own parts |
 | `report.py` | the diagnosis as one text that is safe to paste: no secrets, and no place nearer than a field |
 """

@@ -4,8 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from gateway.commands.checking import CheckReport
-from gateway.doctor.own_health import Parts
-from gateway.glance.shown import HeardShown
+from gateway.glance.shown import HeardShown, PartShown
 from gateway.probes.broker import BrokerFound
 from gateway.probes.clock import ClockFound
 from gateway.probes.disk import FolderFound
@@ -15,6 +14,9 @@ from gateway.probes.receiver import ReceiverFound
 from gateway.probes.time_server import TimeTold
 from gateway.settings import StationText
 from gateway.settings.whole import Port
+
+Parts = Mapping[tuple[str, str], PartShown]
+"""Of a running gateway, by kind and name."""
 
 
 @dataclass(frozen=True, slots=True)

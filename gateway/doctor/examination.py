@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import TypeVar
 
 from gateway.commands.checking import CheckReport, check_station
-from gateway.doctor import own_health
-from gateway.doctor.evidence import Evidence, PortTried, TimeAsked
+from gateway.commands.watching.client import Client, UnansweredError, gateway_of
+from gateway.doctor.evidence import Evidence, Parts, PortTried, TimeAsked
 from gateway.doctor.kept_frames import last_frames
-from gateway.glance.shown import HeardShown
+from gateway.glance.shown import HealthShown, HeardShown
 from gateway.groundwork.own_thread import in_own_thread
 from gateway.groundwork.part import PartKind
 from gateway.groundwork.private_files import is_folder
@@ -92,7 +92,7 @@ class _Examination:
 
     probing: _Probing
     listen_seconds: float
-    parts: own_health.Parts = field(default_factory=dict)
+    parts: Parts = field(default_factory=dict)
 
     @property
     def settings(self) -> Settings:
@@ -103,7 +103,7 @@ class _Examination:
         """Everything at the same time."""
         probing = self.probing
         if self.gateway is not None:
-            self.parts = await probing.one(partial(own_health.ask, self.text.path)) or {}
+            self.parts = await probing.one(partial(said_by_gateway, self.text.path)) or {}
         async with asyncio.TaskGroup() as together:
             kept_frames = together.create_task(probing.one(self._journal()))
             folders = together.create_task(probing.each(self._folders()))
@@ -204,6 +204,19 @@ def _read(path: Path) -> tuple[StationText, StationFile | None, int | None] | No
     except DocumentError:
         whole = None
     return text, whole, holder_of(path)
+
+
+async def said_by_gateway(station: Path) -> Parts:
+    """What the gateway that runs with this station file says of its parts, asked of its own web.
+
+    Empty where it has none, or does not answer.
+    """
+    try:
+        async with Client(gateway_of(station), catch_up=False) as client:
+            health = HealthShown.model_validate((await client.health()).plain)
+    except (DocumentError, UnansweredError):
+        return {}
+    return {(part.kind, part.name): part for part in health.parts}
 
 
 def _unread(path: Path) -> CheckReport:

@@ -30,17 +30,20 @@ class Order:
     """Handed on, each once."""
 
     runs: int = 0
-    begun_late: int = 0
+    runs_begun_late: int = 0
     """Runs whose first frames are not in the capture."""
 
     missing_at_start: int = 0
     """Frames that were heard in those runs before the first that is in the capture."""
 
-    with_gaps: int = 0
+    runs_with_gaps: int = 0
     """Runs of which frames are missing in between."""
 
     missing: int = 0
     """Those frames."""
+
+    incomplete_runs: list[str] = field(default_factory=list)
+    """The first of the runs of which something is missing."""
 
     out_of_order: int = 0
     """Frames that came after a later one, and were put in their place."""
@@ -50,9 +53,6 @@ class Order:
 
     side_by_side: int = 0
     """How often the capture went back to an earlier run: it is of several gateways."""
-
-    incomplete: list[str] = field(default_factory=list)
-    """The first of the runs of which something is missing."""
 
     whole: bool = True
     """Of the run of the frame that is being handed on: whether all that its gateway knew by then is in the capture.
@@ -67,18 +67,8 @@ class Order:
 
     def to_object(self) -> PlainObject:
         """The plain form."""
-        return {
-            "complete": self.complete,
-            "runs": self.runs,
-            "runs_begun_late": self.begun_late,
-            "missing_at_start": self.missing_at_start,
-            "runs_with_gaps": self.with_gaps,
-            "missing": self.missing,
-            "incomplete_runs": list(self.incomplete),
-            "out_of_order": self.out_of_order,
-            "repeated": self.repeated,
-            "side_by_side": self.side_by_side,
-        }
+        found = {name: value for name, value in vars(self).items() if name not in {"frames", "whole"}}
+        return {"complete": self.complete, **found}
 
 
 def in_order(records: Iterable[Record], order: Order) -> Iterator[Record]:
@@ -158,15 +148,15 @@ class _RunInOrder:
         if missing <= 0:
             return
         order = self._order
-        if len(order.incomplete) < MAXIMUM_NAMED and self.identity not in order.incomplete:
-            order.incomplete.append(self.identity)
+        if len(order.incomplete_runs) < MAXIMUM_NAMED and self.identity not in order.incomplete_runs:
+            order.incomplete_runs.append(self.identity)
         if self._handed_on:
             order.missing += missing
-            order.with_gaps += not self._gaps
+            order.runs_with_gaps += not self._gaps
             self._gaps = True
         else:
             order.missing_at_start += missing
-            order.begun_late += 1
+            order.runs_begun_late += 1
         self.expected += missing
         self._whole = False
 

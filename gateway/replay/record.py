@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from gateway.feed.heard_object import verdict_in
 from gateway.frames.heard import Heard
@@ -23,8 +23,7 @@ class Record:
     """The verdict that the live gateway gave; None where the capture does not say."""
 
 
-@dataclass(frozen=True, slots=True)
-class DamagedLine:
+class DamagedLine(NamedTuple):
     """A line that holds no frame, and why."""
 
     capture: str
@@ -47,7 +46,7 @@ class Reading:
 
     damaged: int = 0
     damaged_because: Counter[str] = field(default_factory=Counter)
-    named: list[DamagedLine] = field(default_factory=list)
+    damaged_lines: list[DamagedLine] = field(default_factory=list)
     """The first of the damaged lines."""
 
     other_topics: int = 0
@@ -56,32 +55,25 @@ class Reading:
     clock_set_back: int = 0
     """Time-stamped lines whose time is before that of the line above."""
 
-    unreadable: list[str] = field(default_factory=list)
-    """The captures that could not be read, or not to their ends, each with the reason."""
-
     without_end: list[str] = field(default_factory=list)
     """The compressed captures that have no end: a gateway still writes them, or was stopped in the midst of it."""
+
+    unreadable: list[str] = field(default_factory=list)
+    """The captures that could not be read, or not to their ends, each with the reason."""
 
     def note_damage(self, capture: str, line: int, because: str) -> None:
         """Count a damaged line, and name it where not too many were named."""
         self.damaged += 1
         self.damaged_because[because] += 1
-        if len(self.named) < MAXIMUM_NAMED:
-            self.named.append(DamagedLine(capture, line, because))
+        if len(self.damaged_lines) < MAXIMUM_NAMED:
+            self.damaged_lines.append(DamagedLine(capture, line, because))
 
     def to_object(self) -> PlainObject:
         """The plain form."""
         return {
-            "lines": self.lines,
-            "damaged": self.damaged,
+            **vars(self),
             "damaged_because": dict(self.damaged_because.most_common()),
-            "damaged_lines": [
-                {"capture": each.capture, "line": each.line, "because": each.because} for each in self.named
-            ],
-            "other_topics": self.other_topics,
-            "clock_set_back": self.clock_set_back,
-            "without_end": list(self.without_end),
-            "unreadable": list(self.unreadable),
+            "damaged_lines": [line._asdict() for line in self.damaged_lines],
         }
 
 

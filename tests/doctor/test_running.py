@@ -7,9 +7,8 @@ import pytest
 
 from demo.network_server import NetworkServer
 from gateway.doctor.checks import judge
-from gateway.doctor.examination import examine
+from gateway.doctor.examination import examine, said_by_gateway
 from gateway.doctor.finding import Grade
-from gateway.doctor.own_health import ask
 from gateway.groundwork.part import State
 from gateway.probes import clock
 from gateway.running.lock import held, holder_of
@@ -53,13 +52,13 @@ async def test_what_it_hears_is_asked_of_it_and_its_decoder_and_login_are_left_a
 
 async def hears(path: Path) -> bool:
     """Whether the gateway that runs says that its receiver hears."""
-    part = (await ask(path)).get(("receiver", "vhf"))
+    part = (await said_by_gateway(path)).get(("receiver", "vhf"))
     return part is not None and part.state is State.OK
 
 
 async def test_a_gateway_without_a_web_says_nothing_of_itself(tmp_path: Path) -> None:
-    assert await ask(Post(tmp_path, 1).write()) == {}
-    assert await ask(Post(tmp_path, 1, [f"web: {{listen: '127.0.0.1:{free_port()}'}}"]).write()) == {}
+    assert await said_by_gateway(Post(tmp_path, 1).write()) == {}
+    assert await said_by_gateway(Post(tmp_path, 1, [f"web: {{listen: '127.0.0.1:{free_port()}'}}"]).write()) == {}
 
 
 def test_the_holder_of_a_lock_is_named_where_it_can_be_seen_and_known_to_be_there_where_not(

@@ -115,7 +115,7 @@ def test_the_journal_is_read_in_the_order_of_its_runs(tmp_path: Path) -> None:
     connection.close()
     found, captures = read_back(path)
     assert [record.heard for record in found] == heard_of(live)[1:]
-    assert str(captures.reading.named[0]) == f"{path}:1: run: text belongs here"
+    assert str(captures.reading.damaged_lines[0]) == f"{path}:1: run: text belongs here"
 
 
 def test_a_database_that_is_no_journal_is_refused_and_the_next_capture_is_read(
@@ -188,16 +188,16 @@ def test_a_damaged_line_is_counted_and_named_and_the_next_is_read(
     reading = captures.reading
     assert [record.heard for record in found] == heard_of(live)
     assert reading.damaged == 1
-    assert (reading.named[0].capture, reading.named[0].line) == (str(capture), 3)
-    assert reading.named[0].because.startswith(because)
-    assert str(reading.named[0]).startswith(f"{capture}:3: ")
+    assert (reading.damaged_lines[0].capture, reading.damaged_lines[0].line) == (str(capture), 3)
+    assert reading.damaged_lines[0].because.startswith(because)
+    assert str(reading.damaged_lines[0]).startswith(f"{capture}:3: ")
     assert "<script>" not in json.dumps(reading.to_object())
 
 
 def test_no_more_than_some_damaged_lines_are_named_and_all_are_counted(tmp_path: Path) -> None:
     _, captures = read_back(written(tmp_path / "capture", [b"nothing"] * 1000))
     assert captures.reading.damaged == captures.reading.lines == 1000
-    assert len(captures.reading.named) == MAXIMUM_NAMED
+    assert len(captures.reading.damaged_lines) == MAXIMUM_NAMED
     assert captures.reading.damaged_because.total() == 1000
 
 

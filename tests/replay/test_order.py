@@ -54,14 +54,14 @@ def test_a_frame_that_comes_again_is_left_out() -> None:
 def test_missing_frames_are_counted_and_the_run_is_named() -> None:
     found, order = ordered(run([1, 2, 5, 6, 9]))
     assert found == run([1, 2, 5, 6, 9])
-    assert (order.missing, order.with_gaps, order.incomplete) == (4, 1, ["a"])
+    assert (order.missing, order.runs_with_gaps, order.incomplete_runs) == (4, 1, ["a"])
     assert not order.complete
 
 
 def test_a_capture_that_begins_late_says_how_many_came_before() -> None:
     found, order = ordered(run([50_000, 50_002, 50_001, 50_003]))
     assert found == run(range(50_000, 50_004))
-    assert (order.missing_at_start, order.begun_late, order.missing) == (49_999, 1, 0)
+    assert (order.missing_at_start, order.runs_begun_late, order.missing) == (49_999, 1, 0)
     assert not order.complete
 
 
@@ -91,8 +91,14 @@ def test_a_frame_that_comes_far_too_late_is_left_out() -> None:
 def test_each_run_counts_for_itself() -> None:
     found, order = ordered([*run([1, 2, 4]), *run([1, 3], "b"), *run([2], "c")])
     assert found == [*run([1, 2, 4]), *run([1, 3], "b"), *run([2], "c")]
-    assert (order.runs, order.missing, order.with_gaps, order.missing_at_start, order.begun_late) == (3, 2, 2, 1, 1)
-    assert order.incomplete == ["a", "b", "c"]
+    assert (order.runs, order.missing, order.runs_with_gaps, order.missing_at_start, order.runs_begun_late) == (
+        3,
+        2,
+        2,
+        1,
+        1,
+    )
+    assert order.incomplete_runs == ["a", "b", "c"]
     assert order.side_by_side == 0
 
 

@@ -12,9 +12,8 @@
 | `published.py` | what the gateway's web tells, as far as a watch shows it |
 | `screen.py` | the screen of a watch: what is known of a gateway in, the lines of a terminal out |
 | `signals.py` | work that goes on until a signal ends it, in an orderly way |
-| `station_table.py` | the stations as the lines of a table |
 | `terminal.py` | a terminal that is drawn on: a screen of its own while it lasts |
 | `watch.py` | `stile watch`: joins the client to what is printed or drawn, in one of its ways |
 | `watched.py` | all that a watch knows of a gateway, from what it was told so far; every memory is bounded |
-| `words.py` | how one frame, one alert, one part and the counts are said, each in a line |
+| `words.py` | how frames, stations, alerts, parts and the counts are said, each in a line |
 """

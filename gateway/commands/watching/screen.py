@@ -13,7 +13,6 @@ from enum import Enum, auto
 from gateway.commands.watching import words
 from gateway.commands.watching.columns import cut, shown, width, wrapped
 from gateway.commands.watching.face import HELP, KEYS, Face
-from gateway.commands.watching.station_table import station_table
 from gateway.commands.watching.watched import Watched
 from gateway.glance.shown import HealthShown, PartShown
 from gateway.glance.tiles import tiles
@@ -133,7 +132,7 @@ def _stations(watched: Watched, now: datetime, columns: int, room: int) -> Itera
         return
     count = f"the last {len(shown_ones)} of {len(stations)}" if len(shown_ones) < len(stations) else f"{len(stations)}"
     yield ScreenLine(cut(f"Stations, the one heard last first ({count}):", columns), Emphasis.STRONG)
-    for station, text in zip(shown_ones, station_table(shown_ones, now), strict=True):
+    for station, text in zip(shown_ones, words.station_table(shown_ones, now), strict=True):
         emphasis = Emphasis.STRONG if station.last.counts_as_emergency else Emphasis.PLAIN
         yield ScreenLine(cut(text, columns), emphasis)
 

@@ -1,12 +1,14 @@
-"""How one frame, one alert, one part and the counts are said, each in a line. No I/O, no clock."""
+"""How frames, stations, alerts, parts and the counts are said, each in a line. No I/O, no clock."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 
 from gateway.commands.watching.columns import padded, shown, width
-from gateway.commands.watching.watched import WatchedFrame
+from gateway.commands.watching.watched import WatchedFrame, WatchedStation
+from gateway.glance.report_words import picture, report_words, where
 from gateway.glance.shown import AlertShown, ClubShown, CountsShown, HealthShown, HeardShown, PartShown
 from gateway.glance.tiles import Tile, ago
+from gateway.groundwork.duration import in_words
 
 CAUTION = "Not a distress watch: an emergency is shown first, and that promises nothing."
 
@@ -21,6 +23,8 @@ _MOST_VERDICT_COLUMNS = 27
 _USUAL_COLUMNS = 80
 
 _SOURCE_COLUMNS = 9
+_MOST_PICTURE_COLUMNS = 18
+_MOST_RELAY_COLUMNS = 12
 
 
 def moment(then: datetime, now: datetime) -> str:
@@ -51,6 +55,34 @@ def table_of(frames: Sequence[WatchedFrame], now: datetime, columns: int) -> Ite
             shown(heard.information or heard.damage),
         )
         yield " ".join(cells).rstrip()
+
+
+def station_table(stations: Sequence[WatchedStation], now: datetime) -> Iterator[str]:
+    """A line for each station, in cells that fit them all. What they say stands last, and may be long."""
+    rows = [_cells(station, now) for station in stations]
+    most = (_SOURCE_COLUMNS, _MOST_PICTURE_COLUMNS, None, _MOST_RELAY_COLUMNS, None)
+    columns = [max(map(width, column)) for column in zip(*rows, strict=True)]
+    fitted = [min(widest, bound or widest) for widest, bound in zip(columns, most, strict=False)]
+    for *cells, words in rows:
+        yield " ".join([*map(padded, cells, fitted), words]).rstrip()
+
+
+def _cells(station: WatchedStation, now: datetime) -> tuple[str, ...]:
+    last, placed = station.last, station.placed
+    cells = (
+        last.source,
+        picture(placed.report if placed and not last.report.symbol else last.report),
+        "" if placed is None else where(placed.report),
+        f"by {last.relay}" if last.relay else "direct",
+        _age(last.time, now),
+        report_words(last),
+    )
+    return tuple(map(shown, cells))
+
+
+def _age(then: datetime, now: datetime) -> str:
+    """The greatest unit alone: `3 s`, `2 min`."""
+    return " ".join(in_words(max(0, round((now - then).total_seconds() * 1000))).split(" ")[:2])
 
 
 def _verdict(frame: WatchedFrame) -> str:

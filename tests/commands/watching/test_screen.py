@@ -14,7 +14,6 @@ from gateway.commands.watching.face import Face, keys_in, quits, turned
 from gateway.commands.watching.listing import Listing
 from gateway.commands.watching.published import Answering, NoAnswer, event_of
 from gateway.commands.watching.screen import Emphasis, ScreenLine, screen
-from gateway.commands.watching.station_table import station_table
 from gateway.commands.watching.watched import ALERTS, EMERGENCIES, FRAMES, Watched
 from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import heard_object
@@ -180,7 +179,7 @@ def test_a_station_is_told_by_its_last_place_whatever_it_says_now_and_a_copy_cha
     scene.hear(b"QA1BCD-9>APRS:>on the way home")
     scene.hear(b"QA1BCD-9>APRS,QD1BB*:>on the way home", Reason.DUPLICATE)
     (station,) = scene.watched.stations
-    (line,) = station_table([station], NOON + timedelta(seconds=185))
+    (line,) = words.station_table([station], NOON + timedelta(seconds=185))
     assert line == "QA1BCD-9 power boat 5.5 km NE direct 2 min on the way home"
 
 
