@@ -13,7 +13,8 @@ from gateway.glance.shown import HeardShown
 from gateway.judge.verdict import Judged
 from gateway.replay.contender import Contender
 from tests.judge.listening import POST, source_of
-from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file, until
+from tests.waiting import until
+from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file
 
 # Ours, after APRS101 chapter 10: three digits first in the destination are the message bits 000, an emergency; S32 are
 # 100.

@@ -21,7 +21,8 @@ from gateway.running import service as gateway_service
 from gateway.running.service import Service
 from gateway.settings import policy_files
 from tests.receivers.listening import ScriptedDecoder, in_kiss, sends, stays
-from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file, until
+from tests.waiting import until
+from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file
 
 TEXT = b"QA1BCD-9>APRS:>monitor text\r\n"
 

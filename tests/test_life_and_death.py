@@ -23,7 +23,8 @@ from gateway.running.faults import Doing
 from gateway.running.notify import ServiceManager
 from gateway.running.service import Service
 from gateway.settings.policy_files import load_for
-from tests.whole_gateway import FAIL_SAFE_SECONDS, PASSCODE, Decoder, Ear, kiss_of, part, running, station_file, until
+from tests.waiting import until
+from tests.whole_gateway import FAIL_SAFE_SECONDS, PASSCODE, Decoder, Ear, kiss_of, part, running, station_file
 
 MOORED = b"QA1BCD-9>APRS:!5836.00N/00355.00W>moored"
 HARMFUL = b"QA1BCD-9>APRS:>this one"

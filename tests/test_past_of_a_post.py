@@ -9,7 +9,8 @@ import pytest
 from gateway.cli import main
 from gateway.running.service import Service
 from tests.test_emergencies import free_port
-from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file, until
+from tests.waiting import until
+from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file
 
 LINES = (
     b"QA1BCD-9>APRS:!5842.00N/00355.00W>under way",

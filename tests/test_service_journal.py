@@ -9,7 +9,8 @@ from gateway.groundwork.part import PartKind, State
 from gateway.judge.verdict import Reason
 from gateway.settings import policy_files
 from tests.journal.keeping import heard_objects
-from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file, until
+from tests.waiting import until
+from tests.whole_gateway import Decoder, Ear, kiss_of, running, station_file
 
 BUDGET = """
 version: 1

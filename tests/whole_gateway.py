@@ -2,7 +2,7 @@
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -81,13 +81,6 @@ class Decoder:
     async def _take(self, _: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         self._writers.append(writer)
         self._connected.set()
-
-
-async def until(holds: Callable[[], bool]) -> None:
-    """Wait until `holds`; it is asked every few milliseconds, since what it looks at tells nobody when it changes."""
-    async with asyncio.timeout(FAIL_SAFE_SECONDS):
-        while not holds():  # noqa: ASYNC110 - what it looks at has no event to wait for
-            await asyncio.sleep(0.005)
 
 
 def station_file(folder: Path, text: str, passcode: str = PASSCODE) -> settings.StationFile:

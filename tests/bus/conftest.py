@@ -11,7 +11,7 @@ from gateway.bus.options import BusOptions, BusPace
 from gateway.feed.stations import Stations
 from gateway.groundwork.back_off import Pauses
 from tests.judged_frames import Post
-from tests.mosquitto_broker import FAIL_SAFE_SECONDS, MosquittoBroker
+from tests.mosquitto_broker import MosquittoBroker
 from tests.options import bus_options
 
 QUICK = BusPace(pauses=Pauses(0.02, 0.05), learn=1.0, keep_alive=1)
@@ -55,10 +55,3 @@ def open_bus(post: Post) -> OpenBus:
 def options_for(port: int, **more: object) -> BusOptions:
     """Options for a broker on loopback."""
     return bus_options(port, **{"pace": QUICK, **more})
-
-
-async def until(holds: Callable[[], bool]) -> None:
-    """Wait until something about a bus holds that no event tells."""
-    async with asyncio.timeout(FAIL_SAFE_SECONDS):
-        while not holds():  # noqa: ASYNC110 - see above
-            await asyncio.sleep(0.005)

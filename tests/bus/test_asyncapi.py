@@ -21,10 +21,11 @@ from gateway.feed.reader import ReportReader
 from gateway.groundwork.part import Part, PartKind, State
 from gateway.judge.conditions import Post as PostSettings
 from gateway.judge.verdict import Reason
-from tests.bus.conftest import OpenBus, options_for, until
+from tests.bus.conftest import OpenBus, options_for
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import MosquittoBroker, Seen, publish, retained, witness
 from tests.options import discovery_options
+from tests.waiting import until
 
 DOCUMENT = document()
 REGISTRY: Registry[Any] = Registry().with_resource("urn:feed", DRAFT202012.create_resource(DOCUMENT))

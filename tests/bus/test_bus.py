@@ -21,10 +21,11 @@ from gateway.frames.plain import PlainObject
 from gateway.groundwork.part import Part, PartKind, State
 from gateway.judge.verdict import Judged, Reason
 from gateway.reports import read, to_object
-from tests.bus.conftest import QUICK, OpenBus, options_for, until
+from tests.bus.conftest import QUICK, OpenBus, options_for
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import Login, MosquittoBroker, Seen, publish, retained, witness
 from tests.payload_schemas import held_to, validator
+from tests.waiting import until
 
 pytestmark = [
     pytest.mark.needs("mosquitto", "mosquitto"),

@@ -16,9 +16,10 @@ from gateway.bus.options import Tls
 from gateway.bus.publisher import Publisher
 from gateway.bus.trouble import BrokerError
 from gateway.feed.stations import Stations
-from tests.bus.conftest import QUICK, OpenBus, options_for, until
+from tests.bus.conftest import QUICK, OpenBus, options_for
 from tests.judged_frames import Post
 from tests.mosquitto_broker import FAIL_SAFE_SECONDS
+from tests.waiting import until
 
 CONNACK_311 = b"\x20\x02\x00\x00"
 CONNACK_5 = b"\x20\x03\x00\x00\x00"

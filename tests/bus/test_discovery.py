@@ -13,11 +13,12 @@ from gateway.frames.plain import PlainObject
 from gateway.groundwork.part import Part, PartKind, State
 from gateway.judge.conditions import Post as PostSettings
 from gateway.watches.activity import Activity
-from tests.bus.conftest import OpenBus, options_for, until
+from tests.bus.conftest import OpenBus, options_for
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import MosquittoBroker, publish, retained, witness
 from tests.options import discovery_options
 from tests.payload_schemas import held_to
+from tests.waiting import until
 
 pytestmark = [
     pytest.mark.needs("mosquitto", "mosquitto"),

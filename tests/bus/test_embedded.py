@@ -9,9 +9,10 @@ import pytest
 
 from gateway.bus.embedded import EmbeddedBroker, EmbeddedBrokerError, PortTakenError
 from gateway.bus.topics import TopicGroup
-from tests.bus.conftest import OpenBus, options_for, until
+from tests.bus.conftest import OpenBus, options_for
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import BrokerAddress, retained, witness
+from tests.waiting import until
 
 ROOT = "stile/QX1GAT-10"
 

@@ -12,9 +12,10 @@ from gateway.bus.packet_size import MAXIMUM_PACKET_OCTETS, PacketLengths
 from gateway.bus.topics import TopicGroup
 from gateway.bus.trouble import PacketTooLargeError
 from gateway.groundwork.part import State
-from tests.bus.conftest import QUICK, OpenBus, options_for, until
+from tests.bus.conftest import QUICK, OpenBus, options_for
 from tests.bus.test_connection import CONNACK_5, CONNACK_311, stand_in
 from tests.judged_frames import Post, offer
+from tests.waiting import until
 
 CONNACK_5_TAKES_200 = b"\x20\x08\x00\x00\x05\x27\x00\x00\x00\xc8"
 """Property 0x27, Maximum Packet Size: 200 octets (MQTT 5.0 section 3.2.2.3.6)."""

@@ -24,10 +24,11 @@ from gateway.documents import check, parse
 from gateway.feed.reader import ReportReader
 from gateway.judge.conditions import Post as PostSettings
 from gateway.settings import Settings
-from tests.bus.conftest import OpenBus, options_for, until
+from tests.bus.conftest import OpenBus, options_for
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import FAIL_SAFE_SECONDS, MosquittoBroker
 from tests.options import bus_options, discovery_options
+from tests.waiting import until
 
 PAGE = resources.files("gateway.bus").joinpath("README.md").read_text("utf-8")
 READER = ReportReader(PostSettings("QX1GAT-10", 58.6, -3.9167))

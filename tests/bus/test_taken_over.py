@@ -3,8 +3,9 @@
 import asyncio
 
 from gateway.bus.trouble import BrokerError, ClosedError, SilentCloses
-from tests.bus.conftest import OpenBus, options_for, until
+from tests.bus.conftest import OpenBus, options_for
 from tests.bus.test_connection import CONNACK_5, CONNACK_311, stand_in
+from tests.waiting import until
 
 UNSPECIFIED = 128
 """What paho reports of a connection that ended without a DISCONNECT."""

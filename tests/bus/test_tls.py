@@ -10,9 +10,10 @@ import pytest
 
 from gateway.bus.options import Tls
 from gateway.bus.topics import TopicGroup
-from tests.bus.conftest import QUICK, OpenBus, options_for, until
+from tests.bus.conftest import QUICK, OpenBus, options_for
 from tests.judged_frames import Post, offer
 from tests.mosquitto_broker import MosquittoBroker
+from tests.waiting import until
 
 PAGE = resources.files("gateway.bus").joinpath("README.md").read_text("utf-8")
 

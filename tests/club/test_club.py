@@ -19,7 +19,8 @@ from gateway.feed.schemas import Schema
 from gateway.groundwork.part import PartKind, State
 from gateway.running.service import Service
 from tests.payload_schemas import held_to
-from tests.whole_gateway import Decoder, Ear, kiss_of, running, until
+from tests.waiting import until
+from tests.whole_gateway import Decoder, Ear, kiss_of, running
 
 PASSCODES = {"QX1HUB-10": "18096", "QX2HUB-10": "17840"}
 """By the algorithm in common use (from memory)."""

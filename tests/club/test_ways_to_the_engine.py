@@ -31,7 +31,8 @@ from gateway.feed.health import Health
 from gateway.groundwork.part import PartKind, State
 from gateway.running.service import Service
 from tests.bus.test_tls import make_certificates
-from tests.whole_gateway import running, until
+from tests.waiting import until
+from tests.whole_gateway import running
 
 CLUB = Subjects("wrackholm")
 LOGIN_TAKEN = 75

@@ -25,7 +25,8 @@ from gateway.feed.schemas import Schema
 from gateway.running.service import Service
 from tests.answers import figure
 from tests.payload_schemas import validator
-from tests.whole_gateway import FAIL_SAFE_SECONDS, Decoder, kiss_of, running, station_file, until
+from tests.waiting import until
+from tests.whole_gateway import FAIL_SAFE_SECONDS, Decoder, kiss_of, running, station_file
 
 TREE = Path(__file__).parents[2]
 TOKEN = "an-invented-token-for-tests"

@@ -1,6 +1,6 @@
 import asyncio
 import socket
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
 
 import pytest
@@ -11,6 +11,7 @@ from gateway.lines.server import LineServer
 from tests.answers import figure
 from tests.judged_frames import NOON_MS, Post
 from tests.options import lines_options
+from tests.waiting import until
 
 FAIL_SAFE_SECONDS = 20.0
 """How long anything may take before a test gives up. Nothing waits for this long when all is well."""
@@ -37,13 +38,6 @@ async def open_port(**options: int) -> AsyncIterator[LineServer]:
         running.cancel()
         with suppress(asyncio.CancelledError):
             await running
-
-
-async def until(holds: Callable[[], bool]) -> None:
-    """Wait until something holds, within the fail-safe time."""
-    async with asyncio.timeout(FAIL_SAFE_SECONDS):
-        while not holds():  # noqa: ASYNC110 - what is waited for comes from the other end of a socket
-            await asyncio.sleep(0.005)
 
 
 @asynccontextmanager

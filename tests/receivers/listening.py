@@ -15,6 +15,7 @@ from gateway.frames.header import Header
 from gateway.frames.heard import Heard, Run
 from gateway.receivers.receiver import Receiver
 from gateway.receivers.reconnect import Patience
+from tests.waiting import until
 
 PATIENCE_OF_A_TEST = 10.0
 """Seconds after which a test that waits in vain fails; no test waits so long by design."""
@@ -58,13 +59,6 @@ class Ear:
 
     async def has_heard(self, count: int) -> None:
         await until(lambda: len(self.heard) >= count)
-
-
-async def until(condition: Callable[[], bool]) -> None:
-    """Let the other tasks run until `condition` holds."""
-    async with asyncio.timeout(PATIENCE_OF_A_TEST):
-        while not condition():  # noqa: ASYNC110 - what is waited for shows in many places
-            await asyncio.sleep(0.001)
 
 
 @asynccontextmanager

@@ -16,7 +16,8 @@ from gateway.frames.heard import Run
 from gateway.receivers.address import parse
 from gateway.receivers.kinds import open_receiver
 from gateway.receivers.receiver import Receiver, ReceiverPhase
-from tests.receivers.listening import Clock, Ear, at_once, frame, in_kiss, listening, until
+from tests.receivers.listening import Clock, Ear, at_once, frame, in_kiss, listening
+from tests.waiting import until
 
 
 class Modem:

@@ -30,8 +30,8 @@ from tests.receivers.listening import (
     resets,
     sends,
     stays,
-    until,
 )
+from tests.waiting import until
 
 
 def receiver_of(port: int, ear: Ear, clock: Clock | None = None, *, spoken: str = "kiss") -> Receiver:

@@ -10,7 +10,8 @@ from gateway.frames.heard import Run
 from gateway.receivers import tcp
 from gateway.receivers.address import HostPort, parse
 from gateway.receivers.kinds import open_receiver
-from tests.receivers.listening import Clock, Ear, ScriptedDecoder, at_once, listening, sends, stays, until
+from tests.receivers.listening import Clock, Ear, ScriptedDecoder, at_once, listening, sends, stays
+from tests.waiting import until
 
 
 @pytest.fixture

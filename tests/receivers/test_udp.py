@@ -17,7 +17,8 @@ from gateway.receivers.receiver import ReceiverPhase
 from gateway.receivers.udp import DatagramReceiver
 from tests.answers import figure
 from tests.check_sequence import append_fcs
-from tests.receivers.listening import Clock, Ear, at_once, frame, listening, until
+from tests.receivers.listening import Clock, Ear, at_once, frame, listening
+from tests.waiting import until
 
 ANY_PORT = 0
 

@@ -9,18 +9,8 @@ import pytest
 from gateway.frames.heard import Run
 from gateway.receivers.address import parse
 from gateway.receivers.kinds import open_receiver
-from tests.receivers.listening import (
-    Clock,
-    Ear,
-    ScriptedDecoder,
-    at_once,
-    frame,
-    in_kiss,
-    listening,
-    sends,
-    stays,
-    until,
-)
+from tests.receivers.listening import Clock, Ear, ScriptedDecoder, at_once, frame, in_kiss, listening, sends, stays
+from tests.waiting import until
 
 
 @pytest.mark.parametrize(

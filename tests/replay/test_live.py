@@ -21,7 +21,8 @@ from gateway.running.service import Service
 from gateway.settings import policy_files
 from tests.mosquitto_broker import MosquittoBroker, publish
 from tests.replay.recording import read_back
-from tests.whole_gateway import FAIL_SAFE_SECONDS, Decoder, kiss_of, policy_in_force, running, station_file, until
+from tests.waiting import until
+from tests.whole_gateway import FAIL_SAFE_SECONDS, Decoder, kiss_of, policy_in_force, running, station_file
 
 BUSY = """version: 1
 name: busy

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from gateway.running import collector
-from tests.whole_gateway import Decoder, running, station_file, until
+from tests.waiting import until
+from tests.whole_gateway import Decoder, running, station_file
 
 
 class Circle:

@@ -16,7 +16,8 @@ from gateway.groundwork.part import PartKind, State
 from gateway.judge.verdict import Reason
 from tests.mosquitto_broker import MosquittoBroker, retained, witness
 from tests.payload_schemas import held_to
-from tests.whole_gateway import Decoder, Ear, kiss_of, part, policy_in_force, running, station_file, until
+from tests.waiting import until
+from tests.whole_gateway import Decoder, Ear, kiss_of, part, policy_in_force, running, station_file
 
 MOORED = b"QA1BCD-9>APRS,QD1AA*,WIDE2-1:!5836.00N/00355.00W>moored"
 AWKWARD = b"QA1BCD-9>APRS:>\x00\xc0\xdb\xff caf\xe9 \xdb\xdc  "

@@ -17,7 +17,8 @@ from gateway.setup.trials import Trial, Trials
 from tests.mosquitto_broker import free_port
 from tests.probes.answering import frame, in_kiss, saying
 from tests.setup.at_a_terminal import setting_up
-from tests.whole_gateway import FAIL_SAFE_SECONDS, running, until
+from tests.waiting import until
+from tests.whole_gateway import FAIL_SAFE_SECONDS, running
 
 
 def is_any(folder: Path) -> bool:

@@ -1,7 +1,7 @@
 """A web server for tests, on a free port of loopback, with a post behind it that hears what the test says."""
 
 import asyncio
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -27,6 +27,7 @@ from gateway.web.sources import WebSources
 from tests.judge.listening import source_of
 from tests.judged_frames import NOON_MS, Post
 from tests.options import web_options
+from tests.waiting import until
 
 FAIL_SAFE_SECONDS = 20.0
 """How long anything may take before a test gives up. Nothing waits for this long when all is well."""
@@ -169,10 +170,3 @@ async def open_web(  # noqa: PLR0913 - what a web is made from
         running.cancel()
         with suppress(asyncio.CancelledError):
             await running
-
-
-async def until(holds: Callable[[], bool]) -> None:
-    """Wait until something holds, within the fail-safe time."""
-    async with asyncio.timeout(FAIL_SAFE_SECONDS):
-        while not holds():  # noqa: ASYNC110 - what is waited for comes from the other end of a socket
-            await asyncio.sleep(0.005)

@@ -13,8 +13,9 @@ from gateway.judge.verdict import Reason
 from tests.answers import figure
 from tests.journal.keeping import keep as keep_journal
 from tests.judged_frames import NOON_MS, Post
+from tests.waiting import until
 from tests.web.browser import IN_A_BROWSER, open_window
-from tests.web.opened import READER, TOKEN, Gateway, open_web, until
+from tests.web.opened import READER, TOKEN, Gateway, open_web
 
 pytestmark = IN_A_BROWSER
 

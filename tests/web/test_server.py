@@ -16,8 +16,9 @@ from tests.judge.listening import no_includes, source_of
 from tests.judged_frames import NOON_MS, Post
 from tests.options import web_options
 from tests.payload_schemas import held_to
+from tests.waiting import until
 from tests.web.event_reader import data_of, stream_of
-from tests.web.opened import FAIL_SAFE_SECONDS, LINE, Gateway, OpenWeb, open_web, until
+from tests.web.opened import FAIL_SAFE_SECONDS, LINE, Gateway, OpenWeb, open_web
 
 LONG_LINE = LINE + b" for long" * 150
 

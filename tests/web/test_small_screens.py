@@ -15,7 +15,8 @@ from gateway.glance.scene import Scene
 from gateway.glance.view import EMERGENCY_HOLDS
 from gateway.judge.verdict import Reason
 from tests.glance.scenarios import EMERGENCY
-from tests.web.opened import FAIL_SAFE_SECONDS, TOKEN, open_web, until
+from tests.waiting import until
+from tests.web.opened import FAIL_SAFE_SECONDS, TOKEN, open_web
 
 SVG = "{http://www.w3.org/2000/svg}"
 

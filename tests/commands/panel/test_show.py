@@ -15,7 +15,8 @@ from PIL import Image
 from gateway import cli
 from tests.commands.test_watching import TREE, free_port, post, station_text
 from tests.glance.scenarios import EMERGENCY
-from tests.whole_gateway import FAIL_SAFE_SECONDS, until
+from tests.waiting import until
+from tests.whole_gateway import FAIL_SAFE_SECONDS
 
 SVG = "{http://www.w3.org/2000/svg}"
 

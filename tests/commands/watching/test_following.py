@@ -17,7 +17,7 @@ from gateway.feed.heard_object import heard_object
 from gateway.frames.plain import PlainObject
 from tests.glance.scenarios import CALLSIGN, EMERGENCY, READER, SAILING, WELL, health, heard
 from tests.judged_frames import NOON_MS, Post
-from tests.whole_gateway import until
+from tests.waiting import until
 
 
 def silence(name: str) -> PlainObject:
