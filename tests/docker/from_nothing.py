@@ -2,11 +2,11 @@
 
     python -m pytest -o faulthandler_timeout=900 tests/docker/from_nothing.py
 
-It wants root, a network for packages, debootstrap, buildah, podman and runc, and the ports that the page names; about
-five minutes, of which half pass before the first frame is forwarded. Every command comes from the page: what it leaves
-out fails here. Podman and a reader of compose files stand in for Docker, with a memory of their own that begins empty,
-so that everything is built. In the place of the two images that a registry would give stand a base made by debootstrap,
-and Debian's broker on it. At the end it says how long each step took.
+It wants root, git, a network for packages, debootstrap, buildah, podman and runc, and the ports that the page names;
+about eight minutes, of which two pass before the first frame is forwarded. Every command comes from the page: what it
+leaves out fails here. Podman and a reader of compose files stand in for Docker, with a memory of their own that begins
+empty, so that everything is built. In the place of the base that a registry would give stands one made by debootstrap.
+At the end it says how long each step took.
 """
 
 import os
@@ -24,7 +24,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.docker.come_up import BROKER, BROKER_IMAGE, IN_A_SANDBOX, pytestmark  # noqa: F401 - it needs the same
+from tests.docker.come_up import IN_A_SANDBOX, pytestmark  # noqa: F401 - it needs the same
 from tests.guide.newcomer import FORWARDED, Record, clone, run
 from tests.guide.pages import TREE, Block, blocks
 
@@ -123,8 +123,7 @@ class Newcomer:
 def newcomer(monkeypatch: pytest.MonkeyPatch) -> Iterator[Newcomer]:
     with tempfile.TemporaryDirectory(prefix="stile-", ignore_cleanup_errors=True) as name:
         folder = Path(name)
-        with tarfile.open(fileobj=BytesIO(clone())) as packed:
-            packed.extractall(folder / "clone", filter="data")
+        clone_into(folder)
         (folder / "storage.conf").write_text(STORAGE.format(folder))
         docker = folder / "bin/docker"
         docker.parent.mkdir()
@@ -136,28 +135,35 @@ def newcomer(monkeypatch: pytest.MonkeyPatch) -> Iterator[Newcomer]:
         monkeypatch.setenv("BUILDAH_FORMAT", "docker")
         newcomer = Newcomer(folder)
         try:
-            with newcomer.record.step("(the base and the broker, in the place of what a registry gives)"):
-                take_images(folder)
+            with newcomer.record.step("(the base, in the place of what a registry gives)"):
+                take_base(folder)
             yield newcomer
         finally:
             run("podman", "rm", "--all", "--force", "--time", "0")
 
 
-def take_images(folder: Path) -> None:
-    """Make what would be fetched, and name it as `pin-images` does."""
+def clone_into(folder: Path) -> None:
+    """Make a repository of the tree as it is now, and a clone of that, into which an update can be pulled."""
+    with tarfile.open(fileobj=BytesIO(clone())) as packed:
+        packed.extractall(folder / "origin", filter="data")
+    git = ("git", "-C", folder / "origin", "-c", "user.name=Stile", "-c", "user.email=stile@example.org")
+    run(*git, "init", "--quiet")
+    run(*git, "add", "--all")
+    run(*git, "commit", "--quiet", "--message", "The tree as it is now")
+    run("git", "clone", "--quiet", folder / "origin", folder / "clone")
+
+
+def take_base(folder: Path) -> None:
+    """Make what would be fetched, and choose it."""
     run(TREE / "docker/build-without-an-engine", "base")
-    file = folder / "broker/Dockerfile"
-    file.parent.mkdir()
-    file.write_text(BROKER)
-    run("buildah", "bud", "--tag", BROKER_IMAGE, "-f", file, file.parent)
-    (folder / "clone/docker/.env").write_text(f"BASE=localhost/stile-base\nBROKER={BROKER_IMAGE}\n")
+    (folder / "clone/docker/.env").write_text("BASE=localhost/stile-base\n")
 
 
 def test_the_page_leads_from_a_clone_to_frames_that_are_forwarded(
     newcomer: Newcomer, capsys: pytest.CaptureFixture[str]
 ) -> None:
     for block in blocks(PAGE):
-        if block.language == "yaml" or block.how == "registry":
+        if block.language == "yaml":
             continue
         newcomer.follow(block)
         if "--profile demo up" in block.text:

@@ -52,7 +52,7 @@ def test_each_secret_is_for_the_user_of_its_container_alone(tmp_path: Path, monk
 
 def test_the_users_of_the_containers_are_those_that_it_gives_secrets_to() -> None:
     assert f"useradd --uid {program.GATEWAY_USER} " in (FOLDER / "Dockerfile").read_text("utf-8")
-    assert f'user: "{program.BROKER_USER}:' in (FOLDER / "compose.yaml").read_text("utf-8")
+    assert f"USER {program.BROKER_USER}:" in (FOLDER / "Dockerfile").read_text("utf-8")
 
 
 def test_what_is_there_stays_and_is_not_asked_for_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

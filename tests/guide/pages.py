@@ -19,8 +19,8 @@ class Block:
     language: str
     how: str
     """Of commands: "" to run them, `stays` where they go on running, `soon` where they end well before long, `look`
-    where they may find something wrong, `asks` where they ask somebody, `registry` where they fetch images, or a name;
-    of a file: its path."""
+    where they may find something wrong, `asks` where they ask somebody, or a name; of a file:
+    its path."""
 
     text: str
 

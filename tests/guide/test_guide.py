@@ -77,7 +77,7 @@ def test_every_page_of_the_guide_is_reached_from_the_readme() -> None:
 
 
 def test_every_block_on_a_page_says_how_it_is_tried() -> None:
-    known = {"", "stays", "soon", "look", "asks", "registry", "backup", "restore", "upgrade", "downgrade", "remove"}
+    known = {"", "stays", "soon", "look", "asks", "backup", "restore", "upgrade", "downgrade", "remove"}
     for page in ("first-post.md", "alone-for-a-year.md", TREE / "docker/README.md"):
         assert {block.how for block in blocks(page) if block.language == "sh"} <= known
 
