@@ -5,6 +5,7 @@ What a command needs is loaded by it: whoever asks for help does not wait for al
 
 import argparse
 import asyncio
+import errno
 import gc
 import io
 import json
@@ -30,6 +31,9 @@ STOPPED, FAILED, ANOTHER_RUNS, WRONG_CONFIGURATION = 0, 70, 75, 78
 runs with the same files, or another hub with the same login (EX_TEMPFAIL); what only a change of the station file or
 the policy can mend (EX_CONFIG), after which alone a service should not start it again."""
 
+_NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO})
+"""What a system says where a file, into which is printed, takes no more."""
+
 WHEN = "30d, 12h, today, a date, a time, or two of these with / between (default: %(default)s)"
 
 NOT_A_DISTRESS_WATCH = (
@@ -39,25 +43,22 @@ NOT_A_DISTRESS_WATCH = (
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the value is the exit status."""
+    _stand_in_for_closed_streams()
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")  # what the terminal has no character for is escaped
     options = _read(sys.argv[1:] if arguments is None else arguments)
     try:
         status: int = options.command(options)
-        if sys.stdout is not None:  # it is None where the descriptor was closed at the start
-            sys.stdout.flush()
-    except BrokenPipeError:  # whoever read this has had enough: what is still buffered goes nowhere
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return FINE
+        sys.stdout.flush()
     except KeyboardInterrupt:
-        if options.command in {_run, _watch, _panel} and not getattr(options, "once", False):
-            return STOPPED  # it goes on until then; `run` comes here only while it is loaded
-        if options.command in {_watch, _panel, _doctor}:
-            return FOUND_WRONG
-        raise
+        if (status_when_interrupted := _status_when_interrupted(options)) is None:
+            raise
+        return status_when_interrupted
     except usage.CommandError as error:
         print(error, file=sys.stderr)
         return USED_WRONGLY if isinstance(error, usage.AskedWronglyError) else FOUND_WRONG
+    except OSError as error:
+        return _status_when_unprinted(error)
     except Exception as error:
         from gateway.settings import DocumentError
 
@@ -66,6 +67,35 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _say_problems(error, as_json=getattr(options, "json", False))
         return FOUND_WRONG
     return status
+
+
+def _stand_in_for_closed_streams() -> None:
+    """What was closed at the start reads as empty, and takes whatever is printed; no socket takes its number."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open(mode, encoding="utf-8"))  # noqa: SIM115 - it stays open
+
+
+def _status_when_interrupted(options: argparse.Namespace) -> int | None:
+    """The exit status after Ctrl-C; None: it ends the process as it does any other."""
+    if options.command in {_run, _watch, _panel} and not getattr(options, "once", False):
+        return STOPPED  # it goes on until then; `run` comes here only while it is loaded
+    return FOUND_WRONG if options.command in {_watch, _panel, _doctor} else None
+
+
+def _status_when_unprinted(error: OSError) -> int:
+    """The exit status where whoever read what is printed has had enough, or no room is left for it.
+
+    Raises every other error.
+    """
+    has_had_enough = isinstance(error, BrokenPipeError)
+    if not has_had_enough and (error.errno not in _NO_ROOM or error.filename is not None):
+        raise error
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is still buffered goes nowhere
+    if has_had_enough:
+        return FINE
+    print(f"what was to be printed cannot be written: {error.strerror}", file=sys.stderr)
+    return FOUND_WRONG
 
 
 def _read(arguments: Sequence[str]) -> argparse.Namespace:

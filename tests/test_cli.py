@@ -459,3 +459,41 @@ def test_a_journal_that_may_not_be_looked_for_is_said(
     (house / "station.yaml").write_text(f"{STATION}journal: {{path: {'x' * 300}}}\n")
     assert stile(command, "station.yaml") == status
     assert said in stile.err
+
+
+def shell(line: str) -> subprocess.CompletedProcess[bytes]:
+    """A line for bash, in which `stile` is the command."""
+    stile = f'stile() {{ "{sys.executable}" -m gateway.cli "$@"; }}; '
+    environment = {**os.environ, "PYTHONPATH": str(TREE)}
+    return subprocess.run(["bash", "-c", stile + line], env=environment, capture_output=True, check=False)
+
+
+@pytest.mark.parametrize(
+    ("line", "status"),
+    [
+        ("stile explain - --policy receive-only <&-", FOUND_WRONG),
+        ("stile replay - --policy receive-only <&-", FOUND_WRONG),
+        ("stile setup <&-", USED_WRONGLY),
+        ("stile replay - --policy receive-only --json </dev/null >&-", FOUND_WRONG),
+    ],
+)
+def test_a_stream_that_was_closed_at_the_start_is_as_good_as_empty(line: str, status: int) -> None:
+    done = shell(line)
+    assert (done.returncode, b"Traceback" in done.stderr) == (status, False)
+
+
+def test_a_doctor_who_cannot_say_that_it_takes_a_while_says_the_rest() -> None:
+    assert b" wrong, " in shell("stile doctor none.yaml 2>&-").stdout
+
+
+@pytest.mark.parametrize("command", ["explain QA1BCD>APRS:x --policy receive-only", "changes"])
+def test_a_full_disk_under_what_is_printed_is_said(command: str) -> None:
+    done = shell(f"stile {command.replace('>', chr(92) + '>')} > /dev/full")
+    assert done.returncode == FOUND_WRONG
+    assert done.stderr == b"what was to be printed cannot be written: No space left on device\n"
+
+
+def test_a_full_disk_under_a_table_is_said(house: Path, stile: Command) -> None:
+    (house / "heard.txt").write_text("2026-06-06T12:00:00Z QA1BCD-9>APRS:x\n")
+    assert stile("replay", "heard.txt", "--policy", "own.yaml", "--csv", "/dev/full") == FOUND_WRONG
+    assert stile.err == "/dev/full:1: cannot be written: No space left on device\n"

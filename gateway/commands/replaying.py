@@ -118,12 +118,13 @@ class Replaying:
 
     def _frames(self, csv: CsvListing | None) -> Iterator[Replayed]:
         """Every frame, noted wherever it has to be."""
-        replay, observations = self._replay, self._observations
+        replay, observations, path = self._replay, self._observations, self._request.csv
         for replayed in shown(replay, self._terminal, self._captures.part_read, "replaying"):
             if observations is not None:
                 observations.add(replayed.judged, replay.policy.octets_of(replayed.judged))
-            if csv is not None and (replayed.differs or replay.against is None):
-                csv.add(replayed)
+            if csv is not None and path is not None and (replayed.differs or replay.against is None):
+                with _writing(path):
+                    csv.add(replayed)
             yield replayed
 
     def _notes(self) -> list[str]:
@@ -146,12 +147,22 @@ class Replaying:
         if path is None:
             yield None
             return
-        try:
+        with _writing(path):
             file = path.open("w", encoding="utf-8", newline="")
-        except OSError as error:
-            raise DocumentError([Problem(str(path), 1, "", f"cannot be written: {error.strerror}")]) from None
-        with file:
+        try:
             yield CsvListing(file, two_policies=self._request.against is not None)
+        finally:
+            with _writing(path):
+                file.close()
+
+
+@contextmanager
+def _writing(path: Path) -> Iterator[None]:
+    """Raises `DocumentError` where the file cannot be written."""
+    try:
+        yield
+    except OSError as error:
+        raise DocumentError([Problem(str(path), 1, "", f"cannot be written: {error.strerror}")]) from None
 
 
 def _asks_distance(source: PolicySource) -> bool:
