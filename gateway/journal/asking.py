@@ -71,19 +71,17 @@ class Inquiry:
         `post`: that of one post of a club alone, as far back as frames are kept; `kept_since` says so where that is
         not as far back as the period.
         """
-        with explained(self._path):
-            plain = {**period.to_object(), **self._reach(period, post).to_object()}
-            if post:
-                plain["post"] = post
-                if not self._has_frames_of(period) and (oldest_ms := self._oldest_ms()) is not None:
-                    plain["kept_since"] = rfc3339(oldest_ms)
+        plain = {**period.to_object(), **self._reach(period, post).to_object()}
+        if post:
+            plain["post"] = post
+            if not self._has_frames_of(period) and (oldest_ms := self._oldest_ms()) is not None:
+                plain["kept_since"] = rfc3339(oldest_ms)
         return plain
 
     def reach_against(self, period: Period, against: Period, post: str = "") -> PlainObject:
         """The same, with `compare`: the reach in another period, and what the days of both say."""
         plain = self.reach(period, post)
-        with explained(self._path):
-            compared = compare(self._days_of(period, post), self._days_of(against, post))
+        compared = compare(self._days_of(period, post), self._days_of(against, post))
         return {**plain, "compare": {**self.reach(against, post), **compared}}
 
     def history(self, period: Period, step: HistoryStep) -> PlainObject:
@@ -93,10 +91,9 @@ class Inquiry:
         hours_a_step = length_ms // HOUR_MS
         select = "SELECT hour / ?, what, sum(frames) FROM hours WHERE hour BETWEEN ? AND ? GROUP BY 1, 2 ORDER BY 1"
         span = (period.from_ms // HOUR_MS, (period.to_ms - 1) // HOUR_MS)
-        with explained(self._path):
-            for number, what, frames in self._rows(select, hours_a_step, *span):
-                entries[number][_text(what)] = frames
-            more = self._of_days(period) if step is HistoryStep.DAY else {}
+        for number, what, frames in self._rows(select, hours_a_step, *span):
+            entries[number][_text(what)] = frames
+        more = self._of_days(period) if step is HistoryStep.DAY else {}
         return {
             **period.to_object(),
             "step": step,
@@ -112,15 +109,13 @@ class Inquiry:
             "SELECT source, sum(frames), sum(direct), max(last_ms), count(*) FROM days_of_stations"
             " WHERE day BETWEEN ? AND ? AND source != '' GROUP BY source ORDER BY max(last_ms) DESC LIMIT ?"
         )
-        days = period.days
-        with explained(self._path):
-            return [
-                {
-                    "station": _text(source), "frames": frames, "direct": direct, "days": count,
-                    "last_heard": rfc3339(last_ms),
-                }
-                for source, frames, direct, last_ms, count in self._rows(select, days.start, days.stop - 1, limit)
-            ]  # fmt: skip
+        return [
+            {
+                "station": _text(source), "frames": frames, "direct": direct, "days": count,
+                "last_heard": rfc3339(last_ms),
+            }
+            for source, frames, direct, last_ms, count in self._rows(select, *_first_and_last(period.days), limit)
+        ]  # fmt: skip
 
     def last_frames(self, period: Period, post: str = "") -> dict[str, tuple[int, bytes]]:
         """By station, how many of its frames were heard, and the last one's heard object; by one `post`, or by all."""
@@ -130,12 +125,11 @@ class Inquiry:
             f" WHERE time_ms >= ? AND time_ms < ? AND source IS NOT NULL{by_post} GROUP BY source LIMIT ?"
         )
         last_by_name: dict[str, tuple[int, bytes]] = {}
-        with explained(self._path):
-            for part in period.day_by_day:
-                for source, frames, text, _ in self._rows(select, part.from_ms, part.to_ms, *values, MOST_STATIONS):
-                    name = _text(source)
-                    if isinstance(text, bytes) and (name in last_by_name or len(last_by_name) < MOST_STATIONS):
-                        last_by_name[name] = last_by_name.get(name, (0, b""))[0] + frames, text
+        for part in period.day_by_day:
+            for source, frames, text, _ in self._rows(select, part.from_ms, part.to_ms, *values, MOST_STATIONS):
+                name = _text(source)
+                if isinstance(text, bytes) and (name in last_by_name or len(last_by_name) < MOST_STATIONS):
+                    last_by_name[name] = last_by_name.get(name, (0, b""))[0] + frames, text
         return last_by_name
 
     def days_of_station(self, source: str, period: Period, post: str = "") -> list[PlainObject]:
@@ -143,17 +137,14 @@ class Inquiry:
         select = (
             "SELECT day, frames, direct FROM days_of_stations WHERE source = ? AND day BETWEEN ? AND ? ORDER BY day"
         )
-        days = period.days
-        with explained(self._path):
-            counted = (
-                self._days_by_post(source, period, post)
-                if post
-                else self._rows(select, source, days.start, days.stop - 1)
-            )
-            return [
-                {"date": rfc3339(day * DAY_MS)[:10], "frames": frames, "direct": direct}
-                for day, frames, direct in counted
-            ]
+        counted = (
+            self._days_by_post(source, period, post)
+            if post
+            else self._rows(select, source, *_first_and_last(period.days))
+        )
+        return [
+            {"date": rfc3339(day * DAY_MS)[:10], "frames": frames, "direct": direct} for day, frames, direct in counted
+        ]
 
     def heard(
         self, source: str, limit: int, *, before: int | None = None, since_ms: int = 0, post: str = ""
@@ -165,8 +156,7 @@ class Inquiry:
             " ORDER BY heard.id DESC LIMIT ?"
         )
         below = schema.HIGHEST_ID if before is None else before
-        with explained(self._path):
-            return self._frames(select, source, below, since_ms, *values, limit)
+        return self._frames(select, source, below, since_ms, *values, limit)
 
     def up_to(self, run: str, sequence: int, limit: int) -> list[PastFrame]:
         """The frame of that run and sequence and those heard before it in the same run, the newest first.
@@ -177,16 +167,14 @@ class Inquiry:
         if number is None:
             return []
         first = number >> schema.SEQUENCE_BITS << schema.SEQUENCE_BITS
-        with explained(self._path):
-            return self._frames(
-                f"{_FRAMES} WHERE heard.id BETWEEN ? AND ? ORDER BY heard.id DESC LIMIT ?", first, number, limit
-            )
+        return self._frames(
+            f"{_FRAMES} WHERE heard.id BETWEEN ? AND ? ORDER BY heard.id DESC LIMIT ?", first, number, limit
+        )
 
     def number_of(self, run: str, sequence: int) -> int | None:
         """The id of that frame; None where it is not kept."""
-        with explained(self._path):
-            select = "SELECT heard.id FROM runs JOIN heard ON heard.id = (runs.id << ?) | ? WHERE runs.identity = ?"
-            row = next(self._rows(select, schema.SEQUENCE_BITS, sequence, run), None)
+        select = "SELECT heard.id FROM runs JOIN heard ON heard.id = (runs.id << ?) | ? WHERE runs.identity = ?"
+        row = next(self._rows(select, schema.SEQUENCE_BITS, sequence, run), None)
         return None if row is None else row[0]
 
     def _frames(self, select: str, *values: object) -> list[PastFrame]:
@@ -199,13 +187,12 @@ class Inquiry:
     def _reach(self, period: Period, post: str) -> AntennaReach:
         if post or self._has_frames_of(period):
             return AntennaReach(one for part in period.day_by_day for one in self._direct_frames(part, post))
-        days = period.days
         select = (
             "SELECT sector, farthest_m, source, sum(frames), max(farthest_ms) FROM days_of_reach"
             " WHERE day BETWEEN ? AND ? GROUP BY sector, source, farthest_m"
         )
         classes = "SELECT sector, class, sum(frames) FROM days_of_distance WHERE day BETWEEN ? AND ? GROUP BY 1, 2"
-        span = (days.start, days.stop - 1)
+        span = _first_and_last(period.days)
         return AntennaReach(self._direct(select, *span), [ClassFrames(*row) for row in self._rows(classes, *span)])
 
     def _direct_frames(self, period: Period, post: str) -> Iterator[DirectFrames]:
@@ -249,8 +236,7 @@ class Inquiry:
 
     def _days_of(self, period: Period, post: str) -> Sequence[DayReach]:
         """The reach of each whole day on which the gateway ran; of the only day where none is whole."""
-        days = period.whole_days or period.days
-        span = (days.start, days.stop - 1)
+        span = _first_and_last(period.whole_days or period.days)
         ran = {
             day for (day,) in self._rows("SELECT DISTINCT hour / 24 FROM hours WHERE hour / 24 BETWEEN ? AND ?", *span)
         }
@@ -283,8 +269,7 @@ class Inquiry:
 
     def _of_days(self, period: Period) -> dict[int, PlainObject]:
         """What is told of a day beside its counts."""
-        days = period.days
-        span = (days.start, days.stop - 1)
+        span = _first_and_last(period.days)
         more: dict[int, PlainObject] = {}
         select = (
             "SELECT day, sum(source != ''), sum(source != '' AND direct > 0) FROM days_of_stations"
@@ -299,10 +284,14 @@ class Inquiry:
 
     def _rows(self, select: str, *values: object) -> Iterator[tuple[Any, ...]]:
         self._patience.renew()
-        with contextlib.closing(self._journal.execute(select, values)) as cursor:
+        with explained(self._path), contextlib.closing(self._journal.execute(select, values)) as cursor:
             while rows := cursor.fetchmany(ROWS_BETWEEN_RESTS):
                 yield from rows
                 time.sleep(0)
+
+
+def _first_and_last(days: range) -> tuple[int, int]:
+    return days.start, days.stop - 1
 
 
 def _by_post(post: str) -> tuple[str, tuple[str, ...]]:

@@ -3,8 +3,7 @@
 | file | holds |
 | --- | --- |
 | `framebuffer.py` | Linux framebuffers: how their pixels lie, asked of the kernel, and the picture written to them |
-| `picture_file.py` | a picture in a file, which whoever reads it sees whole |
-| `request.py` | the screen that it was asked for |
+| `request.py` | the screen that it was asked for: a framebuffer, or a picture in a file that is always whole |
 | `screen.py` | what is drawn on, as a value; and the error of one that cannot be drawn on |
 | `show.py` | `stile panel`: follows a gateway, and shows what is to be seen when that has changed |
 """
