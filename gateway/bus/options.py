@@ -8,6 +8,7 @@ from pathlib import Path
 from gateway.groundwork.back_off import Pauses
 from gateway.groundwork.certificates import CertificateError, take_certificate, why_unusable
 from gateway.groundwork.duration import DAY_MS
+from gateway.groundwork.hosts import address_of
 
 STATIONS_FORGET_MS = DAY_MS
 """How long a station stays on the bus after it was last heard, where the station file does not say."""
@@ -134,8 +135,7 @@ class BusOptions:
     @property
     def broker(self) -> str:
         """The broker's address, for people; it names no user."""
-        host = f"[{self.host}]" if ":" in self.host else self.host
-        return f"{'mqtts' if self.tls else 'mqtt'}://{host}:{self.port}"
+        return f"{'mqtts' if self.tls else 'mqtt'}://{address_of(self.host, self.port)}"
 
     @property
     def own_topics(self) -> list[str]:

@@ -5,6 +5,7 @@ from itertools import zip_longest
 
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.duration import in_words
+from gateway.groundwork.hosts import address_of
 from gateway.groundwork.printable import printable
 from gateway.reports import locator
 from gateway.settings import RECEIVE_ONLY_PASSCODE, StationFile
@@ -40,8 +41,8 @@ class Understood:
             ],
             "sends_to": {"servers": self._servers(), "receive_only": self._receives_only()} if uplink else None,
             "bus": {"broker": bus.broker, "topics": f"{bus.base}/{bus.callsign}/"} if bus else None,
-            "lines": _host_and_port(*settings.lines.listen) if settings.lines else None,
-            "web": f"{'https' if web.certificate else 'http'}://{_host_and_port(web.host, web.port)}/" if web else None,
+            "lines": address_of(*settings.lines.listen) if settings.lines else None,
+            "web": f"{'https' if web.certificate else 'http'}://{address_of(web.host, web.port)}/" if web else None,
             "club": self._club(),
             "journal": str(journal.path) if journal else None,
             "captures": str(captures.folder) if captures else None,
@@ -77,7 +78,7 @@ class Understood:
         club = self._settings.club
         if club is None:
             return None
-        servers = [f"{scheme}://{_host_and_port(host, port)}" for scheme, host, port in club.addresses]
+        servers = [f"{scheme}://{address_of(host, port)}" for scheme, host, port in club.addresses]
         return {"name": club.name, "role": club.role, "servers": servers}
 
     def _place_in_words(self) -> str:
@@ -111,11 +112,7 @@ class Understood:
             yield f"captures: {plain['captures']}"
 
     def _servers(self) -> list[str]:
-        return [_host_and_port(*server) for server in self._settings.uplink.addresses] if self._settings.uplink else []
+        return [address_of(*server) for server in self._settings.uplink.addresses] if self._settings.uplink else []
 
     def _receives_only(self) -> bool:
         return self._station.passcode_number == RECEIVE_ONLY_PASSCODE
-
-
-def _host_and_port(host: str, port: int) -> str:
-    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"

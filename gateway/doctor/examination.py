@@ -14,6 +14,7 @@ from gateway.commands.watching.client import Client, UnansweredError, gateway_of
 from gateway.doctor.evidence import Evidence, Parts, PortTried, TimeAsked
 from gateway.doctor.kept_frames import last_frames
 from gateway.glance.shown import HealthShown, HeardShown
+from gateway.groundwork.hosts import address_of
 from gateway.groundwork.own_thread import in_own_thread
 from gateway.groundwork.part import PartKind
 from gateway.groundwork.private_files import is_folder
@@ -180,7 +181,7 @@ class _Examination:
         number = self.whole.passcode_number if self.whole is not None else None
         passcode = RECEIVE_ONLY_PASSCODE if number is None else number
         return {
-            f"{host}:{port}": partial(
+            address_of(host, port): partial(
                 network_server.ask, host, port, callsign, passcode, watch_seconds=self.listen_seconds
             )
             for host, port in uplink.addresses
@@ -190,7 +191,10 @@ class _Examination:
         club = self.settings.club
         if club is None or club.embedded:
             return {}
-        return {f"{scheme}://{host}:{port}": partial(engine.ask, host, port) for scheme, host, port in club.addresses}
+        return {
+            f"{scheme}://{address_of(host, port)}": partial(engine.ask, host, port)
+            for scheme, host, port in club.addresses
+        }
 
 
 def _read(path: Path) -> tuple[StationText, StationFile | None, int | None] | None:

@@ -14,6 +14,11 @@ Endpoint = tuple[socket.AddressFamily, tuple[str | int | bytes, ...]]
 """A family, and an address as sockets of that family take it: its first two are always host and port."""
 
 
+def address_of(host: str, port: int) -> str:
+    """Both as an address is written: one of IPv6 stands in brackets (RFC 3986 section 3.2.2)."""
+    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+
+
 async def look_up(host: str, port: int, kind: socket.SocketKind = socket.SOCK_STREAM) -> list[Endpoint]:
     """The addresses of `host` for sockets of `kind`, at least one, asked of the system anew.
 

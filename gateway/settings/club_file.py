@@ -9,6 +9,7 @@ from gateway.club.slices import ALL, Slices
 from gateway.club.subjects import Subjects, member_name
 from gateway.documents import DocumentError
 from gateway.frames.heard import Place
+from gateway.groundwork.hosts import address_of
 from gateway.settings.secret import secret_path
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def _engine(station: "StationFile", club: "ClubSettings", member: str) -> Engine
             what = f"{credentials} cannot be read: {error.strerror}"
             raise DocumentError([station.document.problem(("club", "credentials_file"), what)]) from None
     return EngineOptions(
-        servers=tuple(f"{scheme}://{host}:{port}" for scheme, host, port in club.addresses),
+        servers=tuple(f"{scheme}://{address_of(host, port)}" for scheme, host, port in club.addresses),
         name=member,
         user=club.user,
         password=station.club_password.get_secret_value() if station.club_password else None,

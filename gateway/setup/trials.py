@@ -7,6 +7,7 @@ from pathlib import Path
 
 from gateway.frames import tnc2
 from gateway.frames.frame import Frame
+from gateway.groundwork.hosts import address_of
 from gateway.groundwork.part import State
 from gateway.groundwork.printable import printable
 from gateway.groundwork.private_files import is_folder
@@ -115,7 +116,9 @@ class Trials:
         found = await asyncio.gather(
             *(network_server.ask(host, port, answers.callsign, passcode, watch_seconds=0) for host, port in addresses)
         )
-        lines = [f"{host}:{port}: {_answered(each)}" for (host, port), each in zip(addresses, found, strict=True)]
+        lines = [
+            f"{address_of(host, port)}: {_answered(each)}" for (host, port), each in zip(addresses, found, strict=True)
+        ]
         is_untried = network_server.own_name(answers.callsign) is None  # it leaves no room for another SSID
         return Trial(tuple(lines), all(each.software and (each.accepted or is_untried) for each in found))
 

@@ -20,6 +20,7 @@ import structlog
 
 from gateway.frames.heard import Run
 from gateway.groundwork.back_off import BackOff
+from gateway.groundwork.hosts import address_of
 from gateway.groundwork.part import Figure, Part
 from gateway.uplink.connection import Connection
 from gateway.uplink.crossing import Crossing
@@ -189,7 +190,7 @@ class Uplink(Generic[AnyDeparture]):
         Gives back why it ended, for how long it had stood accepted, and whether it had carried lines.
         """
         options = self._options
-        self._change(UplinkPhase.CONNECTING, server=_address(host, port), trouble=self._standing.trouble)
+        self._change(UplinkPhase.CONNECTING, server=address_of(host, port), trouble=self._standing.trouble)
         try:
             sock = await dial(
                 host,
@@ -349,7 +350,3 @@ class _Totals:
             lines_discarded=self.lines_discarded + session.lines_discarded,
             last_heard_ms=self.last_heard_ms if session.last_heard_ms is None else session.last_heard_ms,
         )
-
-
-def _address(host: str, port: int) -> str:
-    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"

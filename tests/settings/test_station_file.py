@@ -108,6 +108,14 @@ def test_encryption_that_was_asked_for_is_never_left_out(tmp_path: Path) -> None
         assert club.addresses == [("tls", "a", 4222)]
 
 
+def test_an_engine_of_a_club_may_have_an_address_of_ipv6(tmp_path: Path) -> None:
+    # RFC 3986 section 3.2.2: it stands in brackets.
+    text = BASE + "club: {name: wrackholm, servers: ['nats://[::1]:4222'], role: post}"
+    club = load(tmp_path, text).club
+    assert club is not None
+    assert club.engine.servers == ("nats://[::1]:4222",)
+
+
 def test_the_embedded_broker_listens_on_loopback(tmp_path: Path) -> None:
     for broker, address in (("embedded", ("127.0.0.1", 1883)), ("embedded:1884", ("127.0.0.1", 1884))):
         bus = load(tmp_path, BASE + f"bus: {{broker: '{broker}'}}").settings.bus

@@ -20,6 +20,7 @@ from gateway.commands.watching.published import MODELS, Answering, Event, NoAnsw
 from gateway.commands.watching.watched import STATIONS
 from gateway.glance.shown import AlertShown, HeardShown
 from gateway.groundwork.back_off import BackOff, Pauses
+from gateway.groundwork.hosts import address_of
 from gateway.settings import DocumentError, load_text, read_token
 
 ANSWER_SECONDS = 10.0
@@ -69,8 +70,7 @@ class Gateway:
     @property
     def address(self) -> str:
         """The root of its web."""
-        host = f"[{self.host}]" if ":" in self.host else self.host
-        return f"{'http' if self.certificate is None else 'https'}://{host}:{self.port}"
+        return f"{'http' if self.certificate is None else 'https'}://{address_of(self.host, self.port)}"
 
     def context(self) -> ssl.SSLContext | bool:
         """What its TLS is held to: the very certificate of its station file. Raises `UnansweredError`."""
