@@ -414,8 +414,8 @@ DEFENCES = (
         "test_a_secret_is_on_a_volume_that_its_own_container_alone_reads",
         "tests/docker/test_compose.py",
         "docker/compose.yaml",
-        "      - broker-secrets:/run/secrets:ro\n",
-        "      - gateway-secrets:/run/secrets:ro\n",
+        "      - secrets-of-broker:/run/secrets:ro\n",
+        "      - secrets-of-gateway:/run/secrets:ro\n",
     ),
     Defence(
         "test_the_house_reads_and_writes_nothing_of_the_gateways",

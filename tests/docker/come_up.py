@@ -107,6 +107,18 @@ def until_healthy(service: str) -> None:
     raise AssertionError(f"{service} is not healthy: {said}\n{run('podman', 'logs', name_of(service))}")
 
 
+def until_said(service: str, pattern: str) -> None:
+    """It says how it is now and then: wait until its last line is like that."""
+    deadline = time.monotonic() + PATIENCE_SECONDS
+    said = ""
+    while time.monotonic() < deadline:
+        said = run("podman", "logs", "--tail", "1", name_of(service)).strip()
+        if re.search(pattern, said):
+            return
+        time.sleep(0.2)
+    raise AssertionError(f"{service} says last: {said}")
+
+
 @pytest.fixture(scope="module")
 def images() -> None:
     run(FOLDER / "build-without-an-engine")
@@ -131,7 +143,7 @@ def stack(house_password: str) -> str:
 
 def test_set_up_makes_secrets_that_each_container_alone_can_read(house_password: str) -> None:
     assert house_password
-    for name, user in (("gateway-secrets", 10001), ("broker-secrets", 1883)):
+    for name, user in (("secrets-of-gateway", 10001), ("secrets-of-broker", 1883)):
         files = list(volume(name).iterdir())
         assert len(files) == 2
         assert {(path.stat().st_uid, path.stat().st_mode & 0o777) for path in files} == {(user, 0o400)}
@@ -139,7 +151,7 @@ def test_set_up_makes_secrets_that_each_container_alone_can_read(house_password:
 
 def test_set_up_again_changes_nothing(house_password: str) -> None:
     assert house_password
-    volumes = [volume("gateway-secrets"), volume("broker-secrets")]
+    volumes = [volume("secrets-of-gateway"), volume("secrets-of-broker")]
     before = [path.read_bytes() for folder in volumes for path in sorted(folder.iterdir())]
     assert "Everything is there" in compose("setup", "run", "-T", "--rm", "setup")
     assert before == [path.read_bytes() for folder in volumes for path in sorted(folder.iterdir())]
@@ -162,8 +174,7 @@ def test_frames_go_through_to_the_network_and_to_the_house(stack: str) -> None:
     parts = {part["kind"]: part for part in health()["parts"]}
     assert parts["uplink"]["figures"]["octets_sent"] > 0
     assert parts["bus"]["state"] == "ok"
-    counted = run("podman", "logs", name_of("demo-network")).splitlines()[-1]
-    assert re.search(r"^1 connections \(1 verified, 0 not\), [1-9]\d* lines: .* 0 rejected$", counted), counted
+    until_said("demo-network", r"^1 connections \(1 verified, 0 not\), [1-9]\d* lines: .* 0 rejected$")
 
 
 def test_the_house_may_not_speak_for_the_gateway(stack: str) -> None:
@@ -208,3 +219,10 @@ def test_a_stop_is_clean(stack: str) -> None:
     assert status == "0"
     assert told["event"] == "stopped"
     assert told["heard"] == told["forward"] + told["keep"] > 0
+
+
+def test_the_words_of_the_page_take_all_of_it_away(stack: str) -> None:
+    assert stack
+    compose("demo", "down", "--volumes")
+    for kind in (("ps", "--all"), ("volume", "ls")):
+        assert PROJECT not in run("podman", *kind), kind
