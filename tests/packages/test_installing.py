@@ -1,6 +1,7 @@
 """The package installs in each of the ways that gateway/guide/packages.md names, on every Python that is here."""
 
 import os
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -8,7 +9,9 @@ from pathlib import Path
 import pytest
 
 from gateway import __version__
+from tests.guide.pages import blocks
 from tests.packages.built import TREE, built
+from tests.setup.at_a_terminal import at_a_terminal
 
 pytestmark = pytest.mark.one_python  # each of them is tried here
 
@@ -52,6 +55,27 @@ def test_what_is_pinned_is_all_that_the_package_and_its_extras_ask_for(tmp_path:
     run(*pip, "--no-deps", f"{built('wheel')}[broker,club,zstd]")
     assert works(tmp_path / "stile/bin/stile", tmp_path)
     run("uv", "pip", "check", "--python", python)
+
+
+async def test_the_words_of_the_readme_install_it_and_lead_to_a_post(tmp_path: Path) -> None:
+    """From a tree, in an empty home: its two lines as they stand there, the second one at a terminal."""
+    (block,) = [block for block in blocks(TREE / "README.md") if "stile setup" in block.text]
+    installs, sets_up = block.text.splitlines()
+    cache = run(sys.executable, "-m", "pip", "cache", "dir").strip()
+    home = {"HOME": str(tmp_path), "PIP_CACHE_DIR": cache, "PIP_NO_COMPILE": "1"}
+    run("sh", "-ec", f"cd {shlex.quote(str(TREE))}\n{installs}", **home)
+    async with at_a_terminal(["sh", "-ec", sets_up], {**os.environ, **home}) as terminal:
+        await terminal.answer("Your callsign")
+        await terminal.answer("A name for the post")
+        await terminal.answer("Where the antenna is")
+        await terminal.answer("Which decoder, or decoders", "kiss+tcp://127.0.0.1:9")  # nothing serves frames there
+        await terminal.answer("Keep this answer all the same?", "yes")
+        await terminal.answer("An MQTT broker", "embedded")
+        await terminal.answer("The page", "no")
+        await terminal.answer("Keep a journal")
+        await terminal.answer("Write a service", "no")
+        assert await terminal.status() == 0
+    assert "policy receive-only@" in run(tmp_path / "stile/bin/stile", "check", tmp_path / "post/station.yaml")
 
 
 def test_pipx_installs_it(tmp_path: Path) -> None:

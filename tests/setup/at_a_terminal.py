@@ -7,7 +7,7 @@ import signal
 import subprocess
 import sys
 import termios
-from collections.abc import AsyncIterator, Iterable
+from collections.abc import AsyncIterator, Iterable, Mapping, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
 
@@ -98,16 +98,22 @@ class AtATerminal:
 @asynccontextmanager
 async def setting_up(folder: Path, ports: Iterable[int], *more: str) -> AsyncIterator[AtATerminal]:
     """Start it for `folder`; it sees these ports of the computer and no others."""
-    master, slave = pty.openpty()
     arguments = [",".join(map(str, ports)), str(folder), *more]
-    environment = {**os.environ, "TERM": "dumb"}
+    async with at_a_terminal([sys.executable, "-c", _PROGRAM, *arguments], os.environ) as terminal:
+        yield terminal
+
+
+@asynccontextmanager
+async def at_a_terminal(command: Sequence[str], environment: Mapping[str, str]) -> AsyncIterator[AtATerminal]:
+    """Start a program at a terminal."""
+    master, slave = pty.openpty()
     with subprocess.Popen(  # noqa: ASYNC220 - it starts at once
-        [sys.executable, "-c", _PROGRAM, *arguments],
+        command,
         stdin=slave,
         stdout=slave,
         stderr=slave,
         start_new_session=True,
-        env=environment,
+        env={**environment, "TERM": "dumb"},
     ) as process:
         os.close(slave)
         terminal = AtATerminal(process, master)
