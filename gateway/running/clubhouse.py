@@ -1,7 +1,7 @@
 """A station's part in its club, joined to the service: a post hands on beside its own house, a hub judges for all."""
 
 import contextlib
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable
 from typing import TYPE_CHECKING
 
 import structlog
@@ -10,7 +10,7 @@ from gateway.club.embedded import EmbeddedEngine, EmbeddedEngineError
 from gateway.club.hub_member import Forwarded, Hear, HubMember
 from gateway.club.options import ClubOptions, Role
 from gateway.club.post import ClubPost
-from gateway.frames.heard import Heard, Run
+from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.kept_tasks import KeptTasks
 from gateway.groundwork.part import Answers
@@ -32,6 +32,8 @@ class Clubhouse:
     ) -> None:
         """`hear` and `forwarded` are the service's, for what a hub judged and sent."""
         self.hub: HubMember | None = None
+        """What is heard at a hub is judged when it comes back from the stream, and not before."""
+
         if options.role is Role.HUB:
             ready = policy_files.ready_policies()
             self.hub = HubMember(options, run, source, hear, forwarded, ready_policies=ready)
@@ -39,18 +41,9 @@ class Clubhouse:
         self._embedded = options.embedded
 
     @property
-    def judges_for_all(self) -> bool:
-        """Whether what is heard here is judged when it comes back from the stream, and not before."""
-        return self.hub is not None
-
-    @property
-    def answers(self) -> Sequence[Answers]:
+    def answers(self) -> Answers:
         """Who answers for the club."""
-        return [self.hub if self.hub is not None else self.post]
-
-    def offer(self, batch: Sequence[Heard]) -> None:
-        """These were heard here: hand them on."""
-        self.post.offer(batch)
+        return self.post if self.hub is None else self.hub
 
     def watched(self) -> dict[str, PlainObject]:
         """What is watched of the club as a whole."""

@@ -91,7 +91,7 @@ class House:
         with self._faults.contained(Doing.TELLING):
             for alert in self.watches.tick(moment, listening):
                 self._raise(alert)
-            for name in self.watches.over(moment):
+            for name in self.watches.alerts.over(moment):
                 _log.info("alert is over", name=name)
 
     def memories(self) -> Sequence[Remembered[HeardPayload]]:

@@ -105,8 +105,9 @@ class Service:
         ]
         self._uplink = self._make_uplink()
         self.club = self._make_club()
+        self._hub = None if self.club is None else self.club.hub
         self._others: tuple[Answers, ...] = (
-            *(() if self.club is None else self.club.answers),
+            *(() if self.club is None else [self.club.answers]),
             *self.sinks.made,
             self._policy,
             *self._house.watches.answers,
@@ -125,7 +126,7 @@ class Service:
             self._house.start(tasks)
             if self.club is not None:
                 self.club.start(tasks, self._uplink, hears=bool(self._receivers))
-            if self._uplink is not None and not self._judges_for_a_club:
+            if self._uplink is not None and self._hub is None:
                 tasks.keep(self._uplink.run(), name="uplink")
             tasks.keep(self._look_after(), name="health")
             tasks.keep(self._policy.run(), name="policy")
@@ -169,9 +170,8 @@ class Service:
     def _counts(self) -> Counts:
         """What became of every frame."""
         outcomes, waiting = None, 0
-        hub = None if self.club is None else self.club.hub
-        if hub is not None:
-            outcomes, waiting = hub.outcomes, hub.waiting
+        if self._hub is not None:
+            outcomes, waiting = self._hub.outcomes, self._hub.waiting
         elif self._uplink is not None:
             uplink = self._uplink.state()
             outcomes = {outcome.value: count for outcome, count in uplink.outcomes.items()}
@@ -183,8 +183,8 @@ class Service:
     def _deliver(self, batch: Sequence[Heard]) -> None:
         """The way of every frame. A receiver calls it with what one read brought."""
         if self.club is not None:
-            self.club.offer(batch)
-            if self.club.judges_for_all:
+            self.club.post.offer(batch)
+            if self._hub is not None:
                 return  # it comes back from the stream, in its place among all others
         judge = self._policy.judge.judge
         frames: list[HeardPayload] = []
@@ -258,8 +258,8 @@ class Service:
 
     def _policy_source(self) -> PolicySource:
         """The policy by which it is decided what goes up."""
-        hub = None if self.club is None else self.club.hub
-        return self._policy.source if hub is None or hub.policy is None else hub.policy
+        club_policy = None if self._hub is None else self._hub.policy
+        return club_policy or self._policy.source
 
     def _waits_for(self) -> list[str]:
         return ["its parts to be started"] if self._starting else []
@@ -272,7 +272,7 @@ class Service:
         from gateway.journal.trouble import JournalRefusedError  # noqa: PLC0415 - loaded with the journal alone
 
         memories: list[Remembered[HeardPayload]] = [*self._house.memories()]
-        if not self._judges_for_a_club:  # what that judge knows, the engine keeps
+        if self._hub is None:  # what that judge knows, the engine keeps
             memories.insert(0, JudgeMemory(self._policy.judge))
         try:
             recent = await journal.recollect(memories, self._house.reader, recent=RECENT_FRAMES)
@@ -293,9 +293,8 @@ class Service:
             self.sinks.journal.offer_policy(self._policy.label, texts)
 
     def _on_policy(self) -> None:
-        hub = None if self.club is None else self.club.hub
-        if hub is not None and self._tasks is not None and not self._policy.refused:
-            self._tasks.keep(hub.tell_policy(), name="telling the policy", may_return=True)
+        if self._hub is not None and self._tasks is not None and not self._policy.refused:
+            self._tasks.keep(self._hub.tell_policy(), name="telling the policy", may_return=True)
         if not self._policy.refused:
             self._note_policy()
         self._publish_health()
@@ -309,7 +308,7 @@ class Service:
         if self.club is not None:
             await self.club.drain(STOP_SECONDS / 3)
         if self._uplink is not None:
-            await self._uplink.drain(STOP_SECONDS / (3 if self._judges_for_a_club else 2))
+            await self._uplink.drain(STOP_SECONDS / (2 if self._hub is None else 3))
         self._publish_health()
         await self._house.drain(STOP_SECONDS / 2)
 
@@ -322,10 +321,6 @@ class Service:
         _log.info("stopped", **health.counts.to_object())
         if not health.counts.adds_up:
             _log.error("these counts do not add up, which is a fault of the program: please report it")
-
-    @property
-    def _judges_for_a_club(self) -> bool:
-        return self.club is not None and self.club.judges_for_all
 
     def _make_club(self) -> "Clubhouse | None":
         options = self._station.club

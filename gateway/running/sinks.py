@@ -111,7 +111,7 @@ def _make_web(station: StationFile, run: Run, house: House, asked: Asked) -> "We
         refused_policy=asked.refused_policy,
         waits_for=asked.waits_for,
         past=Knowledge(journal.path if journal else None, house.reader, lambda: asked.policy().compiled(post)),
-        alerts=lambda: house.watches.raised(run.now()),
+        alerts=lambda: house.watches.alerts.raised(run.now()),
         what_if=WhatIf(journal.path if journal else None, post, asked.policy),
     )
     return WebServer(options, sources, run.now, run.identity, busy=house.is_busy)

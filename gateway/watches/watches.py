@@ -31,7 +31,7 @@ class Watches:
         """`receivers` are those that hear the air: what a capture plays says nothing of an antenna."""
         self.emergencies = Emergencies()
         self._receivers = frozenset(receivers)
-        self._alerts = AlertWatch(alerts, post, read, started)
+        self.alerts = AlertWatch(alerts, post, read, started)
         self._quiet = QuietWatch(receivers)
         self._clock = ClockWatch(started)
         self._activity = ActivityWatch()
@@ -41,7 +41,7 @@ class Watches:
     @property
     def answers(self) -> tuple[Answers, ...]:
         """Those that answer for a part."""
-        return self._alerts, self._clock
+        return self.alerts, self._clock
 
     def hear(self, frames: Sequence[HeardPayload]) -> list[PlainObject]:
         """What one read of one receiver brought; gives back the alerts that it raises."""
@@ -56,7 +56,7 @@ class Watches:
             if frame.judged.emergency:
                 self.emergencies.hear(frame)
         self._day.hear(frames)
-        return self._alerts.hear(batch)
+        return self.alerts.hear(batch)
 
     def tick(self, moment: Moment, listening: Iterable[str]) -> list[PlainObject]:
         """Let time pass, now being `moment`; gives back the alerts for silences. To be done every few seconds.
@@ -67,15 +67,7 @@ class Watches:
             self._quiet.listen(receiver, moment)
         self._clock.look(moment)
         self._reach.read(moment)
-        return self._alerts.tick(moment)
-
-    def over(self, moment: Moment) -> list[str]:
-        """The entries whose alerts went on and are over since the last time."""
-        return self._alerts.over(moment)
-
-    def raised(self, moment: Moment) -> list[PlainObject]:
-        """The alerts raised lately in the plain form, with what became of them."""
-        return self._alerts.raised(moment)
+        return self.alerts.tick(moment)
 
     def with_hearing(self, part: Part, moment: Moment) -> Part:
         """A receiver, with how it hears."""
@@ -94,7 +86,7 @@ class Watches:
 
     def memories(self) -> Sequence[Remembered[HeardPayload]]:
         """What is to be known again after a restart."""
-        return [self._alerts, self._quiet, self._reach, self._day]
+        return [self.alerts, self._quiet, self._reach, self._day]
 
     def recollect(self, frames: Iterable[HeardPayload]) -> None:
         """These frames were heard last before a restart."""
