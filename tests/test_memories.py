@@ -12,6 +12,7 @@ from gateway.alerts.watch import AlertWatch
 from gateway.feed.heard_object import HeardPayload, encode
 from gateway.feed.reader import ReportReader
 from gateway.feed.stations import Stations
+from gateway.feed.telemetry import TelemetryMemory
 from gateway.frames.heard import Moment
 from gateway.groundwork.remembered import Past, Remembered
 from gateway.judge.memory import JudgeMemory
@@ -43,7 +44,7 @@ LINES = (
 Make = Callable[[], Remembered[HeardPayload]]
 MAKES: dict[str, Make] = {
     "judge": lambda: JudgeMemory(judge_of(BUDGETS)),
-    "telemetry": lambda: ReportReader(PLACE),
+    "telemetry": TelemetryMemory,
     "stations": lambda: Stations(followed=("QA1BCD", "QC3DEF")),
     "alerts": lambda: AlertWatch(written(ALERTS), PLACE, ReportReader(PLACE), Moment(0, NOON_MS)),
     "hearing": lambda: QuietWatch(["vhf", "hf"]),

@@ -1,16 +1,14 @@
 """The report of a judged frame as a plain object, with what only this post knows of it: how far, where, and by name."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
 from gateway import reports
-from gateway.feed.heard_object import HeardPayload
 from gateway.feed.telemetry import TelemetryMemory
 from gateway.frames.frame import Frame
 from gateway.frames.heard import Place
 from gateway.frames.plain import PlainObject
-from gateway.groundwork.remembered import Past
 from gateway.judge.conditions import Post, origin_of
 from gateway.judge.verdict import Judged, Reason
 
@@ -21,41 +19,13 @@ REMEMBERED_REPORTS = 256
 class ReportReader:
     """Reads reports for one post. An instance is a `heard_object.Reader`, and may be called for a frame at any time.
 
-    Where every frame is first told to `hear`, in the order of hearing, telemetry has its names and units: these
-    outlive a restart, as `remembered.Remembered` has it.
+    Where its `telemetry` first hears every frame, in the order of hearing, telemetry has its names and units.
     """
-
-    name = "telemetry"
-    version = 1
-    every_ms = 1_800_000
 
     def __init__(self, post: Post, telemetry: TelemetryMemory | None = None) -> None:
         self.telemetry = TelemetryMemory() if telemetry is None else telemetry
         self.origin = post.origin
         """Where distances are reckoned from; None where it is not known. It remembers the last of them."""
-
-    def hear(self, judged: Judged) -> None:
-        """Remember what a frame says of its sender's telemetry. It costs next to nothing where it says nothing."""
-        frame = judged.innermost
-        if frame is not None and self.telemetry.heard(frame):
-            self.telemetry.take(frame.source, _report_of(frame, judged.information), judged.heard.sequence)
-
-    @property
-    def revision(self) -> int:
-        """Rises when a station says something new of its telemetry."""
-        return self.telemetry.changes
-
-    def dump(self) -> Iterator[PlainObject]:
-        """What stations said of their telemetry."""
-        return self.telemetry.dump()
-
-    def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:  # noqa: ARG002 - it has no times
-        """Take it in."""
-        self.telemetry.restore(piece)
-
-    def recall(self, heard: HeardPayload) -> None:
-        """It was heard before the restart."""
-        self.hear(heard.judged)
 
     def __call__(self, judged: Judged) -> PlainObject | None:
         """What the innermost frame reports; None where the frame is damaged."""

@@ -6,17 +6,27 @@ A station tells the names, units, coefficients and bit senses of its telemetry i
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 from pydantic.dataclasses import dataclass as checked_dataclass
 
-from gateway.frames.frame import Frame
+from gateway.feed.heard_object import HeardPayload
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.bounded import BoundedMapping
-from gateway.groundwork.remembered import in_pieces
-from gateway.reports import Definition, MessageReport, PositionReport, Report, Telemetry, TelemetryReport, WeatherReport
+from gateway.groundwork.remembered import Past, in_pieces
+from gateway.judge.verdict import Judged
+from gateway.reports import (
+    Definition,
+    MessageReport,
+    PositionReport,
+    Report,
+    Telemetry,
+    TelemetryReport,
+    WeatherReport,
+    read,
+)
 
 MEANINGS_OF_A_PIECE = 100
 """Of a dump: making so many plain takes half a millisecond."""
@@ -110,11 +120,15 @@ class TelemetryMemory:
     """What stations say of their telemetry: `limit` of them, the least recently heard making room for a new one.
 
     Frames are told by their sequence numbers, so that what a frame is shown with depends on what was heard before it,
-    not on when someone asks.
+    not on when someone asks. They outlive a restart, as `remembered.Remembered` has it.
     """
 
+    name = "telemetry"
+    version = 1
+    every_ms = 1_800_000
+
     def __init__(self, limit: int = 5000) -> None:
-        self.changes = 0
+        self.revision = 0
         """How often a station said something new of its telemetry."""
 
         self._stations = BoundedMapping[str, _StationMeanings](limit)
@@ -122,14 +136,22 @@ class TelemetryMemory:
     def __len__(self) -> int:
         return len(self._stations)
 
-    def heard(self, frame: Frame) -> bool:
-        """A frame was heard. Returns whether it may say something of its sender's telemetry: then `take` its report.
+    def hear(self, judged: Judged) -> None:
+        """Remember what a frame says of its sender's telemetry, if it may say something.
 
         Asked of every frame, so the cheapest question comes first.
         """
+        frame = judged.innermost
+        if frame is None:
+            return
         self._stations.renew(frame.source)
         information = frame.information
-        return information.startswith(b":") and information[1:10].rstrip(b" ") == frame.source.encode("ascii")
+        if information.startswith(b":") and information[1:10].rstrip(b" ") == frame.source.encode("ascii"):
+            self.take(frame.source, read(frame.destination, judged.information), judged.heard.sequence)
+
+    def recall(self, heard: HeardPayload) -> None:
+        """It was heard before the restart."""
+        self.hear(heard.judged)
 
     def take(self, source: str, report: Report, sequence: int) -> None:
         """Remember what the report in the frame with this sequence number says of the telemetry of its `source`.
@@ -147,7 +169,7 @@ class TelemetryMemory:
         meaning = before.with_more(report.definition)
         if meaning != before:
             remembered.add(sequence, meaning)
-            self.changes += 1
+            self.revision += 1
 
     def channels(self, source: str, report: Report, sequence: int) -> list[PlainObject] | None:
         """The telemetry of a report in the published form (`channels`), by what was known when it was heard.
@@ -168,7 +190,7 @@ class TelemetryMemory:
             meanings = {source: remembered.meanings[-1][1] for source, remembered in entries if remembered is not None}
             yield {"stations": _stations.dump_python(meanings, mode="json", exclude_none=True)}
 
-    def restore(self, piece: Mapping[str, object]) -> None:
+    def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:  # noqa: ARG002 - it has no times
         """Take in a piece that `dump` gave out before the restart. What is of another shape is left out."""
         stations = piece.get("stations")
         if not isinstance(stations, Mapping):

@@ -56,7 +56,7 @@ class House:
         if self._sinks:  # without one, nobody can ask for a station
             with self._faults.contained(Doing.TELLING, len(frames)):
                 for payload in frames:
-                    self.reader.hear(payload.judged)
+                    self.reader.telemetry.hear(payload.judged)
                     self.stations.hear(payload)
         with self._faults.contained(Doing.TELLING, len(frames)):
             for alert in self.watches.hear(frames):
@@ -96,7 +96,7 @@ class House:
 
     def memories(self) -> Sequence[Remembered[HeardPayload]]:
         """What is to be known again after a restart."""
-        return [self.reader, self.stations, *self.watches.memories()]
+        return [self.reader.telemetry, self.stations, *self.watches.memories()]
 
     def start(self, tasks: KeptTasks) -> None:
         """Let every sink work."""

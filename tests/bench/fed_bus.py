@@ -30,7 +30,7 @@ class FedBus:
         """Frames are heard, as lines of monitor text."""
         for line in lines:
             judged = self.post.hear(line)
-            self.reader.hear(judged)
+            self.reader.telemetry.hear(judged)
             self.activity.heard(self.post.now())
             offer(self.bus, judged, self.reader)
 

@@ -72,7 +72,7 @@ class Way:
     def _hear(self, frames: Sequence[Octets]) -> None:
         payloads = [HeardPayload(self._judge.judge(_read(frame)), self._reader) for frame in frames]
         for payload in payloads:
-            self._reader.hear(payload.judged)
+            self._reader.telemetry.hear(payload.judged)
             self._memory.hear(payload)
         self._watches.hear(payloads)
         if self._publishes:

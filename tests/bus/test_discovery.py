@@ -154,7 +154,7 @@ async def test_the_names_that_a_listed_station_gives_cannot_break_the_message(
         bus.offer_health(_health(post))
         for line in (b"QC3BCD>APRS::QC3BCD   :PARM." + hostile, b"QC3BCD>APRS:T#005,1,2,3,4,5,11111111"):
             judged = post.hear(line)
-            READER.hear(judged)
+            READER.telemetry.hear(judged)
             offer(bus, judged, READER)
         await until(lambda: bus.tally[TopicGroup.STATIONS].published > 0)
         await until(lambda: not any(bus.waiting().values()))

@@ -36,7 +36,7 @@ class Afloat:
 
     def hear(self, line: bytes) -> None:
         judged = self.post.hear(line)
-        self._reader.hear(judged)
+        self._reader.telemetry.hear(judged)
         self._stations.hear(HeardPayload(judged, self._reader))
         station = self._stations.get(line.partition(b">")[0].decode())
         if station is not None:

@@ -84,7 +84,7 @@ def test_telemetry_has_its_channels_by_key_with_the_names_that_were_sent() -> No
         b"QC3BCD>APRS::QC3BCD   :UNIT.volts,cm,,,,open",
         b"QC3BCD>APRS::QC3BCD   :EQNS.0,0.1,0,0,1,0",
     ):
-        reader.hear(post.hear(line))
+        reader.telemetry.hear(post.hear(line))
     latest, judged = Latest(), post.hear(b"QC3BCD>APRS:T#005,127,003,255,073,123,10000000")
     report = reader(judged)
     assert report is not None

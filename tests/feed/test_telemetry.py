@@ -20,7 +20,7 @@ from gateway.judge import conditions
 from gateway.reports import load_schema, read
 from tests.judged_frames import Post
 from tests.payload_schemas import held_to
-from tests.remembering import dumped
+from tests.remembering import dumped, restore
 
 BALLOON = b"N0QBF-11>APRS:"
 NAMES = b":N0QBF-11 :PARM.Battery,Btemp,ATemp,Pres,Alt,Camra,Chut,Sun,10m,ATV"
@@ -43,7 +43,7 @@ class Listening:
         """Of the last of the lines, once all of them were heard."""
         for line in lines:
             judged = self.post.hear(line)
-            self.reader.hear(judged)
+            self.reader.telemetry.hear(judged)
         plain = held_to(Schema.HEARD, encode(heard_object(judged, self.reader(judged))))
         found: list[PlainObject] | None = plain["report"].get("channels")
         return found
@@ -152,7 +152,7 @@ def test_a_new_definition_holds_for_what_is_heard_after_it() -> None:
     listening = Listening()
     listening.channels(says("PARM.Battery"))
     before = listening.post.hear(measures("125"))
-    listening.reader.hear(before)
+    listening.reader.telemetry.hear(before)
     after = listening.channels(says("PARM.Fuel"), measures("125"))
     assert after == [channel("Fuel", 125)]
     shown = listening.reader(before)
@@ -163,7 +163,7 @@ def test_a_new_definition_holds_for_what_is_heard_after_it() -> None:
 def test_a_frame_heard_before_the_first_definition_has_no_channels_whenever_it_is_shown() -> None:
     listening = Listening()
     before = listening.post.hear(measures("125"))
-    listening.reader.hear(before)
+    listening.reader.telemetry.hear(before)
     listening.channels(says("PARM.Battery"))
     shown = listening.reader(before)
     assert shown is not None
@@ -206,10 +206,9 @@ def test_a_source_that_is_no_callsign_of_the_network_is_not_remembered(source: s
 def test_what_is_known_survives_a_restart() -> None:
     listening = Listening()
     listening.channels(says("PARM.Battery"), says("UNIT.V"), says("EQNS.0,.1,0"), says("BITS.0"))
-    pieces = dumped(listening.reader)
+    pieces = dumped(listening.reader.telemetry)
     after = TelemetryMemory()
-    for piece in pieces:
-        after.restore(piece)
+    restore(after, pieces)
     assert Listening(ReportReader(conditions.Post("QX1GAT-10"), after)).channels(measures("125")) == [
         channel("Battery", 12.5, "V")
     ]
@@ -229,13 +228,13 @@ def test_what_is_known_survives_a_restart() -> None:
 )
 def test_a_state_of_another_shape_is_left_out(state: dict[str, Any]) -> None:
     memory = TelemetryMemory()
-    memory.restore(state)
+    restore(memory, [state])
     assert len(memory) == 0
 
 
 def test_what_is_damaged_in_a_state_takes_nothing_else_with_it() -> None:
     memory = TelemetryMemory()
-    memory.restore({"stations": {"QA1": 5, BUOY: {"names": ["Battery"]}}})
+    restore(memory, [{"stations": {"QA1": 5, BUOY: {"names": ["Battery"]}}}])
     assert len(memory) == 1
 
 
