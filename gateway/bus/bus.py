@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import structlog
 from paho.mqtt.enums import MQTTProtocolVersion
@@ -30,7 +31,7 @@ from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.back_off import BackOff
 from gateway.groundwork.kept_tasks import kept_tasks
-from gateway.groundwork.part import Figure, Part, PartKind, State, counters, failed, shed, waiting
+from gateway.groundwork.part import Figure, Part, PartKind, State, failed, figures_of, shed, waiting
 
 _log = structlog.get_logger()
 
@@ -180,20 +181,13 @@ class Bus(RunningSink):
 
     def figures(self) -> Sequence[Figure]:
         """What became of the messages, by topic group, and how many wait."""
-        tally = self.tally
-
-        def counted(name: str) -> dict[TopicGroup, int]:
-            return {group: getattr(of_group, name) for group, of_group in tally.items()}
-
+        tallies = self.tally.items()
+        figures_by_group = [(group, figure) for group, tally in tallies for figure in figures_of(tally)]
         return [
-            *shed(counted("shed")),
-            *failed(counted("failed")),
+            *shed({group: tally.shed for group, tally in tallies}),
+            *failed({group: tally.failed for group, tally in tallies}),
             *waiting(self._outbox.waiting()),
-            *counters("offered", "carries", counted("offered"), "Messages that were to be published."),
-            *counters("published", "carries", counted("published"), "Messages handed to the broker."),
-            *counters("superseded", "carries", counted("superseded"), "Retained messages that a newer one replaced."),
-            *counters("oversize", "carries", counted("oversize"), "Messages larger than what the broker takes."),
-            *counters("lost", "carries", counted("lost"), "Messages known to have gone down with a connection."),
+            *(replace(figure, labels={"carries": group}) for group, figure in figures_by_group),
         ]
 
     async def run(self) -> None:

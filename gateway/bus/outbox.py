@@ -18,6 +18,7 @@ from gateway.feed.stations import Station, Stations
 from gateway.frames.frame import Frame
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.bounded import SheddingQueue
+from gateway.groundwork.part import counted
 
 _Make = Callable[[], bytes]
 """Makes the payload of a message that waits."""
@@ -54,22 +55,16 @@ class BusMessage:
 class MessageTally:
     """What became of the messages of one topic group."""
 
-    offered: int = 0
-    published: int = 0
-    """Handed to the connection, which may swallow the last ones when it breaks; with alerts, taken by the broker."""
+    offered: int = counted("Messages that were to be published.")
+    published: int = counted("Messages handed to the broker.")
+    """The connection may swallow the last ones when it breaks; with alerts, the broker has taken them."""
 
     shed: int = 0
     """Dropped, because the queue was full or the bus stopped."""
 
-    superseded: int = 0
-    """Retained ones in whose place something newer went."""
-
-    lost: int = 0
-    """Known to have been swallowed by a connection that broke."""
-
-    oversize: int = 0
-    """Not published: larger than what the broker says that it takes."""
-
+    superseded: int = counted("Retained messages that a newer one replaced.")
+    oversize: int = counted("Messages larger than what the broker takes.")
+    lost: int = counted("Messages known to have gone down with a connection.")
     failed: int = 0
     """No payload could be made of it: a fault of the gateway's own, not of the air's or the broker's."""
 

@@ -5,9 +5,9 @@ by name. Asking changes nothing, so anyone may ask at any time.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from enum import StrEnum
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 
 class State(StrEnum):
@@ -116,6 +116,21 @@ def counter(name: str, value: float, help_text: str, **labels: str) -> Figure:
 def gauge(name: str, value: float, help_text: str, **labels: str) -> Figure:
     """A number that goes up and down."""
     return Figure(name, value, FigureKind.GAUGE, help_text, labels)
+
+
+def counted(help_text: str, named: str = "") -> int:
+    """A field of a dataclass, and what it counts; `named`: what its figure is called, if otherwise."""
+    number: int = field(default=0, metadata={"help": help_text, "named": named})
+    return number
+
+
+def figures_of(tally: Any) -> list[Figure]:  # noqa: ANN401 - whichever dataclass it is
+    """Such fields as counters, in their order."""
+    return [
+        counter(each.metadata["named"] or each.name, getattr(tally, each.name), each.metadata["help"])
+        for each in fields(tally)
+        if "help" in each.metadata
+    ]
 
 
 _Text = TypeVar("_Text", bound=str)

@@ -19,7 +19,7 @@ from gateway.groundwork.giving_way import Rests, Round
 from gateway.groundwork.kept_tasks import kept_tasks
 from gateway.groundwork.listening import Listener
 from gateway.groundwork.open_files import share_of_files
-from gateway.groundwork.part import Figure, PartKind, counter, gauge, shed
+from gateway.groundwork.part import Figure, PartKind, counted, figures_of, gauge, shed
 from gateway.lines.client import LineClient
 from gateway.lines.options import SHARE_OF_FILES, LinesOptions
 
@@ -39,10 +39,10 @@ _log = structlog.get_logger("lines")
 
 @dataclass(slots=True)
 class _LinesTally:
-    lines: int = 0
     shed: int = 0
-    dropped: int = 0
-    turned_away: int = 0
+    lines: int = counted("Lines that were written, to however many clients.")
+    dropped: int = counted("Clients dropped, as they did not read.", "clients_dropped")
+    turned_away: int = counted("Clients for whom there was no room.", "clients_turned_away")
 
 
 class LineServer(ListeningSink):
@@ -75,14 +75,8 @@ class LineServer(ListeningSink):
 
     def figures(self) -> Sequence[Figure]:
         """All that it counts."""
-        tally = self._tally
-        return [
-            *shed({"lines": tally.shed}),
-            gauge("clients", len(self._clients), "Clients of the text port."),
-            counter("lines", tally.lines, "Lines that were written, to however many clients."),
-            counter("clients_dropped", tally.dropped, "Clients dropped, as they did not read."),
-            counter("clients_turned_away", tally.turned_away, "Clients for whom there was no room."),
-        ]
+        clients = gauge("clients", len(self._clients), "Clients of the text port.")
+        return [*shed({"lines": self._tally.shed}), clients, *figures_of(self._tally)]
 
     async def run(self) -> None:
         """Listen and write, until cancelled or drained. A port that is taken is tried again and again."""

@@ -11,7 +11,7 @@ from gateway.frames.frame import Damaged, Frame
 from gateway.frames.heard import Heard, Run
 from gateway.frames.pulse import FrameSource
 from gateway.groundwork.duration import in_words
-from gateway.groundwork.part import Figure, Part, PartKind, State, counter, gauge
+from gateway.groundwork.part import Figure, Part, PartKind, State, counted, figures_of, gauge
 from gateway.receivers.address import ReceiverAddress, Scheme
 from gateway.receivers.other_language import OtherLanguage, recognise
 
@@ -52,26 +52,16 @@ _OPEN = frozenset({ReceiverPhase.LISTENING, ReceiverPhase.PLAYED_OUT})
 class ReceiverCounts:
     """How much a receiver has heard since the start."""
 
-    octets: int = 0
+    octets: int = counted("Octets that came to a receiver.")
     """Of senders that are allowed."""
 
-    frames: int = 0
-    """Frames handed on, the damaged ones among them."""
-
-    damaged: int = 0
-    ignored: int = 0
-    """KISS commands and monitor text comments: they are no frames, and no fault."""
-
-    not_allowed: int = 0
-    """Datagrams of senders that are not allowed."""
-
-    dropped: int = 0
-    """Datagrams that the system dropped, as they were not read fast enough: it counts them itself."""
-
-    unreadable: int = 0
-    """Lines of a capture that cannot be read."""
-
-    connections: int = 0
+    frames: int = counted("Frames that a receiver heard, the damaged ones too.")
+    damaged: int = counted("Damaged frames.")
+    ignored: int = counted("Comments and commands from a decoder: no frames, and no fault.")
+    not_allowed: int = counted("Datagrams from senders that are not allowed.")
+    dropped: int = counted("Datagrams that the system dropped, as they were not read fast enough.")
+    unreadable: int = counted("Lines of a capture that could not be read.")
+    connections: int = counted("Connections that came about.")
 
 
 class Receiver(ABC):
@@ -128,17 +118,7 @@ class Receiver(ABC):
 
     def figures(self) -> Sequence[Figure]:
         """All that it counts."""
-        counts = self.counts
-        figures = [
-            counter("octets", counts.octets, "Octets that came to a receiver."),
-            counter("frames", counts.frames, "Frames that a receiver heard, the damaged ones too."),
-            counter("damaged", counts.damaged, "Damaged frames."),
-            counter("ignored", counts.ignored, "Comments and commands from a decoder: no frames, and no fault."),
-            counter("not_allowed", counts.not_allowed, "Datagrams from senders that are not allowed."),
-            counter("dropped", counts.dropped, "Datagrams that the system dropped, as they were not read fast enough."),
-            counter("unreadable", counts.unreadable, "Lines of a capture that could not be read."),
-            counter("connections", counts.connections, "Connections that came about."),
-        ]
+        figures = figures_of(self.counts)
         if self._last_frame_ms is not None:
             age_ms = self._run.now().elapsed_ms - self._last_frame_ms
             figures.append(gauge("last_frame_age_seconds", age_ms / 1000, "How long ago the last good frame came."))

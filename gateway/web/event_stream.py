@@ -18,6 +18,7 @@ import structlog
 
 from gateway.groundwork.bounded import BoundedMapping
 from gateway.groundwork.giving_way import Rests, Round
+from gateway.groundwork.part import counted
 from gateway.web.event_log import EventLog, Start
 from gateway.web.options import WebLimits, WebPace
 
@@ -61,13 +62,9 @@ class Stream:
 class StreamTally:
     """What became of the streams so far."""
 
-    opened: int = 0
-    dropped: int = 0
-    """Streams that were ended, as their clients did not read."""
-
-    turned_away: int = 0
-    """Clients for whom there was no room."""
-
+    opened: int = counted("Event streams that began.", "event_streams_opened")
+    dropped: int = counted("Event streams ended, as their clients did not read.", "event_streams_dropped")
+    turned_away: int = counted("Clients without room for an event stream.", "event_streams_turned_away")
     missed: int = 0
     """Events that streams did not get, as they came too late or read too slowly: each counts for every stream."""
 

@@ -18,7 +18,7 @@ from gateway.groundwork.kept_tasks import kept_tasks
 from gateway.groundwork.listening import Listener
 from gateway.groundwork.loopback import is_loopback
 from gateway.groundwork.open_files import share_of_files
-from gateway.groundwork.part import Figure, PartKind, counter, counters, gauge, shed
+from gateway.groundwork.part import Figure, PartKind, counter, counters, figures_of, gauge, shed
 from gateway.web import metrics
 from gateway.web.connection import HttpConnection, bound_buffers, problem_response
 from gateway.web.event_log import EventLog, weight_of
@@ -133,9 +133,7 @@ class WebServer(ListeningSink):
         return [
             *shed({"events": tally.missed}),
             gauge("event_streams", len(self._streams), "Open event streams."),
-            counter("event_streams_opened", tally.opened, "Event streams that began."),
-            counter("event_streams_dropped", tally.dropped, "Event streams ended, as their clients did not read."),
-            counter("event_streams_turned_away", tally.turned_away, "Clients without room for an event stream."),
+            *figures_of(tally),
             gauge("http_connections", len(self._places), "Open HTTP connections."),
             counter("http_turned_away", self._places.turned_away, "Connections ended, so that others have room."),
             *counters("http_refused", "why", self._guard.refused, "Requests refused, by why."),
