@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from gateway.frames.heard import Moment
 from gateway.frames.plain import HIGHEST_NUMBER
 from gateway.groundwork.bounded import BoundedMapping
-from gateway.groundwork.remembered import in_pieces
+from gateway.groundwork.remembered import listed, pieces_of
 
 MAXIMUM_EPISODES = 10_000
 """Stations about which an alert was raised, about 4 MB; past it the one raised least lately is forgotten."""
@@ -54,17 +54,14 @@ class Episodes(BoundedMapping[tuple[str, str], Episode]):
 
     def dump(self) -> Iterator[list[list[object]]]:
         """All of them, in pieces."""
-        for keys in in_pieces(list(self)):
-            entries = ((key, self.get(key)) for key in keys)
+        for episodes in pieces_of(self):
             yield [
-                [*key, one.since_ms, one.raised_ms, one.held_ms, one.has_stopped, one.is_over]
-                for key, one in entries
-                if one is not None
+                [*key, one.since_ms, one.raised_ms, one.held_ms, one.has_stopped, one.is_over] for key, one in episodes
             ]
 
     def restore(self, entries: object, names: Collection[str], shift_ms: int) -> None:
         """Take in a piece; an episode of another shape, or of none of these names, is left out."""
-        for entry in entries if isinstance(entries, list) else ():
+        for entry in listed(entries):
             match entry:
                 case [str(name), str(whom), int(since_ms), int(raised_ms), int(held_ms), bool(stopped), bool(over)]:
                     if name in names and len(whom) <= LONGEST_WHOM and 0 <= since_ms <= HIGHEST_NUMBER:

@@ -11,7 +11,7 @@ from gateway.frames.heard import Moment
 from gateway.frames.plain import HIGHEST_NUMBER, PlainObject, from_rfc3339, rfc3339
 from gateway.groundwork.bounded import BoundedMapping
 from gateway.groundwork.duration import SECOND_MS
-from gateway.groundwork.remembered import in_pieces
+from gateway.groundwork.remembered import in_pieces, listed
 
 MOST_RAISED = 100
 """Past it the one raised least lately is forgotten."""
@@ -86,7 +86,7 @@ class RaisedAlerts:
 
         What no entry of these names watches any more is over: nobody would notice when it ends.
         """
-        for entry in entries if isinstance(entries, list) else ():
+        for entry in listed(entries):
             match entry:
                 case [
                     int(number), dict(alert), int(first_ms), int(last_ms), int(times), bool(holds),

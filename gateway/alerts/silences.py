@@ -9,6 +9,7 @@ from gateway.alerts.episodes import is_past
 from gateway.frames.heard import Moment
 from gateway.frames.plain import HIGHEST_NUMBER, PlainObject
 from gateway.groundwork.duration import in_words
+from gateway.groundwork.remembered import listed
 from gateway.judge.verdict import Judged
 
 
@@ -61,13 +62,12 @@ class Silences:
         """Take it in; what is of another shape is left out, and so is what is awaited no more."""
         if not isinstance(plain, Mapping):
             return
-        heard, raised = plain.get("heard"), plain.get("raised")
-        for entry in heard if isinstance(heard, list) else ():
+        for entry in listed(plain.get("heard")):
             match entry:
                 case [str(kind), str() | None as name, int(elapsed_ms), int(time_ms)] if 0 <= time_ms <= HIGHEST_NUMBER:
                     self._restore_heard(kind, name, Moment(min(elapsed_ms + shift_ms, 0), time_ms))
         awaited = {(one.name, one.source, one.receiver): one for one in self._awaited}
-        for entry in raised if isinstance(raised, list) else ():
+        for entry in listed(plain.get("raised")):
             match entry:
                 case [str(name), str() | None as source, str() | None as receiver, int(at_ms)]:
                     if (name, source, receiver) in awaited:

@@ -12,7 +12,7 @@ from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import HIGHEST_NUMBER, PlainObject, rfc3339
 from gateway.groundwork.bounded import BoundedMapping
 from gateway.groundwork.duration import DAY_MS
-from gateway.groundwork.remembered import FRAMES, Past, Shelves
+from gateway.groundwork.remembered import FRAMES, Past, Shelves, listed
 from gateway.judge.verdict import Judged
 
 
@@ -139,8 +139,7 @@ class Stations:
 
     def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:
         """Take stations in. One whose last frame is kept no longer is forgotten."""
-        entries = piece.get("stations")
-        for entry, last in zip(entries if isinstance(entries, list) else (), past.frames, strict=False):
+        for entry, last in zip(listed(piece.get("stations")), past.frames, strict=False):
             match entry:
                 case [int(first_ms), int(frames), int() | None as direct_ms, latest, *more] if last is not None:
                     self._put(last, Memory(first_ms, frames, direct_ms), latest, more)

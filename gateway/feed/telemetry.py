@@ -15,7 +15,7 @@ from gateway.feed.heard_object import HeardPayload
 from gateway.frames.header import is_network_callsign
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.bounded import BoundedMapping
-from gateway.groundwork.remembered import Past, in_pieces
+from gateway.groundwork.remembered import Past, pieces_of
 from gateway.judge.verdict import Judged
 from gateway.reports import (
     Definition,
@@ -185,9 +185,8 @@ class TelemetryMemory:
 
     def dump(self) -> Iterator[PlainObject]:
         """All that is known, in pieces, to be kept over a restart."""
-        for sources in in_pieces(list(self._stations), MEANINGS_OF_A_PIECE):
-            entries = ((source, self._stations.get(source)) for source in sources)
-            meanings = {source: remembered.meanings[-1][1] for source, remembered in entries if remembered is not None}
+        for stations in pieces_of(self._stations, MEANINGS_OF_A_PIECE):
+            meanings = {source: remembered.meanings[-1][1] for source, remembered in stations}
             yield {"stations": _stations.dump_python(meanings, mode="json", exclude_none=True)}
 
     def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:  # noqa: ARG002 - it has no times

@@ -21,6 +21,8 @@ FRAMES = "frames"
 F_co = TypeVar("F_co", covariant=True)
 F_contra = TypeVar("F_contra", contravariant=True)
 T = TypeVar("T")
+K = TypeVar("K")
+V = TypeVar("V")
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +95,17 @@ class Shelves(Generic[T]):
 
     def _shelf_of(self, key: T) -> dict[T, None]:
         return self._shelves[hash(key) % len(self._shelves)]
+
+
+def pieces_of(memory: Mapping[K, V], size: int = ENTRIES_OF_A_PIECE) -> Iterator[list[tuple[K, V]]]:
+    """What a memory holds, in lists of `size` at most: of what changes meanwhile, as it is when its list is made."""
+    for keys in in_pieces(list(memory), size):
+        yield [(key, memory[key]) for key in keys if key in memory]
+
+
+def listed(entries: object) -> list[Any]:
+    """The entries of a list in a piece; none where that is another thing."""
+    return entries if isinstance(entries, list) else []
 
 
 def in_pieces(entries: Iterable[T], size: int = ENTRIES_OF_A_PIECE) -> Iterator[list[T]]:

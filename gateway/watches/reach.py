@@ -12,7 +12,7 @@ from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject, rfc3339
 from gateway.groundwork.bounded import BoundedMapping
 from gateway.groundwork.duration import DAY_MS, HOUR_MS
-from gateway.groundwork.remembered import Past, in_pieces
+from gateway.groundwork.remembered import Past, listed, pieces_of
 from gateway.history.distances import FARTHEST_M
 from gateway.judge.verdict import Judged
 
@@ -148,9 +148,8 @@ class ReachWatch:
         """Every station heard direct, with what was read of it so far, and the farthest of the day."""
         if self._farthest is not None:
             yield {"farthest": [self._farthest.source, self._farthest.time_ms, self._farthest.distance_km]}
-        for sources in in_pieces(list(self._stations)):
-            stations = ((source, self._stations.get(source)) for source in sources)
-            yield {"direct": [[source, one.elapsed_ms, one.distance_km] for source, one in stations if one is not None]}
+        for stations in pieces_of(self._stations):
+            yield {"direct": [[source, one.elapsed_ms, one.distance_km] for source, one in stations]}
 
     def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:
         """Take stations in; those of another shape are left out."""
@@ -158,8 +157,7 @@ class ReachWatch:
             case [str(source), int(time_ms), int() | float() as farthest_km] if is_network_callsign(source):
                 if 0 <= time_ms <= HIGHEST_TIME_MS and 0 <= farthest_km <= FARTHEST_KM:
                     self._note_farthest(source, time_ms, farthest_km)
-        direct = piece.get("direct")
-        for entry in direct if isinstance(direct, list) else ():
+        for entry in listed(piece.get("direct")):
             match entry:
                 case [str(source), int(elapsed_ms), int() | float() | None as distance_km] if is_network_callsign(
                     source
