@@ -13,7 +13,6 @@ import socket
 import struct
 from collections.abc import Iterator, Sequence
 from contextlib import AsyncExitStack, contextmanager, suppress
-from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 import structlog
@@ -74,9 +73,7 @@ class EmbeddedBroker:
             self._lifetime = starting.pop_all()
         return self
 
-    async def __aexit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    async def __aexit__(self, *_: object) -> None:
         await self._lifetime.aclose()
 
     async def _listen(self) -> asyncio.Server:

@@ -7,7 +7,6 @@ import shutil
 import socket
 import sys
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 PROGRAM = "nats-server"
@@ -59,9 +58,7 @@ class EmbeddedEngine:
         await self.start()
         return self
 
-    async def __aexit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    async def __aexit__(self, *_: object) -> None:
         await self.stop()
 
     async def start(self) -> None:

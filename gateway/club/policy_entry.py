@@ -75,7 +75,7 @@ class PolicyEntry:
             raise PolicyEntryError(str(error.problems[0])) from None
 
 
-def entry_of(source: PolicySource, judge: int, ready: PurePath, *, begins: bool = False) -> PolicyEntry:
+def entry_of(source: PolicySource, judge: int, ready: PurePath) -> PolicyEntry:
     """The entry of a policy that was read from files; `ready` is the folder of the ready policies."""
     own = PurePath(source.texts[0].file).parent
 
@@ -85,7 +85,8 @@ def entry_of(source: PolicySource, judge: int, ready: PurePath, *, begins: bool 
             return f"{READY}/{path.name}"
         return posixpath.relpath(path.as_posix(), own.as_posix() or ".")
 
-    return PolicyEntry(judge, begins, tuple(PolicyText(name_of(text.file), text.text) for text in source.texts))
+    texts = tuple(PolicyText(name_of(text.file), text.text) for text in source.texts)
+    return PolicyEntry(judge, begins=False, texts=texts)
 
 
 def read_entry(octets: bytes) -> PolicyEntry:

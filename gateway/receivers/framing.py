@@ -59,20 +59,12 @@ class Tnc2Framing:
         return [(0, read(line) if isinstance(line, bytes) else line) for line in self._decoder.feed(data)]
 
 
-class Tnc2Datagrams:
+class Tnc2Datagrams(Tnc2Framing):
     """Whole lines of monitor text in each datagram, the last one with or without a line end."""
-
-    def __init__(self) -> None:
-        self._lines = Tnc2Framing()
-
-    @property
-    def ignored(self) -> int:
-        """Comments."""
-        return self._lines.ignored
 
     def feed(self, data: bytes) -> list[PortAndFrame]:
         """Take one datagram; return all frames in it."""
-        return self._lines.feed(data + b"\n")  # nothing of it waits for the next one, which may be another sender's
+        return super().feed(data + b"\n")  # nothing of it waits for the next one, which may be another sender's
 
 
 class Ax25Datagrams:
