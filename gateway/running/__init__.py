@@ -6,7 +6,6 @@
 | `collector.py` | Python's collector of garbage: spared while frames pass, and run now and then |
 | `faults.py` | faults of the gateway's own that harm one frame, one look or one file, and must not harm more |
 | `house.py` | joins all that is told of what is heard: what the feed remembers, the watches, and then every sink |
-| `knowledge.py` | what the gateway knows of the past, for its web: the journal is asked in a thread of its own |
 | `lock.py` | one gateway for one station file and one journal: two would both log in, and send what both hear twice |
 | `loop_faults.py` | what the event loop has to say of sockets and callbacks that failed: said once a minute |
 | `notify.py` | what a service manager is told: that the gateway is ready, what it does, that it lives, that it stops |

@@ -98,8 +98,8 @@ def _make_web(station: StationFile, run: Run, house: House, asked: Asked) -> "We
     options = station.web
     if options is None:
         return None
-    from gateway.running.knowledge import Knowledge  # noqa: PLC0415 - see below
     from gateway.running.what_if import WhatIf  # noqa: PLC0415 - see below
+    from gateway.web.knowledge import Knowledge  # noqa: PLC0415 - see below
     from gateway.web.server import WebServer  # noqa: PLC0415 - aiohttp is loaded where it is asked for
     from gateway.web.sources import WebSources  # noqa: PLC0415 - see above
 

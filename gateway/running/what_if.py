@@ -12,7 +12,7 @@ from pathlib import Path
 from gateway.frames.plain import PlainObject
 from gateway.judge.conditions import Post
 from gateway.judge.source import PolicySource
-from gateway.web.sources import PastError
+from gateway.web.knowledge import PastError
 
 MOST_SECONDS = 30.0
 MOST_ANSWER = 8 * 1024 * 1024

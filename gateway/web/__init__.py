@@ -1,7 +1,7 @@
 """The web: what is heard, as a page, a JSON interface, a stream of events and metrics. It only ever shows.
 
-`options` and `sources` are what the service fills in, and cost next to nothing to import; `server` brings the HTTP
-library with it, so import it only where a station file asks for `web:`. README.md, beside this, says how to use it.
+`options` costs next to nothing to import; `sources`, which the service fills in, brings the journal with it, and
+`server` the HTTP library, so import them only where a station file asks for `web:`. README.md says how to use it.
 
 | file | holds |
 | --- | --- |
@@ -14,6 +14,7 @@ library with it, so import it only where a station file asks for `web:`. README.
 | `guesses.py` | wrong tokens: whoever shows one after the other is asked to wait, longer each time |
 | `handlers.py` | what is answered to each request |
 | `heard_memory.py` | the frames heard last, newest last and bounded: what `/api/heard` looks back at |
+| `knowledge.py` | what the gateway knows of the past, for its web: the journal is asked in a thread of its own |
 | `metrics.py` | the metrics of a post: what its health says, in the names and units that Prometheus expects |
 | `openapi.py` | the OpenAPI document of the HTTP interface: the paths |
 | `options.py` | what the web is told: where it listens, who may read it, and how much may wait for whom |

@@ -17,9 +17,10 @@ from gateway.groundwork.duration import DAY_MS, HOUR_MS
 from gateway.history.period import Period, read_period
 from gateway.history.station_past import PastFrame
 from gateway.web.heard_memory import HeardMemory
+from gateway.web.knowledge import PastError
 from gateway.web.problem import ProblemError
 from gateway.web.query import choice, one_of
-from gateway.web.sources import PastError, WebSources
+from gateway.web.sources import WebSources
 
 LONGEST_BY_HOUR_MS = 62 * DAY_MS
 """A history by the hour is no longer than this."""

@@ -36,8 +36,8 @@ from gateway.frames.network_line import network_line, route
 from gateway.judge.conditions import Post
 from gateway.judge.verdict import Decision, Judged, Verdict
 from gateway.lines.server import LineServer
-from gateway.running.knowledge import Knowledge
 from gateway.running.what_if import WhatIf
+from gateway.web.knowledge import Knowledge
 from gateway.web.options import WebLimits
 from gateway.web.server import WebServer
 from gateway.web.sources import WebSources

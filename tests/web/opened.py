@@ -18,9 +18,9 @@ from gateway.groundwork.part import Figure, Part, PartKind, State, shed
 from gateway.judge import conditions
 from gateway.judge.source import PolicySource
 from gateway.judge.verdict import Judged, Reason
-from gateway.running.knowledge import Knowledge
 from gateway.running.what_if import WhatIf
 from gateway.watches.activity import Activity
+from gateway.web.knowledge import Knowledge
 from gateway.web.options import WebLimits, WebPace
 from gateway.web.server import WebServer
 from gateway.web.sources import WebSources

@@ -10,7 +10,7 @@ import pytest
 from gateway.groundwork.duration import HOUR_MS
 from gateway.judge.verdict import Reason
 from gateway.running.what_if import WhatIf
-from gateway.web.sources import PastError
+from gateway.web.knowledge import PastError
 from tests.journal.keeping import keep
 from tests.judge.listening import source_of
 from tests.judged_frames import NOON_MS

@@ -1,13 +1,15 @@
 """What the gateway knows of the past, for its web: the journal is asked in a thread of its own, a few at a time."""
 
 import asyncio
+import re
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from http import HTTPStatus
 from pathlib import Path
 from typing import TypeVar
 
-from gateway.club.subjects import is_member_name
+from gateway.documents.values import NAME
 from gateway.feed.heard_object import HeardPayload, judged_from
 from gateway.feed.reader import ReportReader
 from gateway.frames.capture import read_object
@@ -21,7 +23,6 @@ from gateway.judge.compiled import CompiledPolicy
 from gateway.judge.explanation import explain
 from gateway.judge.judge import Judge
 from gateway.judge.verdict import Judged
-from gateway.web.sources import HeardPage, PastError
 
 AT_A_TIME = 2
 """So many look into the journal at once; the others wait."""
@@ -37,8 +38,25 @@ NO_JOURNAL = "nothing is kept here: write `journal: {path: stile.db}` into the s
 _T = TypeVar("_T")
 
 
+class PastError(Exception):
+    """The past cannot be told; the message says why, and what to do."""
+
+    def __init__(self, why: str, status: HTTPStatus = HTTPStatus.SERVICE_UNAVAILABLE) -> None:
+        """`status`: with which it is answered."""
+        super().__init__(why)
+        self.status = status
+
+
+@dataclass(frozen=True, slots=True)
+class HeardPage:
+    """Some frames, the newest first."""
+
+    heard: Sequence[PastFrame]
+    has_more: bool
+
+
 class Knowledge:
-    """Answers for the web (`web.sources.PastSource`)."""
+    """Answers for the web. Every question may raise `PastError`."""
 
     def __init__(self, journal: Path | None, reader: ReportReader, policy: Callable[[], CompiledPolicy]) -> None:
         """`journal`: its file; None where there is none. `policy`: the one in force."""
@@ -49,7 +67,7 @@ class Knowledge:
 
     async def reach(self, period: Period, against: Period | None, post: str) -> PlainObject:
         """The reach of the antenna; at a hub of a club of one `post`, or where that is empty of all."""
-        if post and not is_member_name(post):
+        if post and not re.fullmatch(NAME, post):
             raise PastError("post: a post's name belongs there, as headland", HTTPStatus.BAD_REQUEST)
 
         def look(asking: Inquiry) -> PlainObject:
