@@ -21,11 +21,7 @@ class Episode:
 
     since_ms: int
     raised_ms: int
-    """When its alert was raised last."""
-
     held_ms: int
-    """When it held last."""
-
     has_stopped: bool = False
     """A frame has said that it holds no more."""
 

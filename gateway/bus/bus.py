@@ -115,8 +115,6 @@ class Bus(RunningSink):
         adoption = Adoption(stations, now, read)
         self._outbox = MessageOutbox(self._topics, options.limits, stations, adoption, discovery)
         self.tally = self._outbox.tally
-        """What became of the messages, by topic group."""
-
         self._publisher = Publisher(self._outbox, self._topics, options.pace.learn, busy)
         stations.on_forgotten.append(self._wake)
         self._protocols = _Protocols(mqtt_5=options.mqtt_5)

@@ -41,7 +41,6 @@ class DispatchOutcome(StrEnum):
     """Too many waited, and it was the oldest."""
 
     STOPPED = "stopped"
-    """The hub stopped before."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -87,8 +87,6 @@ class EngineOptions:
     """The path of a file of the engine's own credentials: a token with its key, or a key alone."""
 
     holds_token: bool = False
-    """Whether the credentials hold a token."""
-
     tls: ssl.SSLContext | None = None
 
 

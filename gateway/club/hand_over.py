@@ -42,7 +42,6 @@ class End(StrEnum):
     """The engine took the message and refused it."""
 
     STOPPED = "stopped"
-    """The post stopped before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +69,6 @@ class Parcel:
     """When it was heard in stream time, at the earliest that was ever told; set when it is first published."""
 
     published: int = field(default=0, compare=False)
-    """How often."""
 
 
 class HandOver:
@@ -83,8 +81,6 @@ class HandOver:
         self.offered = 0
         self.counts = dict.fromkeys(End, 0)
         self.repeated = 0
-        """How often a frame was published again."""
-
         self._freshness_ms = freshness_ms
         self._limit_octets = limit_octets
         self._waiting: list[Parcel] = []  # a heap

@@ -95,8 +95,6 @@ class Hub:
         self.network: Network | None = None
         self.stopping = False
         self.snapshots = 0
-        """How many snapshots this hub wrote."""
-
         self.starts = 0
         """How often it began from a snapshot or anew."""
 

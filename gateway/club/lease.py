@@ -132,8 +132,6 @@ class Lease:
     """The write that is under way."""
 
     begun_ms: float = 0.0
-    """When it was begun."""
-
     unsure: bool = False
     """A write of the holder was not answered: the key tells what became of it."""
 

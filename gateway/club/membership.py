@@ -27,7 +27,6 @@ class MemberStanding:
     since_ms: float
     server: str = ""
     reason: str = ""
-    """Why there is none."""
 
 
 class Membership:

@@ -66,8 +66,6 @@ class Handed(NamedTuple):
     """A frame as a post hands it on."""
 
     receiver: str
-    """Its name at the post."""
-
     port: int
     moment_ms: int
     """When it was heard, in stream time, at the earliest."""

@@ -35,7 +35,6 @@ class Sender:
         self.lease = Lease(me, lease_ms)
         self.dispatch = dispatch
         self.taken = 0
-        """How often this hub took the lease."""
 
     def next(self, now: SenderMoment) -> Request:
         """What to ask of the engine; it counts as asked."""

@@ -77,8 +77,6 @@ class Health:
     parts: Sequence[Part]
     counts: Counts
     figures: Mapping[Part, Sequence[Figure]] = field(default_factory=dict)
-    """What each part counts."""
-
     watched: Mapping[str, PlainObject] = field(default_factory=dict)
     """What is watched of the post as a whole, by name: how busy it is, how far it hears."""
 

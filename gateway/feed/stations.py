@@ -22,8 +22,6 @@ class Station:
 
     source: str
     last: HeardPayload
-    """The frame that was heard last."""
-
     first_heard_ms: int
     frames: int = 0
     """How many were heard since `first_heard_ms`, copies and kept ones too."""
@@ -35,7 +33,6 @@ class Station:
     """What it last said, kind by kind; None: it is not one of those that are followed."""
 
     by_hour: LastDay = field(default_factory=LastDay)
-    """When of the day it was heard."""
 
     def to_object(self) -> PlainObject:
         """What a station's topic holds beside its last heard object, under `memory`."""
@@ -69,8 +66,6 @@ class Stations:
         """Told of every source that is remembered no longer, evicted or forgotten."""
 
         self.revision = 0
-        """How many frames of stations were heard."""
-
         self._is_in_order = True
         self._followed = frozenset(followed)
         self._stations = BoundedMapping[str, Station](limit, self._leave)

@@ -23,8 +23,6 @@ class State(StrEnum):
     """It works, as far as it can tell, but less comes from it than this post is used to."""
 
     DEGRADED = "degraded"
-    """It does a part of its work."""
-
     DOWN = "down"
 
 
@@ -76,10 +74,7 @@ class FigureKind(StrEnum):
     """The kinds of figure."""
 
     COUNTER = "counter"
-    """It only grows, but for a restart."""
-
     GAUGE = "gauge"
-    """It goes up and down."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,8 +27,6 @@ RESTS = Rests(usual=4.0, while_busy=20.0, shortest=0.02)
 """A fifth of a core is the most that all clients take."""
 
 ROUND_LINES = 250
-"""How many lines one round takes, at most."""
-
 LINE_END = b"\r\n"
 
 SAY_SECONDS = 60.0

@@ -54,8 +54,6 @@ class BrokerFound:
     """What became of one conversation."""
 
     trouble: BusTrouble | None = None
-    """Why there was none."""
-
     rights: tuple[TopicRights, ...] = ()
     refuses_login: bool = False
     """It is there, and does not let this user in."""

@@ -43,7 +43,6 @@ class ReceiverFound:
     """The last of what was heard."""
 
     seconds: float
-    """For how long it was heard."""
 
     @property
     def good_frames(self) -> int:

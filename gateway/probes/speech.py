@@ -27,8 +27,6 @@ class Speech:
     """What was found at an address."""
 
     open: bool
-    """Whether a connection came about."""
-
     octets: int = 0
     language: Language | None = None
     frame: Frame | None = None

@@ -36,8 +36,6 @@ class ReceiverPhase(StrEnum):
     """There was no connection, or it ended; another try follows."""
 
     PLAYED_OUT = "played out"
-    """A capture came to its end."""
-
     FAILED = "failed"
     """A capture cannot be read, and no other try follows."""
 

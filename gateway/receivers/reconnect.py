@@ -24,8 +24,6 @@ class Patience:
 
     pauses: Pauses = Pauses(first=0.5, longest=30.0, steady=10.0)
     connect: float = 10.0
-    """How long a connection may take to come about."""
-
     sleep: Callable[[float], Awaitable[None]] = field(default=asyncio.sleep)
 
 

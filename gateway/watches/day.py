@@ -23,8 +23,6 @@ class DayCounts:
 
     def __init__(self) -> None:
         self.revision = 0
-        """How many frames were heard."""
-
         self._day = 0
         """Since 1970."""
 

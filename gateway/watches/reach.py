@@ -83,8 +83,6 @@ class ReachWatch:
 
     def __init__(self, reader: Reader, limit: int = 5000) -> None:
         self.revision = 0
-        """How many frames were heard direct."""
-
         self._reader = reader
         self._stations = BoundedMapping[str, _Direct](limit)
         self._unread = BoundedMapping[str, Judged](LOOKED_AT)

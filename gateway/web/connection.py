@@ -13,8 +13,6 @@ from gateway.web.places import Places  # noqa: TC001 - type checkers want it, an
 from gateway.web.problem import CONTENT_TYPE, ProblemError
 
 LINE_OCTETS = 4096
-"""The longest request line."""
-
 HEADERS = 64
 HEADER_OCTETS = 4096
 LINGER_SECONDS = 1.0

@@ -14,7 +14,6 @@ FORGET_MS = 600_000
 ADDRESSES = 1024
 
 SAY_MS = 60_000
-"""How often wrong tokens are logged, at most."""
 
 
 @dataclass(frozen=True, slots=True)
