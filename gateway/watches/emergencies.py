@@ -1,7 +1,6 @@
 """How many emergencies were heard, and what those that went up took past the policy's rates. Pure, and bounded."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.plain import PlainObject
@@ -20,31 +19,6 @@ class Taken:
 
     def __add__(self, more: "Taken") -> "Taken":
         return Taken(self.frames + more.frames, self.octets + more.octets)
-
-    def to_object(self) -> PlainObject:
-        """The plain form."""
-        return {"frames": self.frames, "octets": self.octets}
-
-
-@dataclass(frozen=True, slots=True)
-class PastRates:
-    """What emergencies took past every rate and budget: it is on top of what the policy allows."""
-
-    by_source: Mapping[str, Taken] = field(default_factory=dict)
-    others: Taken = Taken()
-
-    @property
-    def total(self) -> Taken:
-        """The sum of all."""
-        return sum(self.by_source.values(), self.others)
-
-    def to_object(self) -> PlainObject:
-        """The plain form."""
-        return {
-            **self.total.to_object(),
-            "by_source": {source: taken.to_object() for source, taken in self.by_source.items()},
-            "others": self.others.to_object(),
-        }
 
 
 class Emergencies:
@@ -71,6 +45,11 @@ class Emergencies:
             else:
                 self._others += taken
 
-    def past_rates(self) -> PastRates:
-        """What those that went up took, so far."""
-        return PastRates(dict(self._by_source), self._others)
+    def past_rates(self) -> PlainObject:
+        """What those that went up took so far, past every rate and budget: it is on top of what the policy allows."""
+        total = sum(self._by_source.values(), self._others)
+        return {
+            **asdict(total),
+            "by_source": {source: asdict(taken) for source, taken in self._by_source.items()},
+            "others": asdict(self._others),
+        }

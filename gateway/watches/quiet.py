@@ -22,6 +22,7 @@ a twelfth is a slow day and no more.
 No I/O, no clock; no daylight saving time, since UTC knows none.
 """
 
+import contextlib
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -271,12 +272,9 @@ class QuietWatch:
     def restore(self, piece: Mapping[str, Any], past: Past[HeardPayload]) -> None:  # noqa: ARG002 - its times are the wall clock's
         """Take in what was dumped. What is of another shape is left out, receiver by receiver."""
         receivers = piece.get("receivers")
-        if not isinstance(receivers, Mapping):
-            return
         for name in self._receivers:
-            restored = _receiver_from(receivers.get(name))
-            if restored is not None:
-                self._receivers[name] = restored
+            with contextlib.suppress(ValueError):
+                self._receivers[name] = _receiver_from(receivers.get(name) if isinstance(receivers, Mapping) else None)
 
     def recall(self, heard: HeardPayload) -> None:
         """It was heard before the restart: it pays its part of the debt. Of a broken hour nothing is learnt."""
@@ -285,35 +283,28 @@ class QuietWatch:
             receiver.hear(1, heard.judged.heard.moment)
 
 
-def _receiver_from(plain: object) -> _HearingReceiver | None:
-    if not isinstance(plain, Mapping):
-        return None
-    days, weeks = (
-        _usuals_from(plain.get(name), number) for name, number in (("days", HOURS_A_DAY), ("weeks", HOURS_A_WEEK))
-    )
-    debt = _debt_from(plain.get("debt"))
-    return None if days is None or weeks is None or debt is None else _HearingReceiver(days, weeks, debt)
+def _receiver_from(plain: object) -> _HearingReceiver:
+    """Raises `ValueError` where it is of another shape."""
+    match plain:
+        case {"days": list(days), "weeks": list(weeks), "debt": debt}:
+            if (len(days), len(weeks)) == (HOURS_A_DAY, HOURS_A_WEEK):
+                return _HearingReceiver([*map(_usual_from, days)], [*map(_usual_from, weeks)], _debt_from(debt))
+    raise ValueError("what a receiver is used to has another shape")
 
 
-def _usuals_from(plain: object, number: int) -> list[_Usual] | None:
-    if not isinstance(plain, list) or len(plain) != number:
-        return None
-    usuals = []
-    for pair in plain:
-        match pair:
-            case [int(seen), int(root) | float(root)] if seen >= 0 and 0 <= root <= math.sqrt(MOST_FRAMES_AN_HOUR):
-                usuals.append(_Usual(seen, float(root)))
-            case _:
-                return None
-    return usuals
+def _usual_from(plain: object) -> _Usual:
+    match plain:
+        case [int(hours), int(root) | float(root)] if hours >= 0 and 0 <= root <= math.sqrt(MOST_FRAMES_AN_HOUR):
+            return _Usual(hours, float(root))
+    raise ValueError("what is usual at an hour has another shape")
 
 
-def _debt_from(plain: object) -> _Debt | None:
+def _debt_from(plain: object) -> _Debt:
     match plain:
         case [int(frames) | float(frames), int(since_ms), int(expected) | float(expected), int(heard), bool(is_quiet)]:
             if 0 <= frames <= LIMIT and since_ms >= 0 and 0 <= expected < math.inf and heard >= 0:
                 return _Debt(float(frames), since_ms, float(expected), heard, is_quiet)
-    return None
+    raise ValueError("a debt has another shape")
 
 
 def with_hearing(part: Part, hearing: Hearing) -> Part:

@@ -78,7 +78,7 @@ class Watches:
     def watched(self, moment: Moment, stations: Stations) -> dict[str, PlainObject]:
         """What is watched of the post as a whole, in the plain form: see `feed.health.Health.watched`."""
         return {
-            "past_rates": self.emergencies.past_rates().to_object(),
+            "past_rates": self.emergencies.past_rates(),
             "today": self._day.today(moment),
             "activity": self._activity.now(moment, stations).to_object(),
             "reach": self._reach.reach().to_object(),

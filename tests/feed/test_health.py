@@ -8,7 +8,6 @@ from gateway.feed.schemas import Schema
 from gateway.groundwork.part import Part, PartKind, State, counter, gauge, shed
 from gateway.judge.verdict import Reason
 from gateway.watches.activity import Activity
-from gateway.watches.emergencies import PastRates, Taken
 from gateway.watches.reach import Farthest, Reach
 from tests.judged_frames import NOON_MS
 from tests.payload_schemas import held_to
@@ -26,7 +25,8 @@ COUNTS = Counts(
 
 
 def _health(*parts: Part, counts: Counts = COUNTS) -> Health:
-    watched = {"past_rates": PastRates({"QA1BCD-9": Taken(1, 41)}).to_object()}
+    taken, none = {"frames": 1, "octets": 41}, {"frames": 0, "octets": 0}
+    watched = {"past_rates": {**taken, "by_source": {"QA1BCD-9": taken}, "others": none}}
     return Health("0f1e2d3c4b5a", NOON_MS + 60_000, parts, counts, watched=watched)
 
 
