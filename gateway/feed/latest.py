@@ -7,12 +7,13 @@ same. It is kept for the few stations that the operator lists: every frame of th
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 from gateway.feed.reader import OF_THE_SENDER
 from gateway.frames.plain import PlainObject, from_rfc3339, rfc3339
 from gateway.judge.verdict import Judged, Reason
+from gateway.reports.measured import Weather
 
 POSITION_FIELDS = (
     "latitude",
@@ -24,23 +25,8 @@ POSITION_FIELDS = (
     "speed_kmh",
     "altitude_m",
 )
-WEATHER_FIELDS = (
-    "temperature_c",
-    "humidity_pct",
-    "pressure_hpa",
-    "wind_ms",
-    "gust_ms",
-    "wind_deg",
-    "rain_last_hour_mm",
-    "rain_last_day_mm",
-    "rain_today_mm",
-    "snow_last_day_mm",
-    "irradiance_wm2",
-    "radiation_nsvh",
-    "indoor_temperature_c",
-    "indoor_humidity_pct",
-    "battery_v",
-)
+WEATHER_FIELDS = tuple(field.name for field in fields(Weather) if field.name != "rain_counter")
+"""All but what a gauge counts in steps of its own."""
 
 LONGEST_NAME = 32
 LONGEST_KEY = 32
