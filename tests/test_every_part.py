@@ -257,7 +257,7 @@ async def test_captures_that_cannot_be_written_are_down_and_tried_again(tmp_path
         text = f"{listening_post(decoder)}journal: {{path: stile.db, captures: captures}}\n"
         async with running(station_file(tmp_path, text), ear) as service:
             await until(lambda: part_state(service, "captures") is State.DOWN)
-            assert part_state(service, "journal") is State.OK
+            await until(lambda: part_state(service, "journal") is State.OK)
             await decoder.send(kiss_of(b"QA1BCD-9>APRS:>one"))
             await until(lambda: len(ear.judged) == 1)
             (tmp_path / "captures").unlink()
