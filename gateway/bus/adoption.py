@@ -65,16 +65,16 @@ def _read(name: str, payload: bytes) -> tuple[HeardPayload, Memory, Any] | None:
         plain = json.loads(payload) if len(payload) <= MAXIMUM_OCTETS else None
         if not isinstance(plain, dict):
             return None
-        written = plain.pop("memory")
+        memory_fields = plain.pop("memory")
         judged = judged_from(plain)
         if judged.innermost is None or judged.innermost.source != name:
             return None
-        direct = written.get("last_heard_direct")
+        direct = memory_fields.get("last_heard_direct")
         memory = Memory(
-            from_rfc3339(written["first_heard"]),
-            int(written["frames"]),
+            from_rfc3339(memory_fields["first_heard"]),
+            int(memory_fields["frames"]),
             None if direct is None else from_rfc3339(direct),
         )
-        return HeardPayload(judged, encoded=encode(plain)), memory, written
+        return HeardPayload(judged, encoded=encode(plain)), memory, memory_fields
     except (PlainFormError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         return None

@@ -264,9 +264,9 @@ class BrokerConnection:
 
     def _drop(self) -> None:
         """Close it without a word: then the broker publishes the will."""
-        left = self._client.socket()
-        if isinstance(left, socket.socket):
-            left.close()
+        client_socket = self._client.socket()
+        if isinstance(client_socket, socket.socket):
+            client_socket.close()
 
     def _end(self, error: BrokerError) -> None:
         """The connection is over: whoever waits for something of it learns why. Only the first reason counts."""

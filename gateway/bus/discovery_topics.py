@@ -84,9 +84,9 @@ class DiscoveryTopics:
 
     def has_parts(self, parts: Iterable[tuple[str, str]]) -> None:
         """The gateway has parts of these kinds and names."""
-        named = tuple(parts)
-        if named != self._parts:
-            self._parts = named
+        kinds_and_names = tuple(parts)
+        if kinds_and_names != self._parts:
+            self._parts = kinds_and_names
             self._write(GATEWAY)
 
     def heard(self, station: Station) -> None:

@@ -23,16 +23,16 @@ async def first_answer(ask: Callable[[], Coroutine[Any, Any, _Answer]]) -> _Answ
 
     Raises what the first one raises that ends so: `EngineUnansweredError` when its time is over.
     """
-    asked: list[asyncio.Task[_Answer]] = []
+    tasks: list[asyncio.Task[_Answer]] = []
     try:
         while True:
-            asked.append(asyncio.create_task(ask()))
-            done, _ = await asyncio.wait(asked, timeout=AGAIN_SECONDS, return_when=asyncio.FIRST_COMPLETED)
+            tasks.append(asyncio.create_task(ask()))
+            done, _ = await asyncio.wait(tasks, timeout=AGAIN_SECONDS, return_when=asyncio.FIRST_COMPLETED)
             for task in done:
                 return task.result()
     finally:
-        await end(asked)
-        for task in asked:
+        await end(tasks)
+        for task in tasks:
             _ = task.cancelled() or task.exception()  # nobody else asks how it ended
 
 

@@ -298,7 +298,7 @@ class Hub:
             while True:
                 await self._step(ask)
         finally:  # a write that was cut off with its connection may yet be carried out
-            if self.sender.lease.asked is not None:
+            if self.sender.lease.pending is not None:
                 self.sender.unanswered()
 
     async def _step(self, ask: Ask) -> None:

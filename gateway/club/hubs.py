@@ -37,8 +37,8 @@ class Hubs:
             return None
         taken = {number for spoke_ms, slices in self._hubs.values() if now_ms - spoke_ms < SILENT_MS
                  for number in slices.numbers}  # fmt: skip
-        left = set(ALL.numbers) - taken
-        return Slices.of(left) if left else None
+        untaken = set(ALL.numbers) - taken
+        return Slices.of(untaken) if untaken else None
 
     def _are_all_silent(self, now_ms: int) -> bool:
         return self._last_ms is None or abs(now_ms - self._last_ms) >= SILENT_MS

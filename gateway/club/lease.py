@@ -128,7 +128,7 @@ class Lease:
     looked_ms: float | None = None
     """When the key was last asked for and the answer came."""
 
-    asked: LeaseWrite | None = None
+    pending: LeaseWrite | None = None
     """The write that is under way."""
 
     begun_ms: float = 0.0
@@ -175,7 +175,7 @@ class Lease:
         if not isinstance(request, LeaseWrite):
             return self
         return replace(
-            self, asked=request, begun_ms=now_ms, handed_over=max(self.handed_over, request.record.handed_over)
+            self, pending=request, begun_ms=now_ms, handed_over=max(self.handed_over, request.record.handed_over)
         )
 
     def looked(self, revision: int, record: LeaseRecord | None, now_ms: float) -> "Lease":
@@ -189,10 +189,10 @@ class Lease:
 
     def wrote(self, revision: int, now_ms: float) -> "Lease":
         """The write under way was carried out, as this revision."""
-        if self.asked is None:
+        if self.pending is None:
             return self
-        record = self.asked.record
-        after = replace(self, last_key=KeySeen(revision, record, now_ms), looked_ms=now_ms, asked=None)
+        record = self.pending.record
+        after = replace(self, last_key=KeySeen(revision, record, now_ms), looked_ms=now_ms, pending=None)
         if record.holder != self.me:
             return _standing_by(after)
         return replace(
@@ -207,13 +207,13 @@ class Lease:
 
         A holder looks: the other revision may be a write of its own that was not answered.
         """
-        after = replace(self, asked=None, looked_ms=None)
+        after = replace(self, pending=None, looked_ms=None)
         return replace(after, unsure=True) if self.phase is LeasePhase.HOLDING else after
 
     def unanswered(self) -> "Lease":
         """Nobody knows what became of the write under way; or the key could not be looked at."""
-        after = replace(self, asked=None, looked_ms=None)
-        return replace(after, unsure=True) if self.phase is LeasePhase.HOLDING and self.asked is not None else after
+        after = replace(self, pending=None, looked_ms=None)
+        return replace(after, unsure=True) if self.phase is LeasePhase.HOLDING and self.pending is not None else after
 
     def _next_of_holder(self, now_ms: float, give_out: int | None) -> Request:
         if self.unsure or self.last_key is None or self.last_key.record is None:
@@ -240,4 +240,4 @@ class Lease:
 
 
 def _standing_by(lease: Lease) -> Lease:
-    return replace(lease, phase=LeasePhase.STANDBY, asked=None, unsure=False, good_until_ms=0.0)
+    return replace(lease, phase=LeasePhase.STANDBY, pending=None, unsure=False, good_until_ms=0.0)

@@ -130,5 +130,5 @@ def _last_minute(record: PostRecord, now_ms: int) -> int:
     behind = now_ms // MINUTE_MS - record.minute
     if behind > 1:
         return 0
-    left = 1 - now_ms % MINUTE_MS / MINUTE_MS
-    return round(record.this_minute * left) if behind == 1 else record.this_minute + round(record.last_minute * left)
+    share = 1 - now_ms % MINUTE_MS / MINUTE_MS
+    return round(record.this_minute * share) if behind == 1 else record.this_minute + round(record.last_minute * share)

@@ -124,5 +124,5 @@ def _read(club: str, subject: str) -> Spoken | None:
     if len(words) != 5 or words[:2] != ["stile", club]:  # noqa: PLR2004 - as the module's first words show
         return None
     _, _, kind, member, what = words
-    known = _WORDS.get((kind, what))
-    return None if known is None or not is_member_name(member) else Spoken(known[0], member, known[1])
+    entry = _WORDS.get((kind, what))
+    return None if entry is None or not is_member_name(member) else Spoken(entry[0], member, entry[1])

@@ -24,15 +24,15 @@ async def together(*coroutines: Coroutine[Any, Any, object]) -> None:
 
 async def end(tasks: Iterable["asyncio.Future[Any]"]) -> None:
     """Cancel them, until all of them have ended. What they raise at their end is not raised here."""
-    left = {task for task in tasks if not task.done()}
+    running = {task for task in tasks if not task.done()}
     cancelled = False
-    while left:
-        for task in left:
+    while running:
+        for task in running:
             task.cancel()
         try:
-            await asyncio.wait(left, timeout=AGAIN_SECONDS)
+            await asyncio.wait(running, timeout=AGAIN_SECONDS)
         except asyncio.CancelledError:
             cancelled = True
-        left = {task for task in left if not task.done()}
+        running = {task for task in running if not task.done()}
     if cancelled:
         raise asyncio.CancelledError

@@ -41,10 +41,10 @@ class Counts:
     def figures(self) -> Iterator[Figure]:
         """The same as figures, with every reason, also while it is 0."""
         judged = {Decision.FORWARD: self.forward, Decision.KEEP: self.keep}
-        kept = {reason: self.keep_by_reason.get(reason, 0) for reason in Reason}
+        kept_by_reason = {reason: self.keep_by_reason.get(reason, 0) for reason in Reason}
         yield counter("frames_heard", self.heard, "Frames heard, by all receivers.")
         yield from counters("frames_judged", "verdict", judged, "Frames by verdict; they add up to heard.")
-        yield from counters("frames_kept", "reason", kept, "Frames kept at home, by reason.")
+        yield from counters("frames_kept", "reason", kept_by_reason, "Frames kept at home, by reason.")
         if self.outcomes is not None:
             help_text = "What became of the frames judged forward; with those waiting they add up."
             yield from counters("forward_outcomes", "outcome", self.outcomes, help_text)

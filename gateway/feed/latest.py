@@ -78,9 +78,9 @@ class Latest:
         if is_own and any(name in report for name in WEATHER_FIELDS):
             self.weather = _picked(report, WEATHER_FIELDS, time)
         if report.get("channels"):
-            named = channels_by_key(report["channels"])
-            self.telemetry = {"time": time, "channels": {channel.key: value for channel, value in named}}
-            self.channels = tuple(channel for channel, _ in named)
+            channels_and_values = channels_by_key(report["channels"])
+            self.telemetry = {"time": time, "channels": {channel.key: value for channel, value in channels_and_values}}
+            self.channels = tuple(channel for channel, _ in channels_and_values)
 
     def dumped(self) -> PlainObject:
         """All of it, to be kept over a restart: see `latest_from`."""
@@ -153,20 +153,20 @@ def _picked(report: Mapping[str, Any], names: Sequence[str], time: str) -> Plain
 
 def channels_by_key(published: Sequence[Mapping[str, Any]]) -> list[tuple[Channel, float | bool | None]]:
     """The published `channels` of a report, each under a key that no other of them has."""
-    named: dict[str, tuple[Channel, float | bool | None]] = {}
+    channel_by_key: dict[str, tuple[Channel, float | bool | None]] = {}
     for place, entry in enumerate(published[:MOST_CHANNELS], 1):
         name = safe_name(str(entry["name"])) or f"Channel {place}"
         stem = key_of(name) or f"channel_{place}"
-        key = next(key for key in _candidates(stem) if key not in named)
+        key = next(key for key in _candidates(stem) if key not in channel_by_key)
         value = entry["value"]
-        named[key] = Channel(key, name, str(entry.get("unit", "")), isinstance(value, bool)), value
-    return list(named.values())
+        channel_by_key[key] = Channel(key, name, str(entry.get("unit", "")), isinstance(value, bool)), value
+    return list(channel_by_key.values())
 
 
 def safe_name(text: str) -> str:
     """A text from the air as a name: letters, digits and a few signs, none of which means anything in a template."""
-    kept = "".join(char if char.isalnum() or char in _ALLOWED_BESIDE_LETTERS else " " for char in text)
-    return " ".join(kept.split())[:LONGEST_NAME].rstrip()
+    allowed = "".join(char if char.isalnum() or char in _ALLOWED_BESIDE_LETTERS else " " for char in text)
+    return " ".join(allowed.split())[:LONGEST_NAME].rstrip()
 
 
 def key_of(name: str) -> str:

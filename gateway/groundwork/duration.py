@@ -10,10 +10,10 @@ _UNITS = ((DAY_MS, "d"), (HOUR_MS, "h"), (MINUTE_MS, "min"), (SECOND_MS, "s"))
 
 def in_words(milliseconds: int) -> str:
     """`45 s`, `2 h`, `1 d 3 h`: the greatest unit and the one below it, what is left over cut off."""
-    left = abs(milliseconds)
+    total = abs(milliseconds)
     for place, (length, unit) in enumerate(_UNITS):
-        if left >= length:
-            whole, rest = divmod(left, length)
+        if total >= length:
+            whole, rest = divmod(total, length)
             below = _UNITS[place + 1 : place + 2]
             more = [f"{rest // smaller} {name}" for smaller, name in below if rest >= smaller]
             return " ".join([f"{whole} {unit}", *more])

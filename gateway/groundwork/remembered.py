@@ -110,6 +110,6 @@ def listed(entries: object) -> list[Any]:
 
 def in_pieces(entries: Iterable[T], size: int = ENTRIES_OF_A_PIECE) -> Iterator[list[T]]:
     """The entries, in lists of `size` at most."""
-    left = iter(entries)
-    while piece := list(islice(left, size)):
+    rest = iter(entries)
+    while piece := list(islice(rest, size)):
         yield piece

@@ -42,9 +42,9 @@ def own_time_server(root: Path = Path("/")) -> str | None:
     for path, line in _SYNCHRONISERS:
         try:
             with (root / path.relative_to("/")).open(encoding="utf-8", errors="replace") as file:
-                named = line.search(file.read(_LONGEST_SETTINGS))
+                server = line.search(file.read(_LONGEST_SETTINGS))
         except OSError:
             continue
-        if named is not None:
-            return named[1]
+        if server is not None:
+            return server[1]
     return None

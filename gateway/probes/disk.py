@@ -105,8 +105,8 @@ def _carrier(device: int, system: Path) -> Carrier | None:
         return None
     if (whole / "partition").exists():
         whole = whole.parent
-    written = _read(whole / "stat").split()
-    sectors = written[_SECTORS_WRITTEN] if len(written) > _SECTORS_WRITTEN else ""
+    statistics = _read(whole / "stat").split()
+    sectors = statistics[_SECTORS_WRITTEN] if len(statistics) > _SECTORS_WRITTEN else ""
     return Carrier(
         whole.name,
         whole.name.startswith("mmcblk"),

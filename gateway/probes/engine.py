@@ -22,11 +22,11 @@ async def ask(host: str, port: int) -> str:
         return f"cannot be reached: {reason_of(error)}"
     with connected:
         loop = asyncio.get_running_loop()
-        said = b""
+        greeting = b""
         try:
             async with asyncio.timeout(GREETING_SECONDS):
-                while len(said) < len(_GREETING) and (data := await loop.sock_recv(connected, _READ_OCTETS)):
-                    said += data
+                while len(greeting) < len(_GREETING) and (data := await loop.sock_recv(connected, _READ_OCTETS)):
+                    greeting += data
         except OSError:  # TimeoutError is one
             pass
-    return "" if said.startswith(_GREETING) else "does not greet as the engine of a club does"
+    return "" if greeting.startswith(_GREETING) else "does not greet as the engine of a club does"

@@ -176,9 +176,9 @@ class Service:
             uplink = self._uplink.state()
             outcomes = {outcome.value: count for outcome, count in uplink.outcomes.items()}
             waiting = uplink.waiting
-        kept = {reason: count for reason, count in self._reasons.items() if reason is not None}
+        kept_by_reason = {reason: count for reason, count in self._reasons.items() if reason is not None}
         emergencies = self._house.watches.emergencies.heard
-        return Counts(self._reasons.total(), self._reasons[None], kept, outcomes, waiting, emergencies)
+        return Counts(self._reasons.total(), self._reasons[None], kept_by_reason, outcomes, waiting, emergencies)
 
     def _deliver(self, batch: Sequence[Heard]) -> None:
         """The way of every frame. A receiver calls it with what one read brought."""

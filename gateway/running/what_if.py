@@ -72,7 +72,7 @@ class WhatIf:
             with contextlib.suppress(ConnectionError):
                 await child.stdin.drain()
             child.stdin.close()
-            said = await _all_of(child.stdout)
+            output = await _all_of(child.stdout)
             await child.wait()
         finally:
             if child.returncode is None:
@@ -80,7 +80,7 @@ class WhatIf:
                     child.kill()
                 await child.wait()
         try:
-            answer = json.loads(said)
+            answer = json.loads(output)
         except ValueError:
             raise PastError("the process that should judge it ended before it was done") from None
         return answer if isinstance(answer, dict) else {}
@@ -99,7 +99,7 @@ def task_of(policy: str, since_ms: int, source: PolicySource, post: Post, journa
 
 async def _all_of(stream: asyncio.StreamReader) -> bytes:
     """All that comes; of what is more than `MOST_ANSWER` nothing can be read any more."""
-    said = bytearray()
-    while len(said) <= MOST_ANSWER and (piece := await stream.read(65_536)):
-        said += piece
-    return bytes(said)
+    output = bytearray()
+    while len(output) <= MOST_ANSWER and (piece := await stream.read(65_536)):
+        output += piece
+    return bytes(output)

@@ -53,8 +53,8 @@ class ClockWatch:
 
     def _judge(self, moment: Moment) -> tuple[State, str]:
         if not is_plausible(moment.time_ms):
-            shown = rfc3339(moment.time_ms)[:10]
-            return State.DEGRADED, f"the clock shows {shown}, which is before this program was written"
+            date = rfc3339(moment.time_ms)[:10]
+            return State.DEGRADED, f"the clock shows {date}, which is before this program was written"
         if self._jumped is None or moment.elapsed_ms - self._jumped[0].elapsed_ms >= SHOWN_MS:
             return State.OK, ""
         jump = self._jumped[1]

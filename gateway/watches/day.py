@@ -42,13 +42,13 @@ class DayCounts:
         """The counts of the day that `moment` lies in, in the plain form."""
         day = moment.time_ms // DAY_MS
         counts, emergencies = (self._counts, self._emergencies) if day == self._day else (Counter[Reason | None](), 0)
-        kept = {reason.value: counts[reason] for reason in Reason if counts[reason]}
+        kept_by_reason = {reason.value: counts[reason] for reason in Reason if counts[reason]}
         return {
             "date": rfc3339(day * DAY_MS)[:10],
             "heard": counts.total(),
             "forward": counts[None],
-            "keep": sum(kept.values()),
-            "keep_by_reason": kept,
+            "keep": sum(kept_by_reason.values()),
+            "keep_by_reason": kept_by_reason,
             "emergencies": emergencies,
         }
 

@@ -25,8 +25,8 @@ def write(figures: Iterable[Figure]) -> bytes:
 def _labels(labels: Mapping[str, str]) -> str:
     if not labels:
         return ""
-    written = ",".join(f'{name}="{_escaped(value, quoted=True)}"' for name, value in labels.items())
-    return f"{{{written}}}"
+    pairs = ",".join(f'{name}="{_escaped(value, quoted=True)}"' for name, value in labels.items())
+    return f"{{{pairs}}}"
 
 
 def _escaped(text: str, *, quoted: bool = False) -> str:

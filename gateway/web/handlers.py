@@ -56,7 +56,7 @@ class Handlers:
 
     def routes(self) -> list[web.RouteDef]:
         """Every path with its method. Those that are only shown have HEAD as well (RFC 9110 section 9.1)."""
-        shown = {
+        handlers = {
             "/": self.page,
             "/api/health": self.health,
             "/api/stations": self.stations,
@@ -69,7 +69,7 @@ class Handlers:
         document = encode(openapi.document(with_token=self.options.token is not None))
         fixed = page_files()
         fixed["/openapi.json"] = (document, "application/json")
-        routes = [web.get(path, handler) for path, handler in shown.items()]
+        routes = [web.get(path, handler) for path, handler in handlers.items()]
         routes += [web.get(path, partial(_fixed, body, kind)) for path, (body, kind) in fixed.items()]
         routes += self.past.routes()
         routes.append(web.get("/events", self.events, allow_head=False))

@@ -83,13 +83,13 @@ class Knowledge:
         """A station's past; `recent` are its frames of late, the newest first."""
 
         def look() -> PlainObject:
-            kept: list[PastFrame] = []
+            journal_frames: list[PastFrame] = []
             days: list[PlainObject] = []
             if self._journal is not None:
                 with Inquiry(self._journal) as asking:
-                    kept = asking.heard(callsign, MOST_FRAMES, since_ms=period.from_ms)
+                    journal_frames = asking.heard(callsign, MOST_FRAMES, since_ms=period.from_ms)
                     days = asking.days_of_station(callsign, period)
-            heard = heard_in(period, together(recent, kept)[:MOST_FRAMES])
+            heard = heard_in(period, together(recent, journal_frames)[:MOST_FRAMES])
             return {**period.to_object(), "days": days, **station_past(heard)}
 
         return await self._in_thread(look)
@@ -102,17 +102,17 @@ class Knowledge:
         def look() -> HeardPage:
             places = [place for place, frame in enumerate(recent) if (frame.run, frame.sequence) == before]
             later = recent if before is None else recent[places[0] + 1 :] if places else ()
-            kept: list[PastFrame] = []
+            journal_frames: list[PastFrame] = []
             is_known = before is None or bool(places)
             if self._journal is not None:
                 with Inquiry(self._journal) as asking:
                     number = None if before is None else asking.number_of(*before)
                     is_known |= number is not None
                     if is_known:
-                        kept = asking.heard(source, limit + 1, before=number)
+                        journal_frames = asking.heard(source, limit + 1, before=number)
             if not is_known:
                 raise PastError("before: that frame is not kept", HTTPStatus.NOT_FOUND)
-            frames = [frame for frame in together(later, kept) if frame.to_object() is not None]
+            frames = [frame for frame in together(later, journal_frames) if frame.to_object() is not None]
             return HeardPage(frames[:limit], has_more=len(frames) > limit)
 
         return await self._in_thread(look)

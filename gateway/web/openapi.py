@@ -16,22 +16,22 @@ _ONLY_WITH_TOKEN = {
 
 def document(*, with_token: bool) -> dict[str, Any]:
     """The document, for a gateway whose readers need a token or not."""
-    written: dict[str, Any] = json.loads(resources.files(__package__).joinpath("openapi.json").read_text("utf-8"))
-    written["info"]["version"] = __version__
+    paper: dict[str, Any] = json.loads(resources.files(__package__).joinpath("openapi.json").read_text("utf-8"))
+    paper["info"]["version"] = __version__
     if with_token:
-        written["security"] = [{"token": []}]
-        for operation in _operations(written):
+        paper["security"] = [{"token": []}]
+        for operation in _operations(paper):
             if "security" not in operation:
                 operation["responses"] |= _ONLY_WITH_TOKEN
     else:
-        del written["components"]["securitySchemes"]
+        del paper["components"]["securitySchemes"]
         for reference in _ONLY_WITH_TOKEN.values():
-            del written["components"]["responses"][reference["$ref"].rpartition("/")[2]]
-        for operation in _operations(written):
+            del paper["components"]["responses"][reference["$ref"].rpartition("/")[2]]
+        for operation in _operations(paper):
             operation.pop("security", None)
-    written["components"]["schemas"] |= bundled("/components/schemas/{}")
-    return written
+    paper["components"]["schemas"] |= bundled("/components/schemas/{}")
+    return paper
 
 
-def _operations(written: dict[str, Any]) -> Iterator[dict[str, Any]]:
-    return (operation for path in written["paths"].values() for operation in path.values())
+def _operations(paper: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    return (operation for path in paper["paths"].values() for operation in path.values())

@@ -49,14 +49,14 @@ class PastHandlers:
 
     def routes(self) -> list[web.RouteDef]:
         """Every path with its method."""
-        shown = {
+        handlers = {
             "/api/reach": self.reach,
             "/api/history": self.history,
             "/api/stations/{callsign}": self.station,
             "/api/heard/{run}/{sequence}": self.frame,
             "/api/alerts": self.alerts,
         }
-        routes = [web.get(path, handler) for path, handler in shown.items()]
+        routes = [web.get(path, handler) for path, handler in handlers.items()]
         return [*routes, web.post("/api/what-if", self.what_if)]
 
     async def reach(self, request: web.Request) -> web.StreamResponse:

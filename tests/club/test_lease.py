@@ -89,8 +89,8 @@ def test_it_is_renewed_every_third_of_its_length() -> None:
 
 def test_a_mark_is_written_before_anything_is_sent_and_renews_the_lease() -> None:
     holder = ask(take(), 100, give_out=44)
-    assert holder.asked is not None
-    assert holder.asked.record.handed_over == 44
+    assert holder.pending is not None
+    assert holder.pending.record.handed_over == 44
     assert holder.wrote(2, 105).good_until_ms == 100 + LEASE_MS
 
 

@@ -94,7 +94,7 @@ def after_work(sender: Sender, hub: Hub, **changes: object) -> Hub:
 
 def without_history(lease: Lease) -> Lease:
     """What no longer matters is made equal, so that fewer worlds are told apart."""
-    if lease.asked is None:
+    if lease.pending is None:
         lease = replace(lease, begun_ms=0)
     if lease.phase is LeasePhase.HOLDING:
         last_key = None if lease.last_key is None else replace(lease.last_key, since_ms=0)
@@ -270,7 +270,7 @@ class ForgetsTheMark(Sender):
 
 class TakesRefusalForLeave(Sender):
     def refused(self) -> None:
-        asked = self.lease.asked
+        asked = self.lease.pending
         self.lease = self.lease.wrote(asked.revision + 1 if asked is not None else 0, 0)
 
 
