@@ -71,14 +71,11 @@ class PolicyInForce:
 
     def part(self) -> Part:
         """Whether the policy in force is the one that its files hold."""
-        now_ms = self._run.now().elapsed_ms
-        reading_s = 0 if self._reading_since_ms is None else (now_ms - self._reading_since_ms) // 1000
+        now_ms, reading_since_ms = self._run.now().elapsed_ms, self._reading_since_ms
         state, why, do = State.DEGRADED, f"{self.label} is in force", ""
-        if reading_s >= LONG_READING_SECONDS:
-            why, do = (
-                f"{self.label} stays in force: a new one is being read for {reading_s} s",
-                "see whether its disk hangs",
-            )
+        if reading_since_ms is not None and now_ms - reading_since_ms >= LONG_READING_SECONDS * 1000:
+            why = f"{self.label} stays in force: a new one is being read for {(now_ms - reading_since_ms) // 1000} s"
+            do = "see whether its disk hangs"
         elif self.refused:
             why = f"{self.label} stays in force, for the new one is refused: {self.refused}"
             do = "mend it and reload"
