@@ -1,7 +1,7 @@
 """A county for the tests: real posts and hubs in processes of their own, three engine servers, and ways to be cut.
 
 It says what each post hears, does harm to any part, and keeps the books: what came to the network's server and when,
-and what became of every frame that did not.
+and what became of every frame that did not. It may be divided: two sets of hubs, each of which takes half the slices.
 """
 
 import asyncio
@@ -15,7 +15,7 @@ import tempfile
 import time
 import urllib.request
 from collections import Counter
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -26,6 +26,7 @@ from demo.engine_servers import EngineServers
 from demo.network_server import Fault as LineFault
 from demo.network_server import NetworkServer
 from gateway.club.embedded import free_port
+from gateway.club.slices import ALL, Slices, slice_of_sender
 from gateway.club.subjects import Subjects
 from tests.club.proxy import Proxy
 from tests.whole_gateway import Decoder, kiss_of
@@ -36,7 +37,11 @@ SLACK_SECONDS = 0.5
 """Of a busy computer between the hub's write and the stand-in server's clock."""
 
 TAKE_OVER_SECONDS = LEASE_SECONDS + 4.0
-PASSCODES = {"QX1HUB-10": "18096", "QX2HUB-10": "17840"}
+PASSCODES = {"QX1HUB-10": "18096", "QX2HUB-10": "17840", "QX6HUB-10": "16816", "QX7HUB-10": "16560"}
+WHOLE = {"QX1HUB-10": ALL, "QX2HUB-10": ALL}
+DIVIDED = dict(zip(PASSCODES, [Slices.of(range(8))] * 2 + [Slices.of(range(8, 16))] * 2, strict=True))
+"""Which slices each hub takes."""
+
 POSTS = ("headland", "harbour", "island")
 STREAM = Subjects("wrackholm").stream
 LAST_WORDS = 3000
@@ -92,6 +97,9 @@ class Member:
     engine: list[Proxy]
     network: Proxy | None = None
     web: int = 0
+    slices: Slices = ALL
+    """Of a hub: those that it takes."""
+
     process: asyncio.subprocess.Process | None = None
 
     async def start(self) -> None:
@@ -141,10 +149,16 @@ class Account:
     unconfirmed: int
     """Frames that did not arrive, and of which a hub does not know whether it sent them."""
 
+    astray: list[str]
+    """Frames that a hub sent which does not take their slice."""
+
     @property
-    def adds_up(self) -> bool:
-        """Whether nothing went twice, nothing late, and everything is accounted for."""
-        return not (self.twice or self.late or self.unexplained)
+    def faults(self) -> list[str]:
+        """What does not hold; empty: nothing went twice, late or astray, and everything is accounted for."""
+        found: dict[str, Sequence[object]] = {
+            "twice": self.twice, "late": self.late, "unexplained": self.unexplained, "astray": self.astray,
+        }  # fmt: skip
+        return [f"{len(frames)} {what}: {frames[:5]}" for what, frames in found.items() if frames]
 
 
 @dataclass
@@ -166,8 +180,8 @@ class County:
     hearing: bool = False
     """Set it to False, and `hear` ends soon."""
 
-    holder: Member | None = None
-    """The hub that held the lease when all was well last."""
+    holders: list[Member] = field(default_factory=list)
+    """The hubs that held a lease when all was well last, one of each set."""
 
     ailing: list[tuple[str, list[dict[str, Any]] | None]] = field(default_factory=list)
     """Who was not well when last asked, and how."""
@@ -182,7 +196,7 @@ class County:
             self.heard[said] = time.monotonic(), posts
             for place in posts:
                 with contextlib.suppress(OSError):
-                    await self.decoders[place].send(kiss_of(b"QA1BCD-9>APRS:>" + said.encode()))
+                    await self.decoders[place].send(kiss_of(f"{_sender_of(said)}>APRS:>{said}".encode()))
             await asyncio.sleep(1 / pace)
 
     async def until_it_sends(self, holds: Callable[[str], bool] = bool, seconds: float = 30.0) -> float:
@@ -198,7 +212,7 @@ class County:
         return found[0]
 
     async def until_all_is_well(self, seconds: float = 60.0) -> None:
-        """Wait until one hub sends, the other stands by, and every post hands on."""
+        """Wait until one hub of each set sends, the other stands by, and every post hands on."""
         until = time.monotonic() + seconds
         while not await self._all_is_well():
             if time.monotonic() > until:
@@ -216,23 +230,25 @@ class County:
             return False
         if any(part["kind"] in ("club", "uplink") for _, parts in self.ailing if parts for part in parts):
             return False
-        holding = [hub for hub, health in zip(self.hubs, found, strict=False) if health and health["club"]["holds"]]
-        self.holder = holding[0] if holding else None
-        return len(holding) == 1
+        self.holders = [
+            hub for hub, health in zip(self.hubs, found, strict=False) if health and health["club"]["holds"]
+        ]
+        return sorted(hub.slices.numbers for hub in self.holders) == sorted({hub.slices.numbers for hub in self.hubs})
 
     async def suffer(self, harm: Harm, part: Part, seconds: float, led: str = STREAM) -> Member | None:
         """Do harm for so long, and mend it; frames go on all the while. `led`: what the engine's leader leads.
 
         A hub's take-over is timed. Gives back the hub that it took over from; None where there was none to be.
         """
-        sender = self.holder or self.hubs[0]
+        sender = self.chance.choice(self.holders)
+        standbys = {hub.name for hub in self.hubs if hub.slices == sender.slices and hub is not sender}
         leader = await self.engine.leader_of(led) or 0
         post = self.chance.choice(self.posts)
         begun = time.monotonic()
         await self._harm(harm, part, sender, leader, post)
         another_sends = part in (Part.SENDER, Part.ENGINE_ALONE)
         if another_sends:
-            until = self.until_it_sends(lambda login: login != sender.name, TAKE_OVER_SECONDS + 10)
+            until = self.until_it_sends(standbys.__contains__, TAKE_OVER_SECONDS + 10)
             self.take_overs.append(await until - begun)
         await asyncio.sleep(max(0.0, begun + seconds - time.monotonic()))
         await self._mend(harm, part, sender, leader, post)
@@ -317,7 +333,18 @@ class County:
             else:
                 unexplained.append(f"{said}: {sorted(ends)}")
         twice = [said for said, count in arrivals.items() if count > 1]
-        return Account(len(self.heard), len(arrivals), twice, late, missing, unexplained, unconfirmed)
+        taken_by = {hub.name: hub.slices.numbers for hub in self.hubs}
+        astray = [
+            f"{said} by {login}"
+            for _, login, said in self.network.arrivals
+            if slice_of_sender(_sender_of(said)) not in taken_by[login]
+        ]
+        return Account(len(self.heard), len(arrivals), twice, late, missing, unexplained, unconfirmed, astray)
+
+
+def _sender_of(said: str) -> str:
+    """Who says it: boats whose slices are spread over both halves."""
+    return f"QA1BCD-{int(said) % 15 + 1}"
 
 
 def _health(port: int) -> dict[str, Any] | None:
@@ -330,8 +357,8 @@ def _health(port: int) -> dict[str, Any] | None:
 
 
 @asynccontextmanager
-async def county(draw: int) -> AsyncIterator[County]:
-    """A county whose hubs and posts run, and one hub of which sends."""
+async def county(draw: int, *, divided: bool = False) -> AsyncIterator[County]:
+    """A county whose hubs and posts run, and one hub of which sends; where it is `divided`, one of each set does."""
     async with contextlib.AsyncExitStack() as stack:
         enter = stack.enter_async_context
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="stile-county-")))
@@ -352,13 +379,15 @@ async def county(draw: int) -> AsyncIterator[County]:
             for line in octets.split(b"\r\n"):
                 found.lost_on_the_way.add(line.rpartition(b":>")[2].strip().decode("latin-1"))
 
-        for name, passcode in PASSCODES.items():
+        for name, slices in (DIVIDED if divided else WHOLE).items():
             out = await enter(Proxy(network.port, on_lost=lose))
             ways = [await enter(Proxy(port)) for port in engine.ports]
             more = f"uplink: {{servers: ['tcp://127.0.0.1:{out.port}']}}\n"
+            role = f"role: hub, slices: [{', '.join(map(str, slices.numbers))}]"
             found.hubs.append(
-                _member(folder, name, passcode=passcode, ways=ways, more=more, role="role: hub", network=out)
+                _member(folder, name, passcode=PASSCODES[name], ways=ways, more=more, role=role, network=out)
             )
+            found.hubs[-1].slices = slices
         for place, name in enumerate(POSTS):
             decoder = await enter(Decoder())
             found.decoders.append(decoder)
