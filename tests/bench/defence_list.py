@@ -201,6 +201,13 @@ DEFENCES = (
         "for stay in (self.own_ports,):",
     ),
     Defence(
+        "test_the_gateway_comes_back_at_once_whoever_crowds_the_port",
+        "tests/bus/test_embedded_door.py",
+        "gateway/bus/embedded_streams.py",
+        "        self.known_ports.add(port)\n\n    def port_of",
+        "\n    def port_of",
+    ),
+    Defence(
         "test_a_message_reaches_every_subscriber_though_others_come_and_go_meanwhile",
         "tests/bus/test_embedded_rights.py",
         "gateway/bus/embedded_rights.py",
@@ -402,6 +409,13 @@ DEFENCES = (
         "gateway/club/message.py",
         "    if not _HEAD.size < len(octets) <= MAXIMUM_OCTETS:\n",
         "    if False:\n",
+    ),
+    Defence(
+        "test_what_another_program_wrote_over_is_refused_until_it_is_moved_away",
+        "tests/journal/test_standing.py",
+        "gateway/journal/store.py",
+        "        self._refuse_overwritten()\n        if batch.settles",
+        "        if batch.settles",
     ),
     Defence(
         "test_it_is_shut_in_as_far_as_its_work_allows",
