@@ -21,9 +21,8 @@ from gateway.journal import store, sums
 from gateway.judge import conditions, duplicates, fairness, judge, policy, rates
 from gateway.lines import options as lines_options
 from gateway.lines.options import LinesOptions
-from gateway.running import knowledge
+from gateway.web import knowledge, small_screens
 from gateway.web import options as web_options
-from gateway.web import small_screens
 from gateway.web.options import WebLimits
 from tests.options import uplink_options
 
@@ -69,7 +68,7 @@ SAID = {
         f"| {store.MAXIMUM_HELD} (`journal/store.py`) |",
         f"| {WEB.events} and {WEB.heard}, {WEB.memory_octets // MIB} MiB each (`web/options.py`) |",
         f"| {WEB.connections} and {LINES.clients}, each with a bounded buffer (`web/options.py`, `lines/options.py`) |",
-        f"| {knowledge.AT_A_TIME}; {station_past.MOST_FRAMES} (`running/knowledge.py`, `history/station_past.py`) |",
+        f"| {knowledge.AT_A_TIME}; {station_past.MOST_FRAMES} (`web/knowledge.py`, `history/station_past.py`) |",
         f"one at a time, {what_if.MOST_SECONDS} s and {what_if.MOST_OCTETS // MIB} MiB of memory",
         f"| {raised.MOST_RAISED} (`alerts/raised.py`) |",
         f"| {sums.MOST_STATIONS_A_DAY}; 3660 days (`journal/sums.py`) |",
