@@ -245,50 +245,50 @@ class County:
         leader = await self.engine.leader_of(led) or 0
         post = self.chance.choice(self.posts)
         begun = time.monotonic()
-        await self._harm(harm, part, sender, leader, post)
         another_sends = part in (Part.SENDER, Part.ENGINE_ALONE)
-        if another_sends:
-            until = self.until_it_sends(standbys.__contains__, TAKE_OVER_SECONDS + 10)
-            self.take_overs.append(await until - begun)
-        await asyncio.sleep(max(0.0, begun + seconds - time.monotonic()))
-        await self._mend(harm, part, sender, leader, post)
+        async with self._harmed(harm, part, sender, leader, post):
+            if another_sends:
+                until = self.until_it_sends(standbys.__contains__, TAKE_OVER_SECONDS + 10)
+                self.take_overs.append(await until - begun)
+            await asyncio.sleep(max(0.0, begun + seconds - time.monotonic()))
         return sender if another_sends else None
 
-    async def _harm(self, harm: Harm, part: Part, sender: Member, leader: int, post: Member) -> None:
-        member = {Part.SENDER: sender, Part.POST: post}.get(part)
-        if member is not None and harm is Harm.KILL:
-            await member.end()
-        elif member is not None and harm is Harm.STOP:
-            member.send_signal(signal.SIGSTOP)
-        elif part is Part.LEADER and harm is Harm.KILL:
-            await self.engine.kill(leader)
-        elif part is Part.LEADER and harm is Harm.STOP:
-            self.engine.pause(leader)
-        elif part is Part.NETWORK and harm is Harm.KILL:
-            self.network.refuse()
-            self.network.reset()
-        else:
-            for proxy in self._ways(part, sender, leader, post):
-                proxy.cut()
-
-    async def _mend(self, harm: Harm, part: Part, sender: Member, leader: int, post: Member) -> None:
-        member = {Part.SENDER: sender, Part.POST: post}.get(part)
-        if member is not None and harm is Harm.KILL:
-            await member.start()
-        elif member is not None and harm is Harm.STOP:
-            member.send_signal(signal.SIGCONT)
-        elif part is Part.LEADER and harm is Harm.KILL:
-            await self.engine.start(leader)
-        elif part is Part.LEADER and harm is Harm.STOP:
-            self.engine.go_on(leader)
-        elif part is Part.NETWORK and harm is Harm.KILL:
-            await self.network.listen()
-        else:
-            networks = [hub.network for hub in self.hubs]
-            for proxy in self._ways(part, sender, leader, post):
-                # What was held up on its way to the network is lost: it would be late. What the engine gets late,
-                # it gets: that is what the lease must stand.
-                proxy.mend(losing=proxy in networks or part is Part.LEADER)
+    @asynccontextmanager
+    async def _harmed(self, harm: Harm, part: Part, sender: Member, leader: int, post: Member) -> AsyncIterator[None]:
+        """Harm is done for a block, and mended after it."""
+        member = sender if part is Part.SENDER else post
+        match harm, part:
+            case Harm.KILL, (Part.SENDER | Part.POST):
+                await member.end()
+                yield
+                await member.start()
+            case Harm.STOP, (Part.SENDER | Part.POST):
+                member.send_signal(signal.SIGSTOP)
+                yield
+                member.send_signal(signal.SIGCONT)
+            case Harm.KILL, Part.LEADER:
+                await self.engine.kill(leader)
+                yield
+                await self.engine.start(leader)
+            case Harm.STOP, Part.LEADER:
+                self.engine.pause(leader)
+                yield
+                self.engine.go_on(leader)
+            case Harm.KILL, Part.NETWORK:
+                self.network.refuse()
+                self.network.reset()
+                yield
+                await self.network.listen()
+            case _:
+                proxies = self._ways(part, sender, leader, post)
+                for proxy in proxies:
+                    proxy.cut()
+                yield
+                networks = [hub.network for hub in self.hubs]
+                for proxy in proxies:
+                    # What was held up on its way to the network is lost: it would be late. What the engine gets late,
+                    # it gets: that is what the lease must stand.
+                    proxy.mend(losing=proxy in networks or part is Part.LEADER)
 
     def _ways(self, part: Part, sender: Member, leader: int, post: Member) -> list[Proxy]:
         if part is Part.SENDER:
