@@ -17,6 +17,7 @@ from gateway.groundwork.printable import printable
 from gateway.judge.conditions import Post
 from gateway.judge.explanation import Explanation, explain
 from gateway.judge.judge import Judge
+from gateway.replay.comparison import in_words
 from gateway.settings import policy_files
 
 LONGEST_LINE = 64 * 1024
@@ -47,9 +48,7 @@ class ExplainedFrame:
     def in_words(self) -> str:
         """For a terminal: the verdict, then the way to it, then what it reports. Text from the air is escaped."""
         judged = self.explanation.judged
-        verdict = judged.verdict
-        because = ", ".join(str(part) for part in (verdict.reason, verdict.rule) if part)
-        lines = [f"{verdict.decision}{': ' + because if because else ''}  ({verdict.policy})"]
+        lines = [f"{in_words(judged.verdict)}  ({judged.verdict.policy})"]
         if judged.innermost is not None and judged.forward:
             line = network_line(judged.innermost, route(self.post.callsign)).removesuffix(LINE_END)
             lines.append(f"goes up as: {printable(line.decode('utf-8', 'backslashreplace'))}")

@@ -88,8 +88,9 @@ def _read_callsign(text: str, _answers: GivenAnswers, _around: ThisComputer) -> 
     if not is_network_callsign(text):
         raise ValueError(f"{text!r} is no callsign: letters and digits, and an SSID after a hyphen, as QX1GAT-10")
     callsign = _proper_name(text)
-    # Every amateur's callsign holds a digit: ITU Radio Regulations, article 19 (from memory).
-    if base_of(callsign) in PLACEHOLDERS or base_of(callsign).isalpha():
+    base = base_of(callsign)
+    # Every amateur's callsign holds a letter and a digit: ITU Radio Regulations, article 19 (from memory).
+    if base in PLACEHOLDERS or base.isalpha() or base.isdecimal():
         raise ValueError(f"{text!r} is nobody's callsign: write your own, as QX1GAT-10, or: I only listen")
     return {"callsign": callsign, "listens_only": False}
 

@@ -53,6 +53,7 @@ def test_everything_can_be_chosen() -> None:
         ((), "DEADBEEF", "eight hexadecimal digits cannot log in"),
         ((), "help", "'help' is nobody's callsign"),
         ((), "N0CALL-7", "'N0CALL-7' is nobody's callsign"),
+        ((), "12345", "'12345' is nobody's callsign"),
         ((ENTER,), "my post", "'my post' is no name for a post"),
         (("QX1GAT",), "somewhere", "is no place"),
         (("QX1GAT", ENTER), "4", "there is no number 4 in the list"),
