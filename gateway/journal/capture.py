@@ -101,6 +101,9 @@ def began_with(run: str, piece: bytes) -> bytes:
 class CaptureWriter:
     """Writes the captures of one run, a file after the other; the oldest of any run make room for the next."""
 
+    notice: DiskTrouble | None = None
+    """It works or it does not."""
+
     def __init__(self, options: CaptureOptions, run: str, now_ms: Callable[[], int]) -> None:
         """`now_ms` is the clock, in Unix milliseconds. Opens nothing yet."""
         self._options = options
@@ -113,11 +116,6 @@ class CaptureWriter:
         """They wait for the first frame: a run that hears nothing leaves no file."""
 
         self._taken: Batch | None = None
-
-    @property
-    def notice(self) -> DiskTrouble | None:
-        """Nothing: it works or it does not."""
-        return None
 
     def write(self, batch: Batch) -> None:
         """Append the frames of `batch`, and see all of the file on the disk where it says so. Raises `JournalError`."""

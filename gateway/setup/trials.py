@@ -88,11 +88,11 @@ class Trials:
 
     async def broker_user(self, answers: GivenAnswers) -> Trial:
         """Who needs no user must be let in without."""
-        return await self._ask_broker(answers) if answers.broker_user is None else _FINE
+        return await self.broker_password(answers) if answers.broker_user is None else _FINE
 
     async def broker_password(self, answers: GivenAnswers) -> Trial:
         """The user must be let in, and have the rights."""
-        return await self._ask_broker(answers)
+        return _of_broker(await self._found_broker(answers))
 
     async def page(self, answers: GivenAnswers) -> Trial:
         """Its port must be free."""
@@ -121,9 +121,6 @@ class Trials:
         ]
         is_untried = network_server.own_name(answers.callsign) is None  # it leaves no room for another SSID
         return Trial(tuple(lines), all(each.software and (each.accepted or is_untried) for each in found))
-
-    async def _ask_broker(self, answers: GivenAnswers) -> Trial:
-        return _of_broker(await self._found_broker(answers))
 
     async def _found_broker(self, answers: GivenAnswers) -> BrokerFound:
         user = {} if answers.broker_user is None else {"username": answers.broker_user}
