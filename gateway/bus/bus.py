@@ -15,15 +15,7 @@ from gateway.bus.options import BusOptions, BusOptionsError
 from gateway.bus.outbox import MessageOutbox
 from gateway.bus.publisher import Publisher
 from gateway.bus.topics import TopicGroup, Topics
-from gateway.bus.trouble import (
-    UNSUPPORTED_PROTOCOL,
-    BrokerError,
-    BusTrouble,
-    SilentCloses,
-    code_of,
-    explain,
-    most_telling,
-)
+from gateway.bus.trouble import UNSUPPORTED_PROTOCOL, BrokerError, SilentCloses, code_of, explain, most_telling
 from gateway.feed.heard_object import HeardPayload, Reader, no_report
 from gateway.feed.sink import RunningSink
 from gateway.feed.stations import Stations
@@ -31,7 +23,7 @@ from gateway.frames.heard import Moment
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.back_off import BackOff
 from gateway.groundwork.kept_tasks import kept_tasks
-from gateway.groundwork.part import Figure, Part, PartKind, State, failed, figures_of, shed, waiting
+from gateway.groundwork.part import Figure, Part, PartKind, State, Trouble, failed, figures_of, shed, waiting
 
 _log = structlog.get_logger()
 
@@ -40,9 +32,9 @@ _NAMES = {MQTTProtocolVersion.MQTTv5: "5", MQTTProtocolVersion.MQTTv311: "3.1.1"
 DRAIN_SHARE = 0.7
 """Of the time to drain, what publishing may take; the rest is for `offline` and for taking leave."""
 
-_NOT_YET = BusTrouble("no connection was tried yet", "wait a moment")
+_NOT_YET = Trouble("no connection was tried yet", "wait a moment")
 _RAISE_LIMIT = "raise the broker's limit for the size of a packet"
-_STOPPED = BusTrouble("the gateway stops", "start it again")
+_STOPPED = Trouble("the gateway stops", "start it again")
 
 
 class _Protocols:
@@ -83,7 +75,7 @@ def _heed_cancellation() -> None:
 class _LostError(Exception):
     """There is no connection, or no longer."""
 
-    def __init__(self, trouble: BusTrouble, *, at_once: bool = False) -> None:
+    def __init__(self, trouble: Trouble, *, at_once: bool = False) -> None:
         super().__init__(trouble.why)
         self.trouble = trouble
         self.at_once = at_once
@@ -123,7 +115,7 @@ class Bus(RunningSink):
 
         self._limit: asyncio.Timeout | None = None
         self._ended = asyncio.Event()
-        self.trouble: BusTrouble | None = _NOT_YET
+        self.trouble: Trouble | None = _NOT_YET
         """Why there is no connection."""
 
         self._since_ms = now().time_ms
@@ -288,7 +280,7 @@ class Bus(RunningSink):
             suspected = self._silent_closes.explain(failure, self._now().elapsed_ms)
             raise _LostError(suspected or explain(failure), at_once=refused)
 
-    def _become(self, trouble: BusTrouble | None) -> None:
+    def _become(self, trouble: Trouble | None) -> None:
         """Take note of a change, and log it once: a broker may be away for a month."""
         if trouble == self.trouble:
             return

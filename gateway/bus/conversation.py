@@ -6,7 +6,8 @@ import aiomqtt
 from paho.mqtt.reasoncodes import ReasonCode
 
 from gateway.bus.options import BusOptions, BusOptionsError
-from gateway.bus.trouble import BrokerError, BusTrouble, explain
+from gateway.bus.trouble import BrokerError, explain
+from gateway.groundwork.part import Trouble
 
 ANSWER_SECONDS = 3.0
 """A broker in the house answers within milliseconds."""
@@ -26,7 +27,7 @@ def client(options: BusOptions) -> aiomqtt.Client:
     )
 
 
-async def clear(options: BusOptions, topic: str) -> BusTrouble | None:
+async def clear(options: BusOptions, topic: str) -> Trouble | None:
     """Let the broker forget what it retains of a topic; why it could not, where it could not."""
     try:
         async with client(options) as talking:
@@ -36,7 +37,7 @@ async def clear(options: BusOptions, topic: str) -> BusTrouble | None:
     return None
 
 
-def explained(error: Exception) -> BusTrouble:
+def explained(error: Exception) -> Trouble:
     """In the bus's own words: it knows the broker's codes and the system's errors."""
     cause = error.__cause__ or error
     if isinstance(cause, BusOptionsError | OSError):

@@ -74,7 +74,7 @@ def _forget_at_broker(station: StationFile, forgotten: ForgottenStation) -> None
     trouble = asyncio.run(clear(options, forgotten.topic))
     if trouble is not None:
         forgotten.trouble.append(
-            f"{forgotten.topic} at the broker: {trouble.why}; {trouble.do}, and do this again before the gateway starts"
+            f"{forgotten.topic} at the broker: {trouble}, and do this again before the gateway starts"
         )
     if settings.discovery is not None and forgotten.station in settings.discovery.callsigns:
         forgotten.trouble.append(

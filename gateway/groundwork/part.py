@@ -70,6 +70,18 @@ class Part:
     """What the operator can do about it."""
 
 
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """Why something does not work, and what the operator can do about it. The words are our own."""
+
+    why: str
+    do: str
+
+    def __str__(self) -> str:
+        """In one sentence."""
+        return f"{self.why}; {self.do}"
+
+
 class FigureKind(StrEnum):
     """The kinds of figure."""
 

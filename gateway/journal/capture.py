@@ -16,12 +16,12 @@ import structlog
 from pydantic_core import to_json
 
 from gateway.frames.heard import Moment, Run
-from gateway.groundwork.part import PartKind
+from gateway.groundwork.part import PartKind, Trouble
 from gateway.groundwork.private_files import make_private_folder, open_private, why_not_private
 from gateway.journal.batch import Batch
 from gateway.journal.options import CaptureOptions
 from gateway.journal.recorder import Recorder
-from gateway.journal.trouble import DiskTrouble, explain_system, explained
+from gateway.journal.trouble import explain_system, explained
 
 _log = structlog.get_logger()
 
@@ -101,7 +101,7 @@ def began_with(run: str, piece: bytes) -> bytes:
 class CaptureWriter:
     """Writes the captures of one run, a file after the other; the oldest of any run make room for the next."""
 
-    notice: DiskTrouble | None = None
+    notice: Trouble | None = None
     """It works or it does not."""
 
     def __init__(self, options: CaptureOptions, run: str, now_ms: Callable[[], int]) -> None:

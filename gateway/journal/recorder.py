@@ -18,10 +18,10 @@ from gateway.feed.sink import RunningSink
 from gateway.frames.heard import Moment
 from gateway.groundwork.back_off import BackOff
 from gateway.groundwork.kept_tasks import kept_tasks
-from gateway.groundwork.part import Figure, Part, PartKind, State, counter, failed, gauge, shed, waiting
+from gateway.groundwork.part import Figure, Part, PartKind, State, Trouble, counter, failed, gauge, shed, waiting
 from gateway.journal.batch import Batch, Dump, Waiting
 from gateway.journal.options import DiskPace, Limits
-from gateway.journal.trouble import DiskTrouble, JournalError
+from gateway.journal.trouble import JournalError
 from gateway.journal.worker import Worker
 
 ENCODE_SECONDS = 0.001
@@ -33,7 +33,7 @@ TIDY_STEPS = 50
 URGENT_SECONDS = 1.0
 """What is urgent is settled at once, but not more often than this: made-up emergencies must not wear out a card."""
 
-_STOPPED = DiskTrouble("the gateway stops", "start it again")
+_STOPPED = Trouble("the gateway stops", "start it again")
 
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
@@ -45,7 +45,7 @@ class Medium(Protocol):
     """Where batches go. All of it runs in the recorder's thread, one call at a time; all but `notice`."""
 
     @property
-    def notice(self) -> DiskTrouble | None:
+    def notice(self) -> Trouble | None:
         """What the operator should know though it works."""
 
     def write(self, batch: Batch) -> None:
@@ -83,7 +83,7 @@ class RecorderState:
     unsettled: int
     """Frames among those written that a loss of power would take."""
 
-    trouble: DiskTrouble | None
+    trouble: Trouble | None
     """Why nothing can be written now."""
 
 
@@ -129,7 +129,7 @@ class Recorder(RunningSink):
         self._has_proof = False
         """Whether anything could be written yet, if only to see that it can."""
 
-        self._trouble: DiskTrouble | None = None
+        self._trouble: Trouble | None = None
         self._since_ms = now().time_ms
         self._asked_at_ms: list[int] = []
         self._log = _log.bind(part=kind.value)
@@ -177,10 +177,10 @@ class Recorder(RunningSink):
         now = self._now()
         unanswered_ms = now.elapsed_ms - min(self._asked_at_ms, default=now.elapsed_ms)
         if unanswered_ms >= self._pace.stalled * 1000:
-            down = DiskTrouble("the disk does not answer", "see whether it is dying, or a network in between is down")
+            down = Trouble("the disk does not answer", "see whether it is dying, or a network in between is down")
             since_ms = now.time_ms - unanswered_ms
         elif self._sheds and trouble is None:
-            trouble = DiskTrouble("more is heard than the disk takes: some of it is not kept", "see what keeps it busy")
+            trouble = Trouble("more is heard than the disk takes: some of it is not kept", "see what keeps it busy")
         if down is not None:
             return Part(kind, kind, State.DOWN, since_ms, down.why, down.do)
         if trouble is not None:
@@ -389,7 +389,7 @@ class Recorder(RunningSink):
             self._since_ms = self._since_ms if self._trouble else self._now().time_ms
         self._log.warning("more is heard than the disk takes", shed=dropped)
 
-    def _become(self, trouble: DiskTrouble | None) -> None:
+    def _become(self, trouble: Trouble | None) -> None:
         """Take note of a change, and log it once: a disk may be full for a month."""
         is_first_proof = trouble is None and not self._has_proof
         self._has_proof |= is_first_proof

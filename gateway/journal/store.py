@@ -16,6 +16,7 @@ import structlog
 
 from gateway.frames.heard import Moment, Place
 from gateway.groundwork.duration import in_words
+from gateway.groundwork.part import Trouble
 from gateway.groundwork.private_files import make_private_folder, open_private, why_not_private
 from gateway.history.distances import Measured, measured
 from gateway.journal import rows, schema, sums
@@ -26,14 +27,7 @@ from gateway.journal.pending import PendingFile, read_pending
 from gateway.journal.recollection import Recollection, Wanted, recollect
 from gateway.journal.runs import RunRecord
 from gateway.journal.standing import Standing, place_of
-from gateway.journal.trouble import (
-    DiskTrouble,
-    JournalDamagedError,
-    JournalError,
-    explain_database,
-    explain_system,
-    explained,
-)
+from gateway.journal.trouble import JournalDamagedError, JournalError, explain_database, explain_system, explained
 from gateway.judge.conditions import origin_at
 from gateway.reports.distance import Origin
 
@@ -79,7 +73,7 @@ class Store:
 
     def __init__(self, options: JournalOptions, run: RunRecord, origin: Origin | None = None) -> None:
         """`origin`: where the antenna is; None where that is not known."""
-        self.notice: DiskTrouble | None = None
+        self.notice: Trouble | None = None
         """What the operator should know though the journal works."""
 
         self.new_files = 0
@@ -330,7 +324,7 @@ class Store:
             if log.stat().st_size and not self._path.exists():
                 why = "a journal was moved or deleted without its log: its last frames are lost"
                 do = "what was moved may be damaged; move a journal only while the gateway is stopped"
-                self.notice = DiskTrouble(why, do)
+                self.notice = Trouble(why, do)
                 _log.error(why, path=str(self._path))
 
     def _settle_left_behind(self, connection: sqlite3.Connection) -> None:
@@ -366,7 +360,7 @@ class Store:
                 with contextlib.suppress(FileNotFoundError):
                     self._path.with_name(self._path.name + ending).rename(aside.with_name(aside.name + ending))
         do = f"see whether the disk is failing; {aside} can be deleted"
-        self.notice = DiskTrouble(f"the journal was damaged: it is now {aside}, and a new one was begun", do)
+        self.notice = Trouble(f"the journal was damaged: it is now {aside}, and a new one was begun", do)
         _log.error("journal damaged, a new one is begun", path=str(self._path), old=str(aside))
         return True
 

@@ -5,27 +5,20 @@ import errno
 import os
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
+
+from gateway.groundwork.part import Trouble
 
 _PRIMARY_CODE = 0xFF
 """The part of an extended result code of SQLite that says the kind."""
-
-
-@dataclass(frozen=True, slots=True)
-class DiskTrouble:
-    """Why nothing is written, or not all, and what the operator can do about it."""
-
-    why: str
-    do: str
 
 
 class JournalError(Exception):
     """Something cannot be written or read. What waits is kept, as far as there is room, and tried again."""
 
     def __init__(self, why: str, do: str) -> None:
-        super().__init__(f"{why}; {do}")
-        self.trouble = DiskTrouble(why, do)
+        self.trouble = Trouble(why, do)
+        super().__init__(str(self.trouble))
 
 
 class JournalRefusedError(JournalError):

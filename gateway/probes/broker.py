@@ -16,8 +16,8 @@ from paho.mqtt.reasoncodes import ReasonCode
 from gateway.bus.conversation import ANSWER_SECONDS, client, explained, reason_code
 from gateway.bus.options import BusOptions, BusOptionsError
 from gateway.bus.topics import Topics
-from gateway.bus.trouble import BusTrouble
 from gateway.groundwork.hosts import connect, look_up
+from gateway.groundwork.part import Trouble
 
 TELL_SECONDS = 1.5
 """For the broker to pass a message on, or to tell what it retains: it says nowhere that it retains nothing."""
@@ -53,7 +53,7 @@ class TopicRights:
 class BrokerFound:
     """What became of one conversation."""
 
-    trouble: BusTrouble | None = None
+    trouble: Trouble | None = None
     rights: tuple[TopicRights, ...] = ()
     refuses_login: bool = False
     """It is there, and does not let this user in."""

@@ -16,7 +16,7 @@ from gateway.judge.verdict import Judged
 from tests.journal.keeping import Clock
 
 if TYPE_CHECKING:
-    from gateway.journal.trouble import DiskTrouble
+    from gateway.groundwork.part import Trouble
 
 LIMITS = Limits()
 AT_ONCE = DiskPace(gather=0, pauses=Pauses(0, 0))
@@ -26,7 +26,7 @@ class Disk:
     """A medium in memory that does as it is told."""
 
     def __init__(self) -> None:
-        self.notice: DiskTrouble | None = None
+        self.notice: Trouble | None = None
         self.batches: list[list[int]] = []
         self.sent: dict[int, int] = {}
         self.failures: list[Exception] = []

@@ -11,10 +11,10 @@ from gateway.feed.health import Counts, Health
 from gateway.feed.heard_object import HeardPayload, encode
 from gateway.feed.schemas import Schema
 from gateway.groundwork.back_off import Pauses
-from gateway.groundwork.part import State
+from gateway.groundwork.part import State, Trouble
 from gateway.journal.options import Limits
 from gateway.journal.recorder import Recorder
-from gateway.journal.trouble import DiskTrouble, JournalError
+from gateway.journal.trouble import JournalError
 from tests.journal.keeping import frames, running, until_written
 from tests.journal.recording import AT_ONCE, LIMITS, Fixture
 from tests.judged_frames import NOON_MS, Post
@@ -250,7 +250,7 @@ async def test_what_was_shed_is_said_once_and_shows_in_health_until_it_ends() ->
 
 async def test_what_the_operator_should_know_of_a_disk_that_works_shows_in_health() -> None:
     fixture = Fixture()
-    fixture.disk.notice = DiskTrouble("the journal was damaged", "see whether the disk is failing")
+    fixture.disk.notice = Trouble("the journal was damaged", "see whether the disk is failing")
     async with running(fixture.recorder):
         part = fixture.recorder.part()
         assert (part.state, part.why) == (State.DEGRADED, "the journal was damaged")

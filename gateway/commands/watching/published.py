@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from gateway.glance.shown import AlertShown, ForwardedShown, HealthShown, HeardShown, MissedShown
+from gateway.groundwork.part import Trouble
 
 Shown = HeardShown | HealthShown | AlertShown | MissedShown
 
@@ -34,16 +35,8 @@ class Answering:
     """The gateway answers: its event stream is open."""
 
 
-@dataclass(frozen=True, slots=True)
-class NoAnswer:
-    """The gateway does not answer, or not as it should. The words are our own."""
-
-    why: str
-    do: str
-
-    def __str__(self) -> str:
-        """In one sentence."""
-        return f"{self.why}; {self.do}"
+class NoAnswer(Trouble):
+    """The gateway does not answer, or not as it should."""
 
 
 Notice = Event | Answering | NoAnswer
