@@ -54,10 +54,10 @@ def read_period(text: str, until_ms: int) -> Period:
         raise ValueError(HOW_TO_WRITE)
     begins, slash, ends = text.partition("/")
     period = Period(_time_ms(begins), _time_ms(ends)) if slash else Period(_start_ms(text, until_ms), until_ms)
-    if not 0 <= period.from_ms < period.to_ms:
-        raise ValueError("it ends before it begins")
     if period.to_ms - period.from_ms > LONGEST_MS:
         raise ValueError(f"no more than {LONGEST_MS // DAY_MS} days are asked for at once")
+    if not 0 <= period.from_ms < period.to_ms:
+        raise ValueError("it ends before it begins")
     return period
 
 

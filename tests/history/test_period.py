@@ -33,6 +33,12 @@ def test_what_is_no_period_is_refused_in_words(text: str) -> None:
         read_period(text, NOON_MS)
 
 
+@pytest.mark.parametrize("text", ["4000d", "99999d", "999999999d", "1900-01-01"])
+def test_what_is_too_long_is_told_as_that_however_far_back_it_begins(text: str) -> None:
+    with pytest.raises(ValueError, match="no more than 3660 days"):
+        read_period(text, NOON_MS)
+
+
 @given(st.text(max_size=70))
 def test_whatever_is_written_is_a_period_or_refused(text: str) -> None:
     try:
