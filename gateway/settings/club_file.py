@@ -9,6 +9,7 @@ from gateway.club.slices import ALL, Slices
 from gateway.club.subjects import Subjects, member_name
 from gateway.documents import DocumentError
 from gateway.frames.heard import Place
+from gateway.groundwork.certificates import why_unusable
 from gateway.groundwork.hosts import address_of
 from gateway.settings.secret import secret_path
 
@@ -65,7 +66,9 @@ def _engine(station: "StationFile", club: "ClubSettings", member: str) -> Engine
 def _tls(station: "StationFile", club: "ClubSettings") -> ssl.SSLContext | None:
     if all(scheme != "tls" for scheme, _, _ in club.addresses):
         return None
+    ca = None if club.ca is None else station.folder / club.ca
     try:
-        return ssl.create_default_context(cafile=None if club.ca is None else str(station.folder / club.ca))
+        return ssl.create_default_context(cafile=ca)
     except OSError as error:
-        raise DocumentError([station.document.problem(("club", "ca"), f"it cannot be used: {error}")]) from None
+        what = f"{ca}: {why_unusable(error)}; give a file of PEM certificates"
+        raise DocumentError([station.document.problem(("club", "ca"), what)]) from None

@@ -121,3 +121,16 @@ def test_the_embedded_broker_listens_on_loopback(tmp_path: Path) -> None:
         bus = load(tmp_path, BASE + f"bus: {{broker: '{broker}'}}").settings.bus
         assert bus is not None
         assert (bus.embedded, bus.tls, bus.address) == (True, False, address)
+
+
+def test_an_authority_of_the_engine_that_cannot_be_used_is_told_in_words(tmp_path: Path) -> None:
+    pytest.importorskip("nats")
+    station = load(tmp_path, BASE + "club: {name: w, servers: ['tls://a'], role: post, ca: ca.pem}\n")
+    for text, why in ((None, "No such file or directory"), ("no certificate", "not what TLS can use")):
+        if text is not None:
+            (tmp_path / "ca.pem").write_text(text)
+        with pytest.raises(DocumentError) as refused:
+            _ = station.club
+        assert [problem.what for problem in refused.value.problems] == [
+            f"{tmp_path / 'ca.pem'}: {why}; give a file of PEM certificates"
+        ]
