@@ -10,7 +10,7 @@ from pydantic import AfterValidator, Field, WithJsonSchema, model_validator
 
 from gateway.documents import Place
 from gateway.documents.values import Duration, Kilometres, Name, OneOrMore, Section, between
-from gateway.frames.header import is_network_callsign
+from gateway.frames.header import is_network_callsign, without_ssid_0
 from gateway.judge.compiled import patterns_in
 from gateway.judge.policy import Conditions, asks_distance, receivers_in
 
@@ -108,7 +108,7 @@ class WeatherThresholds(Section):
 def _callsign(text: str) -> str:
     if not is_network_callsign(text):
         raise ValueError(f"{text!r} is no callsign: a station whose silence is told is named in full, as QA1BCD-9")
-    return text.upper().removesuffix("-0")
+    return without_ssid_0(text.upper())
 
 
 Callsign = Annotated[
