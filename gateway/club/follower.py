@@ -67,7 +67,7 @@ class FollowerCounts:
     judged: int = 0
     beats: int = 0
     unreadable: int = 0
-    """Messages that are none of a post's, and policies that cannot be used."""
+    """Messages that are none of a post's, policies that cannot be used, and frames on which no verdict can be given."""
 
     before_policy: int = 0
     """Frames that no policy was there for."""
@@ -77,9 +77,17 @@ class Follower:
     """Where one hub stands in the stream, and all that it knows there."""
 
     def __init__(
-        self, subjects: Subjects, freshness_ms: int, on_policy: Callable[[PolicySource], None], slices: Slices = ALL
+        self,
+        subjects: Subjects,
+        freshness_ms: int,
+        on_policy: Callable[[PolicySource], None],
+        slices: Slices = ALL,
+        on_fault: Callable[[Exception], None] = lambda _: None,
     ) -> None:
-        """`on_policy` is told of each policy that comes into force. `slices`: those of which messages come."""
+        """`on_policy` is told of each policy that comes into force. `slices`: those of which messages come.
+
+        `on_fault` is told of each frame that no verdict could be given on, which is a fault of the gateway's own.
+        """
         self.order = StreamOrder()
         self.posts = Posts()
         self.hubs = Hubs()
@@ -99,6 +107,7 @@ class Follower:
         self._subjects = subjects
         self._freshness_ms = freshness_ms
         self._on_policy = on_policy
+        self._on_fault = on_fault
 
     @property
     def judges_alike(self) -> bool:
@@ -167,7 +176,11 @@ class Follower:
         if spoken is None:
             self.counts.unreadable += 1
         elif spoken.word is Word.HEARD:
-            return self._judge(spoken, one, moment, house, run)
+            try:
+                return self._judge(spoken, one, moment, house, run)
+            except Exception as error:  # noqa: BLE001 - it would end every hub of the club, each time that one starts
+                self.counts.unreadable += 1
+                self._on_fault(error)
         elif spoken.word is Word.POLICY:
             self._change_over(one)
         else:

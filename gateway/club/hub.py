@@ -77,6 +77,9 @@ class HubListeners:
     policy: Callable[[PolicySource], None]
     """Of each policy that comes into force."""
 
+    fault: Callable[[Exception], None]
+    """Of each frame that no verdict could be given on."""
+
 
 class Hub:
     """One hub: `run` keeps it, `drain` ends it well. It judges nothing before it knows what the other hubs know."""
@@ -85,7 +88,9 @@ class Hub:
         """`own` gives the policy of this hub's files, to be told to a club that has none."""
         self.me = f"{options.callsign}/{secrets.token_hex(4)}"
         self.clock = StreamClock()
-        self.follower = Follower(options.subjects, options.freshness_ms, listeners.policy, options.slices)
+        self.follower = Follower(
+            options.subjects, options.freshness_ms, listeners.policy, options.slices, listeners.fault
+        )
         self.sender = Sender(
             self.me, options.lease_ms, Dispatch(freshness_ms=options.freshness_ms, report=listeners.outcome)
         )

@@ -42,9 +42,13 @@ class HubMember:
         hear: Hear,
         forwarded: Forwarded,
         *,
+        fault: Callable[[Exception], None],
         ready_policies: Path,
     ) -> None:
-        """`source` gives the policy of this hub's own files; `ready_policies` is the folder of those in the package."""
+        """`source` gives the policy of this hub's own files; `ready_policies` is the folder of those in the package.
+
+        `fault` is told of frames on which no verdict could be given.
+        """
         self.policy: PolicySource | None = None
         """The club's policy in force; None before it is known."""
 
@@ -57,7 +61,8 @@ class HubMember:
         self._forwarded = forwarded
         self._ready_policies = ready_policies
         self._policy_trouble = ""
-        self.hub = Hub(options, self._own_entry, HubListeners(self._on_judged, self._on_outcome, self._on_policy), run)
+        listeners = HubListeners(self._on_judged, self._on_outcome, self._on_policy, fault)
+        self.hub = Hub(options, self._own_entry, listeners, run)
 
     @property
     def outcomes(self) -> dict[str, int]:

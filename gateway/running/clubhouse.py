@@ -27,16 +27,23 @@ _log = structlog.get_logger("stile")
 class Clubhouse:
     """What a station with `club:` has besides."""
 
-    def __init__(
-        self, options: ClubOptions, run: Run, source: Callable[[], PolicySource], hear: Hear, forwarded: Forwarded
+    def __init__(  # noqa: PLR0913 - what a hub needs of the service
+        self,
+        options: ClubOptions,
+        run: Run,
+        source: Callable[[], PolicySource],
+        hear: Hear,
+        forwarded: Forwarded,
+        *,
+        fault: Callable[[Exception], None],
     ) -> None:
-        """`hear` and `forwarded` are the service's, for what a hub judged and sent."""
+        """`hear`, `forwarded` and `fault` are the service's, for what a hub judged, sent, and could not judge."""
         self.hub: HubMember | None = None
         """What is heard at a hub is judged when it comes back from the stream, and not before."""
 
         if options.role is Role.HUB:
             ready = policy_files.ready_policies()
-            self.hub = HubMember(options, run, source, hear, forwarded, ready_policies=ready)
+            self.hub = HubMember(options, run, source, hear, forwarded, fault=fault, ready_policies=ready)
         self.post = ClubPost(options, run)
         self._embedded = options.embedded
 

@@ -328,7 +328,14 @@ class Service:
             return None
         from gateway.running.clubhouse import Clubhouse  # noqa: PLC0415 - it needs an extra
 
-        return Clubhouse(options, self.frames, lambda: self._policy.source, self._hear_the_club, self._house.forwarded)
+        return Clubhouse(
+            options,
+            self.frames,
+            lambda: self._policy.source,
+            self._hear_the_club,
+            self._house.forwarded,
+            fault=lambda fault: self._faults.contain(Doing.JUDGING, fault, frames=1),
+        )
 
     def _make_uplink(self) -> Uplink[HeardPayload] | None:
         options = self._station.uplink

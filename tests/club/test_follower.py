@@ -13,9 +13,12 @@ from gateway.club.slices import Slices, slice_of
 from gateway.club.snapshot import SnapshotError, read_snapshot
 from gateway.club.subjects import Subjects, Word
 from gateway.frames import tnc2
-from gateway.frames.heard import Place, Run
+from gateway.frames.frame import Frame
+from gateway.frames.heard import Heard, Moment, Place, Run
+from gateway.judge.judge import Judge
 from gateway.judge.source import PolicyText
 from gateway.judge.state import JUDGE
+from gateway.judge.verdict import Judged
 
 CLUB = Subjects("wrackholm")
 FRESHNESS_MS = 10_000
@@ -242,3 +245,26 @@ def test_what_is_no_policy_entry_is_refused(octets: bytes) -> None:
 def test_what_is_no_snapshot_is_refused(octets: bytes) -> None:
     with pytest.raises(SnapshotError):
         read_snapshot(octets)
+
+
+def test_a_frame_that_no_verdict_can_be_given_on_is_told_and_ends_no_hub(monkeypatch: pytest.MonkeyPatch) -> None:
+    faults: list[Exception] = []
+    hub = Follower(CLUB, FRESHNESS_MS, lambda source: None, on_fault=faults.append)  # noqa: ARG005 - nobody wants to know
+    judge = Judge.judge
+
+    def stumble(self: Judge, heard: Heard, moment: Moment | None = None) -> Judged:
+        if isinstance(heard.frame, Frame) and heard.frame.information == b">stone":
+            raise KeyError("stone")
+        return judge(self, heard, moment)
+
+    monkeypatch.setattr(Judge, "judge", stumble)
+    frames = [tnc2.read(b"QA1BC>APRS:>%b" % text) for text in (b"before", b"stone", b"after")]
+    handed = [Handed("vhf", 0, FIRST_STAMP_MS, None, frame) for frame in frames]
+    messages = [heard_by("post-1", each, sequence) for sequence, each in enumerate(handed, 2)]
+    policy = StreamMessage(1, FIRST_STAMP_MS, CLUB.policy, entry(begins=True).to_octets())
+    assert [one.sequence for one in hub.take([policy, *messages], Run())] == [2, 4]
+    assert (hub.counts.judged, hub.counts.unreadable, [repr(fault) for fault in faults]) == (
+        2,
+        1,
+        ["KeyError('stone')"],
+    )

@@ -45,7 +45,9 @@ def member(monkeypatch: pytest.MonkeyPatch) -> HubMember:
     source = policy_files.load_for(station)
     assert station.club is not None
     ready = policy_files.ready_policies()
-    made = HubMember(station.club, Run(), lambda: source, lambda _: [], lambda _: None, ready_policies=ready)
+    made = HubMember(
+        station.club, Run(), lambda: source, lambda _: [], lambda _: None, fault=print, ready_policies=ready
+    )
     hub = made.hub
     hub.membership.standing = MemberStanding(connected=True, since_ms=0.0)
     hub.login.held.set()
