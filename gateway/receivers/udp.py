@@ -54,8 +54,7 @@ class DatagramReceiver(ReconnectingReceiver):
         self._place = address.place
         self._allowed = allowed_senders(address, allow)
         self._verdicts: dict[str, bool] = {}
-        self._not_allowed_said_ms: int | None = None
-        self._dropped_said_ms: int | None = None
+        self._said_ms: dict[str, int] = {}
         self.port: int | None = None
         """The port that is listened on, once it is."""
 
@@ -91,23 +90,23 @@ class DatagramReceiver(ReconnectingReceiver):
             await asyncio.sleep(0)
 
     def _refuse(self, host: str) -> None:
-        """A sender is not allowed: its datagram is counted, and said now and then, lest a flood fill the log."""
+        """A sender is not allowed: its datagram is counted."""
         self.counts.not_allowed += 1
         self._not_allowed_last = host
-        now_ms = self._run.now().elapsed_ms
-        if self._not_allowed_said_ms is None or now_ms - self._not_allowed_said_ms >= SAY_MS:
-            self._not_allowed_said_ms = now_ms
-            self._log.warning("datagrams of senders that are not allowed", count=self.counts.not_allowed, last=host)
+        self._say("datagrams of senders that are not allowed", count=self.counts.not_allowed, last=host)
 
     def _note_dropped(self, dropped: int) -> None:
         """The system has dropped so many datagrams in all: they came faster than they could be read."""
-        if dropped <= self.counts.dropped:
-            return
-        self.counts.dropped = dropped
+        if dropped > self.counts.dropped:
+            self.counts.dropped = dropped
+            self._say("datagrams came faster than they could be read: some were dropped", count=dropped)
+
+    def _say(self, what: str, **fields: object) -> None:
+        """Log it, but not at each datagram, lest a flood fill the log."""
         now_ms = self._run.now().elapsed_ms
-        if self._dropped_said_ms is None or now_ms - self._dropped_said_ms >= SAY_MS:
-            self._dropped_said_ms = now_ms
-            self._log.warning("datagrams came faster than they could be read: some were dropped", count=dropped)
+        if what not in self._said_ms or now_ms - self._said_ms[what] >= SAY_MS:
+            self._said_ms[what] = now_ms
+            self._log.warning(what, **fields)
 
     def _is_allowed(self, host: str) -> bool:
         verdict = self._verdicts.get(host)
