@@ -18,7 +18,7 @@ async def keep_beating(  # noqa: PLR0913 - what it says, and whom it tells
     clock: StreamClock,
     *,
     on_beat: Callable[[int], None],
-    on_absent: Callable[[], None],
+    on_absent: Callable[[], None] = lambda: None,
     says: bytes = b"",
 ) -> None:
     """Beat for ever, and tell of each answer: `on_absent` where the engine has no such stream. `says`: what is in it.

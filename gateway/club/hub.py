@@ -188,14 +188,7 @@ class Hub:
             await self._make_what_is_absent(engine)
             beat = self._options.subjects.hub_beat(self._name)
             await together(
-                keep_beating(
-                    engine,
-                    beat,
-                    self.clock,
-                    on_beat=self._on_beat,
-                    on_absent=lambda: None,
-                    says=self.slices.to_octets(),
-                ),
+                keep_beating(engine, beat, self.clock, on_beat=self._on_beat, says=self.slices.to_octets()),
                 self.login.keep(engine),
                 self.share.keep(engine),
                 self._follow(engine),
