@@ -137,7 +137,9 @@ class Stations:
         for entry, last in zip(listed(piece.get("stations")), past.frames, strict=False):
             match entry:
                 case [int(first_ms), int(frames), int() | None as direct_ms, latest, *more] if last is not None:
-                    self._put(last, Memory(first_ms, frames, direct_ms), latest, more)
+                    station = self._put(last, Memory(first_ms, frames, direct_ms), latest_from(latest))
+                    if station is not None and more:  # dumps of older versions lack it
+                        station.by_hour = last_day_from(more[0])
 
     def recall(self, heard: HeardPayload) -> None:
         """It was heard before the restart: it counts, unless it was counted when its station was dumped."""
@@ -157,20 +159,14 @@ class Stations:
         memories are joined.
         """
         frame = last.judged.innermost
-        if frame is None or not is_network_callsign(frame.source) or not memory.is_plausible:
-            return None
-        station = self._stations.get(frame.source)
+        station = None if frame is None else self._stations.get(frame.source)
         if station is None:
-            if len(self._stations) >= self._stations.limit:
-                return None
-            station = self._enter(Station(frame.source, last, memory.first_heard_ms))
-            station.latest = latest if frame.source in self._followed else None
-            self._is_in_order = False
-        elif station.last.judged.heard.run == last.judged.heard.run or memory.first_heard_ms >= station.first_heard_ms:
-            return station
-        station.first_heard_ms = memory.first_heard_ms
-        station.frames += memory.frames
-        station.last_direct_ms = station.last_direct_ms or memory.last_direct_ms
+            return None if len(self._stations) >= self._stations.limit else self._put(last, memory, latest)
+        is_older = memory.is_plausible and memory.first_heard_ms < station.first_heard_ms
+        if is_older and station.last.judged.heard.run != last.judged.heard.run:
+            station.first_heard_ms = memory.first_heard_ms
+            station.frames += memory.frames
+            station.last_direct_ms = station.last_direct_ms or memory.last_direct_ms
         return station
 
     def put_in_order(self) -> None:
@@ -180,17 +176,15 @@ class Stations:
             for station in sorted(self, key=_place_in_order):
                 self._stations.move_to_end(station.source)
 
-    def _put(self, last: HeardPayload, memory: "Memory", latest: object, more: list[object]) -> None:
-        """`more` is what dumps of older versions lack."""
+    def _put(self, last: HeardPayload, memory: "Memory", latest: Latest) -> Station | None:
         frame = last.judged.innermost
         if frame is None or not is_network_callsign(frame.source) or not memory.is_plausible:
-            return
-        station = Station(frame.source, last, memory.first_heard_ms, memory.frames, memory.last_direct_ms)
-        if frame.source in self._followed:
-            station.latest = latest_from(latest)
-        station.by_hour = last_day_from(more[0] if more else None)
-        self._enter(station)
+            return None
         self._is_in_order = False
+        followed = latest if frame.source in self._followed else None
+        return self._enter(
+            Station(frame.source, last, memory.first_heard_ms, memory.frames, memory.last_direct_ms, followed)
+        )
 
     def _enter(self, station: Station) -> Station:
         self._shelves.put(station.source)
