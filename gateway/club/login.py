@@ -22,22 +22,28 @@ class LoginRecord:
 
         self._key = f"login.{callsign.lower()}"
         self._lease = Lease(me, lease_ms)
+        self._is_given_up = False
 
     async def keep(self, engine: Engine) -> None:
-        """Take the login and hold it, for ever. Raises `LoginTakenError`."""
+        """Take the login and hold it until it is given up, then wait for ever. Raises `LoginTakenError`."""
         ask = Ask(engine, self._key)
-        while True:
+        while not self._is_given_up:
             now_ms = steady_ms()
             request = self._lease.next(now_ms, able=True)
             self._lease = self._lease.begin(request, now_ms)
-            self._lease = await ask.of(self._lease, request)
+            after = await ask.of(self._lease, request)
+            if self._is_given_up:
+                break
+            self._lease = after
             if self._lease.phase is LeasePhase.HOLDING:
                 self.held.set()
             elif self.held.is_set():
                 raise LoginTakenError
+        await asyncio.Event().wait()  # the hub is still connected, and sends what waits
 
     async def give_up(self, engine: Engine) -> None:
-        """Leave the login to whoever comes first."""
+        """Leave the login to whoever comes first, and do not take it again."""
+        self._is_given_up = True
         request = self._lease.giving_up()
         if request is not None:
             self._lease = await Ask(engine, self._key).of(self._lease.begin(request, steady_ms()), request)
