@@ -12,6 +12,7 @@ from gateway.bus.outbox import MessageOutbox
 from gateway.bus.topics import TopicGroup, Topics
 from gateway.groundwork.giving_way import Rests
 from gateway.groundwork.kept_tasks import kept_tasks
+from gateway.groundwork.waiting import happens_within
 
 _log = structlog.get_logger()
 
@@ -94,10 +95,7 @@ class Publisher:
         A broker answers in order: once our own `online`, published after subscribing, has come back to us, the
         retained messages have come, too.
         """
-        try:
-            async with asyncio.timeout(self._learn_seconds):
-                await self._heard_ourselves.wait()
-        except TimeoutError:
+        if not await happens_within(self._heard_ourselves, self._learn_seconds):
             _log.warning(
                 "the broker does not tell which station topics it holds: stray ones stay",
                 do="allow the bus user to read its own topics",

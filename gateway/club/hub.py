@@ -32,6 +32,7 @@ from gateway.club.trouble import StreamLostError
 from gateway.frames.heard import Run
 from gateway.groundwork.clocks import steady_ms
 from gateway.groundwork.own_thread import in_own_thread
+from gateway.groundwork.waiting import happens_within
 from gateway.judge.source import PolicySource
 
 if TYPE_CHECKING:
@@ -320,9 +321,7 @@ class Hub:
     async def _wait(self, wait: Wait) -> None:
         self._more.clear()
         longest = LOOK_SECONDS if self.holds and self.sender.dispatch.waiting else LOOK_MS / 1000
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(min(longest, max(0.0, (wait.until_ms - steady_ms()) / 1000))):
-                await self._more.wait()
+        await happens_within(self._more, min(longest, max(0.0, (wait.until_ms - steady_ms()) / 1000)))
 
     async def _write(self, ask: Ask, request: LeaseWrite) -> None:
         lease = self.sender.lease

@@ -20,6 +20,7 @@ from gateway.club.together import end, together
 from gateway.frames.heard import Heard, Run
 from gateway.groundwork.clocks import steady_ms
 from gateway.groundwork.part import Figure, Part, PartKind, State, counter, counters, gauge
+from gateway.groundwork.waiting import happens_within
 
 WAIT_FOR_STREAM_SECONDS = 1.0
 EXPIRE_SECONDS = 0.5
@@ -125,9 +126,7 @@ class ClubPost:
                 task = asyncio.create_task(self._publish(engine, parcel))
                 self._under_way.add(task)
                 task.add_done_callback(self._under_way.discard)
-            with contextlib.suppress(TimeoutError):
-                async with asyncio.timeout(EXPIRE_SECONDS):
-                    await self._more.wait()
+            await happens_within(self._more, EXPIRE_SECONDS)
 
     async def _publish(self, engine: Engine, parcel: Parcel) -> None:
         end: End | None = None

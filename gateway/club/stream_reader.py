@@ -22,6 +22,7 @@ from gateway.club.follower import StreamMessage
 from gateway.club.order import GapError
 from gateway.club.slices import ALL, Slices
 from gateway.groundwork.clocks import steady_ms
+from gateway.groundwork.waiting import happens_within
 
 ASKED_FOR = 2000
 """Messages that may be under way to us: it bounds what a slow reader holds, at about 5 MB of the longest frames."""
@@ -61,11 +62,8 @@ class Delivery:
 
     async def next(self) -> list[StreamMessage]:
         """What came since. Raises `EngineUnansweredError` where nothing does, or something was lost."""
-        try:
-            async with asyncio.timeout(SILENT_SECONDS):
-                await self.arrived.wait()
-        except TimeoutError:
-            raise EngineUnansweredError from None
+        if not await happens_within(self.arrived, SILENT_SECONDS):
+            raise EngineUnansweredError
         self.arrived.clear()
         batch, self.waiting = self.waiting, []
         if self.lost and not batch:

@@ -1,13 +1,13 @@
 """A sink: who is told of everything that the house should see, and never makes anyone wait."""
 
 import asyncio
-import contextlib
 from collections.abc import Sequence
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.listening import Listener
 from gateway.groundwork.part import Answers, Part, PartKind
+from gateway.groundwork.waiting import happens_within
 
 
 class Sink:
@@ -63,6 +63,4 @@ class ListeningSink(RunningSink):
     async def drain(self, seconds: float) -> None:
         """Give those who read what they can take now, and take leave of all, within `seconds`; `run` then returns."""
         self._leaving.set()
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(seconds):
-                await self._ended.wait()
+        await happens_within(self._ended, seconds)

@@ -23,4 +23,5 @@
 | `private_files.py` | files and folders that hold what was heard: for the gateway's own user alone |
 | `remembered.py` | what outlives a restart: one protocol for everything that must be known again |
 | `silence.py` | no log for a while, for a command that tries parts of the gateway |
+| `waiting.py` | waiting for an event, but not for ever |
 """

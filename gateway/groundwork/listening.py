@@ -12,6 +12,7 @@ import structlog
 from gateway.groundwork.certificates import CertificateError
 from gateway.groundwork.hosts import look_up
 from gateway.groundwork.part import Part, PartKind, State
+from gateway.groundwork.waiting import happens_within
 
 _NOT_STARTED = "it was not started yet"
 _REMEDY = "see what else listens there, or listen at another port"
@@ -69,9 +70,7 @@ class Listener:
             while server is None and not leaving.is_set():
                 server = await self._try(make_protocol, secure)
                 if server is None:
-                    with contextlib.suppress(TimeoutError):
-                        async with asyncio.timeout(self._retry_seconds):
-                            await leaving.wait()
+                    await happens_within(leaving, self._retry_seconds)
             if server is not None:
                 for listening in server.sockets:
                     prepare(listening)

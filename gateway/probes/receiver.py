@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from gateway.frames.heard import Heard, Run
 from gateway.groundwork.back_off import Pauses
 from gateway.groundwork.part import Part
+from gateway.groundwork.waiting import happens_within
 from gateway.receivers.address import ReceiverAddress
 from gateway.receivers.kinds import open_receiver
 from gateway.receivers.other_language import OtherLanguage
@@ -79,7 +80,7 @@ async def hear(
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(seconds):
                 while receiver.other_language is None and not over.is_set():
-                    await _wait_a_little(over)
+                    await happens_within(over, LOOK_SECONDS)
         return ReceiverFound(
             receiver.part(),
             replace(receiver.counts),
@@ -90,9 +91,3 @@ async def hear(
     finally:
         listening.cancel()
         await asyncio.wait([listening])
-
-
-async def _wait_a_little(over: asyncio.Event) -> None:
-    with contextlib.suppress(TimeoutError):
-        async with asyncio.timeout(LOOK_SECONDS):
-            await over.wait()

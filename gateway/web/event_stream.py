@@ -10,7 +10,6 @@ one whose client does not read at all is ended.
 """
 
 import asyncio
-import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -19,6 +18,7 @@ import structlog
 from gateway.groundwork.bounded import BoundedMapping
 from gateway.groundwork.giving_way import Rests, Round
 from gateway.groundwork.part import counted
+from gateway.groundwork.waiting import happens_within
 from gateway.web.event_log import EventLog, Start
 from gateway.web.options import WebLimits, WebPace
 
@@ -126,7 +126,7 @@ class EventStreams:
     async def run(self) -> None:
         """Serve them until cancelled."""
         while True:
-            had_news = await self._wait()
+            had_news = await happens_within(self._work, self._pace.heartbeat)
             self._work.clear()
             took = await self._serve_all(heartbeat=not had_news)
             await asyncio.sleep(RESTS.after(took, busy=self._busy()))
@@ -138,13 +138,6 @@ class EventStreams:
             stream.ended.set()
             if stream.transport.get_write_buffer_size():
                 stream.transport.abort()
-
-    async def _wait(self) -> bool:
-        """Until there is something to do: whether that is news, or a heartbeat that is due."""
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(self._pace.heartbeat):
-                await self._work.wait()
-        return self._work.is_set()
 
     async def _serve_all(self, *, heartbeat: bool) -> float:
         """One round. Gives back how many seconds of the processor it took."""
