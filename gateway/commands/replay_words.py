@@ -85,7 +85,6 @@ def _order(order: Order) -> Iterator[str]:
 
 
 def _table(contenders: Sequence[Contender]) -> list[str]:
-    """A column for each policy."""
     tallies = [contender.tally for contender in contenders]
     rows: list[tuple[str, list[str]]] = [
         ("", [contender.label for contender in contenders]),

@@ -56,8 +56,6 @@ class Evidence:
     folders: tuple[FolderFound, ...] = ()
     ports: tuple[PortTried, ...] = ()
     receivers: Mapping[str, ReceiverFound | None] = field(default_factory=dict)
-    """By name."""
-
     kept_frames: tuple[HeardShown, ...] = ()
     """The last frames that the journal holds, newest first."""
 

@@ -31,7 +31,6 @@ class Finding:
     """Both texts for others, where they tell more of the operator's place than others need to know."""
 
     check: str = ""
-    """The check that found it."""
 
     def to_object(self) -> PlainObject:
         """The plain form."""

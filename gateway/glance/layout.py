@@ -138,7 +138,6 @@ def _emergency(view: View, station: StationView, sheet: Sheet) -> None:
 
 
 def _spoken(view: View) -> Iterator[str]:
-    """The whole in words."""
     station = view.emergency or view.station
     if view.emergency is not None:
         yield "EMERGENCY"

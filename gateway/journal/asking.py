@@ -155,7 +155,7 @@ class Inquiry:
             f"{_FRAMES} WHERE heard.source = ? AND heard.id < ? AND heard.time_ms >= ?{by_post}"
             " ORDER BY heard.id DESC LIMIT ?"
         )
-        below = schema.HIGHEST_ID if before is None else before
+        below = schema.HIGHEST_ROW_ID if before is None else before
         return self._frames(select, source, below, since_ms, *values, limit)
 
     def up_to(self, run: str, sequence: int, limit: int) -> list[PastFrame]:
@@ -217,7 +217,6 @@ class Inquiry:
         return first_hour is None or first_hour >= oldest_ms // HOUR_MS
 
     def _oldest_ms(self) -> int | None:
-        """When the oldest frame that is kept was heard."""
         oldest_ms: int | None = next(self._rows("SELECT min(time_ms) FROM heard WHERE time_ms >= ?", EARLIEST_MS))[0]
         return oldest_ms
 

@@ -78,8 +78,6 @@ class Batch:
     """Frames of which no row could be made: a fault of the gateway's own, not of the air's or the disk's."""
 
     failure: str | None = None
-    """What kind of error that was, the last time."""
-
     sent: dict[int, int] = field(default_factory=dict)
     """When the line of a frame was sent, in Unix milliseconds, by its sequence."""
 

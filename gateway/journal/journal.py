@@ -86,7 +86,7 @@ class Journal(Recorder):
 
 def _recall(memory: Remembered[HeardPayload], recollection: Recollection) -> bool:
     """Give back to `memory` what is kept of it, and what was heard since; returns whether nothing was."""
-    dumped = recollection.dumped.get(memory.name)
+    dumped = recollection.dumped_by_name.get(memory.name)
     until = 0
     if dumped is not None and dumped.version == memory.version:
         until = dumped.until

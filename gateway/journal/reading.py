@@ -161,7 +161,7 @@ def is_plain(journal: sqlite3.Connection, table: str, **columns: str) -> bool:
 def _first_since(journal: sqlite3.Connection, since_ms: int) -> int:
     """The id of the first frame that was heard then or later; the highest where none was."""
     (first_id,) = journal.execute("SELECT min(id) FROM main.heard WHERE time_ms >= ?", (since_ms,)).fetchone()
-    return first_id if isinstance(first_id, int) else schema.HIGHEST_ID
+    return first_id if isinstance(first_id, int) else schema.HIGHEST_ROW_ID
 
 
 class ReadingPatience:
@@ -223,7 +223,7 @@ class _HeardRows:
         except sqlite3.DatabaseError as error:
             if not _is_passed_over(error):
                 raise
-            return schema.HIGHEST_ID
+            return schema.HIGHEST_ROW_ID
         return last_id if isinstance(last_id, int) else _LOWEST_ID
 
     def _stretch(self, first_id: int, last_id: int, limit: int) -> tuple[list[tuple[int, object]], bool]:

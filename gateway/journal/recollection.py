@@ -32,13 +32,9 @@ MAXIMUM_OCTETS = 64 * 1024
 class Wanted:
     """What is asked of the journal at the start of a run."""
 
-    names: Sequence[str]
-    """Of the memories."""
-
+    memory_names: Sequence[str]
     now: RunStart
     read: Reader
-    """Reads the reports of frames."""
-
     recent: int = 0
     """So many of the frames heard last are wanted in any case."""
 
@@ -58,9 +54,7 @@ class DumpedMemory:
 class Recollection:
     """What is known of the time before."""
 
-    dumped: dict[str, DumpedMemory] = field(default_factory=dict)
-    """By name."""
-
+    dumped_by_name: dict[str, DumpedMemory] = field(default_factory=dict)
     frames: list[tuple[int, HeardPayload]] = field(default_factory=list)
     """Frames with the ids of their rows, in the order in which they were heard, their moments in this run's time."""
 
@@ -70,11 +64,11 @@ def recollect(connection: sqlite3.Connection, wanted: Wanted, this_run: int) -> 
     shift_of = shifts(_past_runs(connection, this_run), wanted.now)
     rows = _RecalledRows(connection, shift_of, wanted.read)
     recollection = Recollection()
-    for name in wanted.names:
+    for name in wanted.memory_names:
         dumped = _dumped(connection, name, rows)
         if dumped is not None:
-            recollection.dumped[name] = dumped
-    since = min((dumped.until for dumped in recollection.dumped.values()), default=0)
+            recollection.dumped_by_name[name] = dumped
+    since = min((dumped.until for dumped in recollection.dumped_by_name.values()), default=0)
     recollection.frames = rows.newest(since, this_run << SEQUENCE_BITS, wanted.recent)
     return recollection
 

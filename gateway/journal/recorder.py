@@ -113,8 +113,6 @@ class Recorder(RunningSink):
         """When everything was settled last, in the event loop's time."""
 
         self._worked_in_at = 0.0
-        """When everything was worked into its place last, in the event loop's time."""
-
         self._in_hand = 0
         self._written = 0
         self._unsettled = 0
@@ -337,7 +335,6 @@ class Recorder(RunningSink):
                     await self._draining.wait()
 
     def _count(self, batch: Batch) -> None:
-        """`batch` is written."""
         self._written += len(batch.rows)
         self._unsettled += len(batch.rows)
         self._beside += len(batch.rows)
@@ -359,7 +356,6 @@ class Recorder(RunningSink):
         self._failure = failure
 
     async def _ask(self, function: Callable[_P, _T], *arguments: _P.args, **more: _P.kwargs) -> _T:
-        """Have the thread call `function`."""
         asked_at_ms = self._now().elapsed_ms
         self._asked_at_ms.append(asked_at_ms)
         try:
@@ -368,7 +364,6 @@ class Recorder(RunningSink):
             self._asked_at_ms.remove(asked_at_ms)
 
     def _say_losses(self) -> None:
-        """Say what was lost since the last time."""
         dropped = self._waiting.shed_heard - self._shed_said
         if dropped:
             self._say_shed()

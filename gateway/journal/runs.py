@@ -18,8 +18,6 @@ class RunRecord:
 
     identity: str
     started_ms: int
-    """Unix milliseconds."""
-
     callsign: str
     policy: str
     """The label of the policy that it started with."""

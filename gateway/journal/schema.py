@@ -13,8 +13,7 @@ APPLICATION_ID = 0x5374696C
 OLDEST_SQLITE = (3, 31, 0)
 """The first with generated columns."""
 
-HIGHEST_ID = 2**63 - 1
-"""Of a row."""
+HIGHEST_ROW_ID = 2**63 - 1
 
 SEQUENCE_BITS = 40
 """Of a row's id: enough for a hundred thousand frames a second through four months of one run."""

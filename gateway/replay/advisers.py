@@ -259,7 +259,6 @@ def _greatest(observations: Observations, of: Callable[[ObservedStation], float]
 
 
 def _free_name(source: PolicySource, wanted: str) -> str:
-    """A name that no rate of the policy has."""
     names = {rate.name for rate in source.policy.rates}
     name = wanted = wanted.lower()
     number = 2

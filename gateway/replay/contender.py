@@ -127,8 +127,6 @@ class Contender:
     def __init__(self, name: str, policy: CompiledPolicy, beginnings: Beginnings | None = None) -> None:
         """See `RunJudge`."""
         self.name = name
-        """The ready policy's name or the file that was asked for."""
-
         self.label = policy.label
         self.tally = Tally()
         self._judge = RunJudge(policy, beginnings)

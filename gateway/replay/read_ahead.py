@@ -38,8 +38,6 @@ _Item = PlainRecord | PlainObject
 
 
 class _HandedOver(NamedTuple):
-    """What is handed over at once."""
-
     items: list[_Item]
     part_read: float | None
     reading: Reading | None

@@ -42,8 +42,6 @@ class Reading:
     """How the reading of the captures went."""
 
     lines: int = 0
-    """All that were read, in every capture."""
-
     damaged: int = 0
     damaged_because: Counter[str] = field(default_factory=Counter)
     damaged_lines: list[DamagedLine] = field(default_factory=list)

@@ -23,8 +23,6 @@ class Span:
 
     heard: int = 0
     first_ms: int | None = None
-    """Unix milliseconds."""
-
     last_ms: int | None = None
     receivers: BoundedCounter[str] = field(default_factory=lambda: BoundedCounter(MAXIMUM_RECEIVERS))
 

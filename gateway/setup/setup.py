@@ -27,7 +27,6 @@ FOLDER = Path("stile-station")
 """Where nothing else is named."""
 
 PROGRAM = Path(sys.prefix) / "bin" / "stile"
-"""This one."""
 
 CAUTIONS = (
     "Not a distress watch: nobody may rely on this for safety of life.",

@@ -60,9 +60,9 @@ def test_a_memory_comes_back_in_its_pieces_as_it_was_dumped_last(path: Path) -> 
     store.write(batch_of(dumps=[dump("judge", 2, {"d": 4}, {"e": [5]}), dump("hearing", 2, {"f": 6}, version=7)]))
     store.close()
     found = recollected(path, "judge", "hearing", "what was never dumped")
-    assert set(found.dumped) == {"judge", "hearing"}
-    assert pieces_of(found.dumped["judge"]) == [{"d": 4}, {"e": [5]}]
-    assert (found.dumped["hearing"].version, pieces_of(found.dumped["hearing"])) == (7, [{"f": 6}])
+    assert set(found.dumped_by_name) == {"judge", "hearing"}
+    assert pieces_of(found.dumped_by_name["judge"]) == [{"d": 4}, {"e": [5]}]
+    assert (found.dumped_by_name["hearing"].version, pieces_of(found.dumped_by_name["hearing"])) == (7, [{"f": 6}])
     assert found.frames == []
 
 
@@ -73,7 +73,7 @@ def test_what_was_heard_after_a_dump_is_to_be_heard_again(path: Path) -> None:
     store.close()
     found = recollected(path, "judge", "hearing")
     assert [payload.judged.heard.sequence for _, payload in found.frames] == [4, 5]
-    assert [number > found.dumped["hearing"].until for number, _ in found.frames] == [False, True]
+    assert [number > found.dumped_by_name["hearing"].until for number, _ in found.frames] == [False, True]
     [payload] = [payload for _, payload in found.frames if payload.judged.heard.sequence == 4]
     assert payload.judged.heard.frame == judged[3].heard.frame
     assert payload.judged.verdict == judged[3].verdict
@@ -86,7 +86,7 @@ def test_a_memory_that_has_not_changed_is_up_to_date_all_the_same(path: Path) ->
     store.write(batch_of(dumps=[Dump("hearing", 1, 3, changed=False)]))
     store.close()
     found = recollected(path, "hearing")
-    assert pieces_of(found.dumped["hearing"]) == [{"f": 6}]
+    assert pieces_of(found.dumped_by_name["hearing"]) == [{"f": 6}]
     assert found.frames == []
 
 
@@ -103,7 +103,7 @@ def test_a_piece_gets_the_frames_that_it_names(path: Path) -> None:
     named = [[RUN, 2], [RUN, 77], ["another run", 1], [RUN, -1], "a", [RUN], [5, 5], [RUN, 3]]
     store.write(batch_of(frames(3), dumps=[dump("stations", 3, {"frames": named})]))
     store.close()
-    [(_, past)] = recollected(path, "stations").dumped["stations"].pieces
+    [(_, past)] = recollected(path, "stations").dumped_by_name["stations"].pieces
     assert [frame and frame.judged.heard.sequence for frame in past.frames] == [2, *[None] * 6, 3]
 
 
@@ -164,7 +164,7 @@ def test_what_was_heard_before_has_an_elapsed_time_below_nothing(path: Path) -> 
     assert [payload.judged.heard.moment.time_ms for _, payload in found.frames] == [
         NOON_MS + 1000 * number for number in range(3)
     ]
-    assert [past.shift_ms for _, past in found.dumped["judge"].pieces] == [-10_000]
+    assert [past.shift_ms for _, past in found.dumped_by_name["judge"].pieces] == [-10_000]
 
 
 # What was spoiled
@@ -198,7 +198,7 @@ def test_a_spoiled_piece_takes_no_other_with_it(path: Path) -> None:
     store.write(batch_of(dumps=[dump("judge", 0, {"a": 1}, {"b": 2}, {"c": 3})]))
     store.close()
     spoil(path, "UPDATE pieces SET value = ? WHERE number = 1", "[" * 5000)
-    assert pieces_of(recollected(path, "judge").dumped["judge"]) == [{"a": 1}, {"c": 3}]
+    assert pieces_of(recollected(path, "judge").dumped_by_name["judge"]) == [{"a": 1}, {"c": 3}]
 
 
 _value = any_json.map(json.dumps) | st.text(max_size=20) | st.binary(max_size=20) | st.integers(-(2**63), 2**63 - 1)
@@ -234,7 +234,7 @@ def test_whatever_stands_in_a_journal_nothing_is_raised(
         for number, text in enumerate(pieces):
             connection.execute("INSERT INTO pieces VALUES ('judge', ?, ?)", (number, text))
     found = recollected(path, "judge", recent=10)
-    assert all(isinstance(piece, dict) for kept in found.dumped.values() for piece, _ in kept.pieces)
+    assert all(isinstance(piece, dict) for kept in found.dumped_by_name.values() for piece, _ in kept.pieces)
 
 
 # From the version before
@@ -249,16 +249,16 @@ def test_what_the_version_before_kept_in_one_value_is_taken_over(path: Path) -> 
     }
     older(path, json.dumps(kept))
     found = recollected(path, "judge", "hearing", "telemetry")
-    assert pieces_of(found.dumped["judge"]) == [{"budgets": kept["budgets"]}]
-    assert pieces_of(found.dumped["hearing"]) == [kept["hearing"]]
-    assert pieces_of(found.dumped["telemetry"]) == [kept["telemetry"]]
+    assert pieces_of(found.dumped_by_name["judge"]) == [{"budgets": kept["budgets"]}]
+    assert pieces_of(found.dumped_by_name["hearing"]) == [kept["hearing"]]
+    assert pieces_of(found.dumped_by_name["telemetry"]) == [kept["telemetry"]]
     assert found.frames == []  # all that was heard is known
 
 
 @pytest.mark.parametrize("text", ["no JSON", "[]", "", "7", '{"budgets": 5}'])
 def test_what_the_version_before_kept_in_another_shape_is_left_out(path: Path, text: str) -> None:
     older(path, text)
-    assert [pieces_of(kept) for kept in recollected(path, "judge", "hearing").dumped.values()] in (
+    assert [pieces_of(kept) for kept in recollected(path, "judge", "hearing").dumped_by_name.values()] in (
         [],
         [[{"budgets": 5}]],
     )

@@ -19,7 +19,6 @@ from gateway.glance.view import Known, View, view
 from gateway.groundwork.own_thread import in_own_thread
 
 REDRAW_SECONDS = 0.5
-"""It is drawn no more often than this."""
 
 STILL_SECONDS = 5.0
 """So often it is looked at whether time alone has changed something, which is told to the minute."""

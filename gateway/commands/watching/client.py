@@ -202,7 +202,6 @@ class Client:
     async def _list(
         self, name: str, path: str, content_type: str = "application/json", largest: int = LARGEST_ANSWER
     ) -> list[Any]:
-        """What an answer holds under a name."""
         values = (await self._ask(path, content_type, largest)).get(name)
         if not isinstance(values, list):
             raise UnansweredError(_FOREIGN)

@@ -25,8 +25,6 @@ class Event:
 
     kind: str
     plain: Mapping[str, Any]
-    """All of it."""
-
     shown: Shown
 
 

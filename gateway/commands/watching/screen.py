@@ -86,7 +86,6 @@ def whole(watched: Watched, now: datetime, columns: int) -> list[ScreenLine]:
 
 
 def _above(watched: Watched, now: datetime, columns: int, rows: int) -> Iterator[ScreenLine]:
-    """What stands first on every face."""
     yield from _head(watched, now, columns)
     yield from _urgent(watched, now, columns, rows)
     yield from _trouble(watched, now, columns)

@@ -25,10 +25,9 @@ from gateway.glance.shown import AlertShown, HeardShown
 from gateway.groundwork.part import State
 
 REDRAW_SECONDS = 0.25
-"""The screen is drawn no more often than this."""
 
 STILL_SECONDS = 1.0
-"""And this often where nothing comes: the clock goes on."""
+"""So often the screen is drawn where nothing comes: the clock goes on."""
 
 HEALTH_SECONDS = 2.0
 """While something is drawn the health is asked for so often: by itself the gateway tells it less often than frames."""
