@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import structlog
 
 from gateway.club.engine import Engine, EngineUnansweredError, OvertakenError, RefusedError
+from gateway.club.lease_keeper import AFTER_TROUBLE_SECONDS
 from gateway.club.slices import SLICES, Slices, slices_from
 
 KEY = "division"
@@ -73,15 +74,16 @@ class Share:
     async def keep(self, engine: Engine) -> None:
         """Take the share, and look again and again whether it stands, for ever."""
         while True:
+            pause = LOOK_SECONDS
             try:
                 await self._look(engine)
-            except OvertakenError:  # another hub wrote just now: look what it says
-                continue
+            except OvertakenError:  # another hub wrote just now: look soon what it says
+                pause = AFTER_TROUBLE_SECONDS
             except DivisionError as error:
                 self._refuse(str(error))
             except (EngineUnansweredError, RefusedError):
                 pass
-            await asyncio.sleep(LOOK_SECONDS)
+            await asyncio.sleep(pause)
 
     async def _look(self, engine: Engine) -> None:
         revision, octets = await engine.key(KEY)

@@ -26,6 +26,7 @@ class Hubs:
         slices = read_slices(octets)
         if slices is not None:
             self._hubs[hub] = stamp_ms, slices
+            self._hubs.renew(hub)
 
     def are_known(self, now_ms: int) -> bool:
         """Whether every hub that there is has had the time to speak. `now_ms` is stream time."""

@@ -220,9 +220,11 @@ async def test_nothing_that_a_hostile_client_sends_leaves_a_word_in_the_log_or_e
     asyncio.get_running_loop().set_exception_handler(lambda _, context: faults.append(context))
     async with EmbeddedBroker(0, [KEPT]) as broker:
         for octets in HOSTILE:
-            _, writer = await asyncio.open_connection("127.0.0.1", broker.port)
+            answers, writer = await asyncio.open_connection("127.0.0.1", broker.port)
             writer.write(octets)
-            await asyncio.sleep(0.02)
+            writer.write_eof()
+            async with asyncio.timeout(20):  # a fail-safe
+                await answers.read()  # until the broker has let it go
             writer.transport.abort()
         async with at(broker, own=True) as gateway, at(broker) as reader:
             await reader.subscribe("#")

@@ -10,7 +10,7 @@ pytest.importorskip("nats")
 from gateway.club import division
 from gateway.club.division import Division, DivisionError, Share, read_division
 from gateway.club.engine import Engine, EngineUnansweredError, OvertakenError
-from gateway.club.hubs import SILENT_MS, Hubs
+from gateway.club.hubs import MAXIMUM_HUBS, SILENT_MS, Hubs
 from gateway.club.slices import ALL, Slices
 
 LOW, HIGH = Slices.of(range(8)), Slices.of(range(8, 16))
@@ -26,6 +26,8 @@ class OneKey:
         """What another hub writes between this hub's look and its write."""
 
         self.away = False
+        self.overtaken_always = False
+        self.writes = 0
 
     async def key(self, name: str) -> tuple[int, bytes | None]:
         assert name == "division"
@@ -35,6 +37,9 @@ class OneKey:
 
     async def set_key(self, name: str, value: bytes, revision: int) -> int:
         assert name == "division"
+        self.writes += 1
+        if self.overtaken_always:
+            raise OvertakenError
         if self.meanwhile is not None:
             self.octets, self.meanwhile = self.meanwhile, None
             self.revision += 1
@@ -57,6 +62,7 @@ async def keep(share: Share, engine: OneKey, looks: int = 1) -> None:
 @pytest.fixture(autouse=True)
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(division, "LOOK_SECONDS", 0)
+    monkeypatch.setattr(division, "AFTER_TROUBLE_SECONDS", 0)
 
 
 async def test_hubs_that_share_nothing_stand_beside_one_another_and_those_of_the_same_slices_too() -> None:
@@ -102,6 +108,16 @@ async def test_a_share_stays_while_the_engine_is_away() -> None:
     engine.away = True
     await keep(share, engine)
     assert share.is_ours
+
+
+async def test_a_hub_that_is_overtaken_again_and_again_leaves_the_engine_its_rest(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(division, "AFTER_TROUBLE_SECONDS", 3600)
+    engine = OneKey()
+    engine.overtaken_always = True
+    await keep(Share(LOW), engine, looks=10)
+    assert engine.writes == 1
 
 
 @pytest.mark.parametrize(
@@ -161,3 +177,14 @@ def test_after_a_silence_of_all_hubs_each_has_its_time_to_speak_anew() -> None:
         assert hubs.untaken(second) is None
     beat(hubs, "qx1hub-10", LOW, 6 * SILENT_MS)
     assert hubs.untaken(6 * SILENT_MS) == HIGH
+
+
+def test_a_hub_that_beats_is_not_forgotten_for_others_that_came_later_and_are_gone() -> None:
+    hubs = Hubs()
+    for second in range(0, 2 * SILENT_MS, 1000):
+        beat(hubs, "qx1hub-10", ALL, second)
+    for number in range(MAXIMUM_HUBS):
+        if number == MAXIMUM_HUBS - 1:
+            beat(hubs, "qx1hub-10", ALL, 2 * SILENT_MS)
+        beat(hubs, f"qx{number}gone-1", LOW, 2 * SILENT_MS)
+    assert hubs.untaken(2 * SILENT_MS) is None
