@@ -18,28 +18,38 @@ class Standing:
     """The files of one journal, as they stood when it was opened."""
 
     def __init__(self, path: Path) -> None:
-        """The journal at `path` was just opened. Raises `sqlite3.Error`."""
+        """The journal at `path` was just opened."""
         self.place = place_of(path)
         self._path = path
         self._places = _places_of(path)
         self._octets = _octets_of(path)
-        self._first_mark = _mark_in(path)
+        self._marks = {APPLICATION_ID}
+        with contextlib.suppress(sqlite3.Error):  # a reader may be in the way of a new one's first pages, with its mark
+            self._marks.add(_mark_in(path))
+        self._was_sound = self._is_sound(self._octets)
 
     def is_in_place(self) -> bool:
         """Whether each of the files still stands under its name."""
         return self._places == _places_of(self._path)
 
     def is_overwritten(self) -> bool:
-        """Whether another program wrote over the beginning of the journal, or cut its end off."""
+        """Whether another program wrote over the beginning of the journal, or cut its end off.
+
+        Where its beginning was spoiled when it was opened, as a loss of power may leave it, what belongs there stands
+        in the log: then this is known only once it was worked in.
+        """
         octets_before, self._octets = self._octets, _octets_of(self._path)
+        was_sound, self._was_sound = self._was_sound, self._is_sound(octets_before)
+        return was_sound and not self._was_sound
+
+    def _is_sound(self, octets_before: int) -> bool:
         try:
-            mark = _mark_in(self._path)
+            return self._octets > 0 and _mark_in(self._path) in self._marks
         except sqlite3.Error as error:
-            # It is shorter than its beginning says while a longer one is worked in, too: but then it has grown.
-            is_cut_off = code_of(error) == sqlite3.SQLITE_CORRUPT and self._octets < octets_before
-            return is_cut_off or code_of(error) == sqlite3.SQLITE_NOTADB
-        # As long as a reader is in the way of a new journal's first pages, its mark stands in the log alone.
-        return mark not in {APPLICATION_ID, self._first_mark} or not self._octets
+            if code_of(error) == sqlite3.SQLITE_CORRUPT:
+                # It is shorter than its beginning says: the rest stands in the log, unless there was more of it.
+                return self._octets >= octets_before
+            return code_of(error) != sqlite3.SQLITE_NOTADB
 
 
 def place_of(path: Path) -> tuple[int, int] | None:

@@ -19,6 +19,7 @@ from gateway.journal.journal import Journal
 from gateway.journal.options import DiskPace
 from gateway.journal.reading import open_to_read
 from gateway.journal.standing import Standing
+from gateway.journal.store import PAGE_OCTETS
 from gateway.journal.trouble import JournalDamagedError
 from tests.journal.keeping import RUN, Clock, batch_of, frames, heard_in, running, store_at
 from tests.judged_frames import POLICY, Post
@@ -111,6 +112,26 @@ async def test_the_post_says_so_within_a_look_and_goes_on_once_the_file_is_moved
             await until(State.OK)
     assert heard_in(path) == [(1, 1), (1, 2)]
     assert [each["event"] for each in logs if each["log_level"] == "error"] == [OVERWRITTEN]
+
+
+@pytest.mark.parametrize("spoiled_octets", [0, 100])
+def test_what_a_loss_of_power_leaves_half_worked_in_is_no_stranger(path: Path, spoiled_octets: int) -> None:
+    """As a checkpoint leaves a journal in its midst: the rest is not there yet, or its beginning is half written."""
+    store, post = store_at(path), Post(RUN)
+    store.write(batch_of(frames(200, post)))
+    left = path.with_name("left.db")
+    before = path.read_bytes()
+    shutil.copyfile(path.with_name("stile.db-wal"), left.with_name("left.db-wal"))
+    store.close()
+    first_page = path.read_bytes()[:PAGE_OCTETS]
+    left.write_bytes(bytes(spoiled_octets) + first_page[spoiled_octets:] + before[PAGE_OCTETS:])
+    again = store_at(left, "another")
+    again.write(batch_of(frames(1)))
+    assert again.look() is False
+    assert again.look() is False
+    again.close()
+    assert len(heard_in(left)) == 201
+    assert again.notice is None
 
 
 @pytest.mark.parametrize("ending", ["-wal", "-shm"])
