@@ -14,7 +14,7 @@ from gateway.groundwork.silence import without_log
 from gateway.settings import STATION_FILE_NAME, WEB_PORT
 from gateway.setup import surroundings
 from gateway.setup.answers import GivenAnswers, Page
-from gateway.setup.answers_file import AnswersFile, answers_in
+from gateway.setup.answers_file import answers_in
 from gateway.setup.console import Console
 from gateway.setup.dialogue import HOW_TO_LEAVE, hold
 from gateway.setup.files import UNIT, new_files, new_token, unit_text
@@ -52,9 +52,7 @@ def set_up(folder: Path, console: Console, answers_file: Path | None = None) -> 
         console.say("\n".join((*CAUTIONS, "", HOW_TO_LEAVE)))
         answers = hold(console, around, try_it)
     else:
-        answers = answers_in(
-            AnswersFile(answers_file), around, lambda key, given: _say(console, key, try_it(key, given))
-        )
+        answers = answers_in(answers_file, around, lambda key, given: _say(console, key, try_it(key, given)))
     token = new_token()
     unit = _unit(folder) if answers.service else None
     try:
