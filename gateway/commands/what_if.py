@@ -55,7 +55,8 @@ def answer_to(task: Mapping[str, Any]) -> PlainObject:
     try:
         return what_if(task)
     except DocumentError as error:
-        return {"problems": [_problem_object(problem.to_object()) for problem in error.problems]}
+        # Without the folders of this computer.
+        return {"problems": [{**one.to_object(), "file": Path(one.file).name} for one in error.problems]}
     except JournalError as error:
         return {"trouble": str(error)}
     except MemoryError:
@@ -104,11 +105,6 @@ def _records(journal: Path, since_ms: int, reading: Reading) -> Iterator[Record]
                 yield record_of(plain)
         except PlainFormError as error:
             reading.note_damage("journal", line.number, because_no_heard_object(error))
-
-
-def _problem_object(problem: PlainObject) -> PlainObject:
-    """A problem without the folders of this computer."""
-    return {**problem, "file": Path(problem["file"]).name}
 
 
 if __name__ == "__main__":

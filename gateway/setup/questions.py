@@ -31,10 +31,6 @@ _NO_SERVICE = (
 _YES, _NO = frozenset({"y", "yes", "true"}), frozenset({"n", "no", "false"})
 
 
-def _always(_answers: GivenAnswers) -> bool:
-    return True
-
-
 Words = str | Callable[[GivenAnswers, ThisComputer], str]
 """What is said, or what tells it from what was answered so far and from what is around."""
 
@@ -57,7 +53,7 @@ class Question:
     default: Words = ""
     """The answer of who only presses Enter; it is shown unless it is empty."""
 
-    wanted: Callable[[GivenAnswers], bool] = field(default=_always)
+    wanted: Callable[[GivenAnswers], bool] = field(default=lambda _answers: True)
     trying: str = ""
     """What is said where the trial of an answer takes a while."""
 
@@ -215,10 +211,6 @@ def _checked(section: type[Any], name: str, **values: object) -> Any:  # noqa: A
         raise ValueError(error.errors()[0]["msg"].removeprefix("Value error, ")) from None
 
 
-def _needs_user(answers: GivenAnswers) -> bool:
-    return answers.broker is not None and not answers.broker.startswith(EMBEDDED)
-
-
 def _first_decoder(_answers: GivenAnswers, around: ThisComputer) -> str:
     return "1" if any(one.speaks for one in around.decoders) else ""
 
@@ -283,7 +275,7 @@ QUESTIONS = (
         "broker_user",
         "The broker's user for the gateway, or Enter for none",
         _read_broker_user,
-        wanted=_needs_user,
+        wanted=lambda answers: answers.broker is not None and not answers.broker.startswith(EMBEDDED),
     ),
     Question(
         "broker_password",
