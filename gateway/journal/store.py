@@ -185,8 +185,9 @@ class Store:
             is_moved = True
             with self._using():
                 pass
+        was_overwritten = self._overwritten_place is not None
         self._leave_if_overwritten()
-        return is_moved
+        return is_moved or was_overwritten  # it is no longer: it was moved away
 
     def tidy(self, moment: Moment) -> bool:
         """Delete some of what is too old; returns whether more is left."""

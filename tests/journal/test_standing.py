@@ -108,7 +108,6 @@ async def test_the_post_says_so_within_a_look_and_goes_on_once_the_file_is_moved
             journal.offer([HeardPayload(judged) for judged in frames(2)])
             assert (journal.part().why or "").startswith(OVERWRITTEN)
             path.rename(path.with_name("moved.db"))  # noqa: ASYNC240 - the disk is in another thread
-            journal.settle_soon()
             await until(State.OK)
     assert heard_in(path) == [(1, 1), (1, 2)]
     assert [each["event"] for each in logs if each["log_level"] == "error"] == [OVERWRITTEN]
