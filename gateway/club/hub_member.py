@@ -1,7 +1,7 @@
 """A hub's part in its club, as the service sees it: what it follows is told on, and it answers for itself."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from itertools import chain
 from pathlib import Path
 
@@ -21,34 +21,31 @@ from gateway.groundwork.part import Figure, Part, PartKind, State, counter, coun
 from gateway.judge.source import PolicySource
 from gateway.judge.state import JUDGE
 
-Hear = Callable[[Sequence[Followed]], Sequence[HeardPayload]]
-"""Tells the house what was judged, and gives back the frames as everybody gets them, in the same order."""
-
-Forwarded = Callable[[Sequence[HeardPayload]], None]
-
 DIVIDE_ANEW = "give it the same slices as they have; to divide the club anew see the club's page"
 
 _log = structlog.get_logger("club")
 
 
+@dataclass(frozen=True, slots=True)
+class HubHost:
+    """The service that a hub belongs to, as far as the hub needs it."""
+
+    source: Callable[[], PolicySource]
+    """Gives the policy of this hub's own files."""
+
+    hear: Callable[[Sequence[Followed]], Sequence[HeardPayload]]
+    """Tells the house what was judged, and gives back the frames as everybody gets them, in the same order."""
+
+    forwarded: Callable[[Sequence[HeardPayload]], None]
+    fault: Callable[[Exception], None]
+    """Told of frames on which no verdict could be given."""
+
+
 class HubMember:
     """A hub of a club. It answers for its part in it: see `part.Answers`."""
 
-    def __init__(  # noqa: PLR0913 - what it is made from
-        self,
-        options: ClubOptions,
-        run: Run,
-        source: Callable[[], PolicySource],
-        hear: Hear,
-        forwarded: Forwarded,
-        *,
-        fault: Callable[[Exception], None],
-        ready_policies: Path,
-    ) -> None:
-        """`source` gives the policy of this hub's own files; `ready_policies` is the folder of those in the package.
-
-        `fault` is told of frames on which no verdict could be given.
-        """
+    def __init__(self, options: ClubOptions, run: Run, host: HubHost, ready_policies: Path) -> None:
+        """`ready_policies` is the folder of those in the package."""
         self.policy: PolicySource | None = None
         """The club's policy in force; None before it is known."""
 
@@ -56,12 +53,10 @@ class HubMember:
         """Told of what became of every frame that may go up, if anybody wants to know."""
 
         self._run = run
-        self._source = source
-        self._hear = hear
-        self._forwarded = forwarded
+        self._host = host
         self._ready_policies = ready_policies
         self._policy_trouble = ""
-        listeners = HubListeners(self._on_judged, self._on_outcome, self._on_policy, fault)
+        listeners = HubListeners(self._on_judged, self._on_outcome, self._on_policy, host.fault)
         self.hub = Hub(options, self._own_entry, listeners, run)
 
     @property
@@ -135,7 +130,7 @@ class HubMember:
 
     def _troubles_of_the_club(self) -> Iterator[tuple[State, str, str]]:
         """What keeps the club from sending as this hub would; the first is the cause of the others."""
-        follower, own, policy = self.hub.follower, self._source(), self.policy
+        follower, own, policy = self.hub.follower, self._host.source(), self.policy
         if trouble := self._policy_trouble or follower.refused_policy:
             yield State.DEGRADED, f"the club's newest policy is not in force: {trouble}", "mend it and reload"
         if policy is not None and policy.digest != own.digest:
@@ -181,10 +176,10 @@ class HubMember:
         return plain
 
     def _own_entry(self) -> PolicyEntry:
-        return entry_of(self._source(), JUDGE, self._ready_policies)
+        return entry_of(self._host.source(), JUDGE, self._ready_policies)
 
     def _on_judged(self, followed: Sequence[Followed]) -> Sequence[Due]:
-        frames = self._hear(followed)
+        frames = self._host.hear(followed)
         return [
             Due(one.sequence, frame.line, one.moment_ms, frame)
             for one, frame in zip(followed, frames, strict=True)
@@ -195,7 +190,7 @@ class HubMember:
         if self.report is not None:
             self.report(outcome, dues)
         if outcome is DispatchOutcome.SENT:
-            self._forwarded([due.ticket for due in dues if isinstance(due.ticket, HeardPayload)])
+            self._host.forwarded([due.ticket for due in dues if isinstance(due.ticket, HeardPayload)])
 
     def _on_policy(self, source: PolicySource) -> None:
         self.policy = source

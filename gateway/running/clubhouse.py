@@ -1,20 +1,19 @@
 """A station's part in its club, joined to the service: a post hands on beside its own house, a hub judges for all."""
 
 import contextlib
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from typing import TYPE_CHECKING
 
 import structlog
 
 from gateway.club.embedded import EmbeddedEngine, EmbeddedEngineError
-from gateway.club.hub_member import Forwarded, Hear, HubMember
+from gateway.club.hub_member import HubHost, HubMember
 from gateway.club.options import ClubOptions, Role
 from gateway.club.post import ClubPost
 from gateway.frames.heard import Run
 from gateway.frames.plain import PlainObject
 from gateway.groundwork.kept_tasks import KeptTasks
 from gateway.groundwork.part import Answers
-from gateway.judge.source import PolicySource
 from gateway.settings import DocumentError, StationFile, policy_files
 
 if TYPE_CHECKING:
@@ -27,23 +26,12 @@ _log = structlog.get_logger("stile")
 class Clubhouse:
     """What a station with `club:` has besides."""
 
-    def __init__(  # noqa: PLR0913 - what a hub needs of the service
-        self,
-        options: ClubOptions,
-        run: Run,
-        source: Callable[[], PolicySource],
-        hear: Hear,
-        forwarded: Forwarded,
-        *,
-        fault: Callable[[Exception], None],
-    ) -> None:
-        """`hear`, `forwarded` and `fault` are the service's, for what a hub judged, sent, and could not judge."""
+    def __init__(self, options: ClubOptions, run: Run, host: HubHost) -> None:
         self.hub: HubMember | None = None
         """What is heard at a hub is judged when it comes back from the stream, and not before."""
 
         if options.role is Role.HUB:
-            ready = policy_files.ready_policies()
-            self.hub = HubMember(options, run, source, hear, forwarded, fault=fault, ready_policies=ready)
+            self.hub = HubMember(options, run, host, policy_files.ready_policies())
         self.post = ClubPost(options, run)
         self._embedded = options.embedded
 

@@ -326,16 +326,16 @@ class Service:
         options = self._station.club
         if options is None:
             return None
-        from gateway.running.clubhouse import Clubhouse  # noqa: PLC0415 - it needs an extra
+        from gateway.club.hub_member import HubHost  # noqa: PLC0415 - it needs an extra
+        from gateway.running.clubhouse import Clubhouse  # noqa: PLC0415 - as above
 
-        return Clubhouse(
-            options,
-            self.frames,
-            lambda: self._policy.source,
-            self._hear_the_club,
-            self._house.forwarded,
+        host = HubHost(
+            source=lambda: self._policy.source,
+            hear=self._hear_the_club,
+            forwarded=self._house.forwarded,
             fault=lambda fault: self._faults.contain(Doing.JUDGING, fault, frames=1),
         )
+        return Clubhouse(options, self.frames, host)
 
     def _make_uplink(self) -> Uplink[HeardPayload] | None:
         options = self._station.uplink

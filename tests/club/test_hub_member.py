@@ -11,7 +11,7 @@ pytest.importorskip("nats")
 from gateway import settings
 from gateway.club.follower import StreamMessage
 from gateway.club.hub import BEHIND_MS, Hub
-from gateway.club.hub_member import HubMember
+from gateway.club.hub_member import HubHost, HubMember
 from gateway.club.hubs import SILENT_MS
 from gateway.club.membership import MemberStanding
 from gateway.club.policy_entry import PolicyEntry, entry_of
@@ -44,10 +44,8 @@ def member(monkeypatch: pytest.MonkeyPatch) -> HubMember:
     station = settings.read(STATION, Path("station.yaml"), {})
     source = policy_files.load_for(station)
     assert station.club is not None
-    ready = policy_files.ready_policies()
-    made = HubMember(
-        station.club, Run(), lambda: source, lambda _: [], lambda _: None, fault=print, ready_policies=ready
-    )
+    host = HubHost(lambda: source, lambda _: [], lambda _: None, print)
+    made = HubMember(station.club, Run(), host, policy_files.ready_policies())
     hub = made.hub
     hub.membership.standing = MemberStanding(connected=True, since_ms=0.0)
     hub.login.held.set()
