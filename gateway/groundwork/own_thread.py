@@ -35,3 +35,31 @@ def give_answer(answer: Future[_T], call: Callable[[], _T]) -> None:
         answer.set_result(call())
     except BaseException as error:  # noqa: BLE001 - it is raised where the call is awaited
         answer.set_exception(error)
+
+
+class FewThreads:
+    """Calls in threads of their own, so many at once: one that nobody waits for any longer keeps its place."""
+
+    def __init__(self, at_once: int) -> None:
+        self._places = asyncio.Semaphore(at_once)
+
+    async def call(self, function: Callable[[], _T]) -> _T:
+        """What `function` returns or raises, once there is a place for it. Raises `OSError` as `in_own_thread` does."""
+        loop = asyncio.get_running_loop()
+        await self._places.acquire()
+        has_begun = False
+
+        def call() -> _T:
+            nonlocal has_begun
+            has_begun = True
+            try:
+                return function()
+            finally:
+                loop.call_soon_threadsafe(self._places.release)
+
+        try:
+            return await in_own_thread(call)
+        except OSError:
+            if not has_begun:  # no thread was left
+                self._places.release()
+            raise

@@ -1,6 +1,5 @@
 """What the gateway knows of the past, for its web: the journal is asked in a thread of its own, a few at a time."""
 
-import asyncio
 import re
 import time
 from collections.abc import Callable, Sequence
@@ -14,7 +13,7 @@ from gateway.feed.heard_object import HeardPayload, judged_from
 from gateway.feed.reader import ReportReader
 from gateway.frames.capture import read_object
 from gateway.frames.plain import PlainFormError, PlainObject
-from gateway.groundwork.own_thread import in_own_thread
+from gateway.groundwork.own_thread import FewThreads
 from gateway.history.period import Period
 from gateway.history.station_past import MOST_FRAMES, PastFrame, heard_in, station_past, together
 from gateway.journal.asking import HistoryStep, Inquiry
@@ -63,7 +62,7 @@ class Knowledge:
         self._journal = journal
         self._reader = reader
         self._policy = policy
-        self._room = asyncio.Semaphore(AT_A_TIME)
+        self._threads = FewThreads(AT_A_TIME)
 
     async def reach(self, period: Period, against: Period | None, post: str) -> PlainObject:
         """The reach of the antenna; at a hub of a club of one `post`, or where that is empty of all."""
@@ -157,13 +156,12 @@ class Knowledge:
         return await self._in_thread(ask)
 
     async def _in_thread(self, look: Callable[[], _T]) -> _T:
-        async with self._room:
-            try:
-                return await in_own_thread(look)
-            except JournalError as error:
-                raise PastError(str(error)) from None
-            except OSError as error:
-                raise PastError(error.strerror or "the journal cannot be read") from None
+        try:
+            return await self._threads.call(look)
+        except JournalError as error:
+            raise PastError(str(error)) from None
+        except OSError as error:
+            raise PastError(error.strerror or "the journal cannot be read") from None
 
     def _payload(self, frame: PastFrame) -> HeardPayload | None:
         try:

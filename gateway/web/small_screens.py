@@ -4,10 +4,10 @@ Pixels are drawn one picture at a time in a thread, so that nobody else waits fo
 since a screen asks far more often than something changes.
 """
 
-import asyncio
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import partial
 from http import HTTPStatus
 from typing import get_args
 
@@ -19,7 +19,7 @@ from gateway.glance.scene import HIGHEST, LOWEST, NARROWEST, WIDEST, Canvas, Col
 from gateway.glance.shown import HealthShown, HeardShown
 from gateway.glance.view import Known, view
 from gateway.groundwork.bounded import BoundedMapping
-from gateway.groundwork.own_thread import in_own_thread
+from gateway.groundwork.own_thread import FewThreads
 from gateway.web.heard_memory import HeardMemory
 from gateway.web.problem import ProblemError
 from gateway.web.query import choice, number
@@ -41,7 +41,7 @@ class SmallScreens:
     """Unix milliseconds."""
 
     _pictures: BoundedMapping[Scene, bytes] = field(default_factory=lambda: BoundedMapping(PICTURES))
-    _free: asyncio.Semaphore = field(default_factory=lambda: asyncio.Semaphore(1))
+    _threads: FewThreads = field(default_factory=lambda: FewThreads(1))
 
     def routes(self) -> list[web.RouteDef]:
         """Both paths."""
@@ -58,27 +58,10 @@ class SmallScreens:
         picture = self._pictures.get(scene)
         if picture is None:
             try:
-                picture = self._pictures[scene] = await self._drawn(scene)
+                picture = self._pictures[scene] = await self._threads.call(partial(png.draw, scene))
             except png.PillowMissingError as error:
                 raise ProblemError(HTTPStatus.NOT_IMPLEMENTED, str(error)) from None
         return web.Response(body=picture, content_type=png.CONTENT_TYPE)
-
-    async def _drawn(self, scene: Scene) -> bytes:
-        """A thread goes on though nobody waits for it any longer: the next one begins when it has ended."""
-        loop = asyncio.get_running_loop()
-        await self._free.acquire()
-
-        def draw() -> bytes:
-            try:
-                return png.draw(scene)
-            finally:
-                loop.call_soon_threadsafe(self._free.release)
-
-        try:
-            return await in_own_thread(draw)
-        except OSError:  # no thread was left to begin with
-            self._free.release()
-            raise
 
     def _scene(self, request: web.Request) -> Scene:
         """What is to be seen, on what the query asks for. Raises `ProblemError`."""

@@ -3,7 +3,7 @@ import threading
 
 import pytest
 
-from gateway.groundwork.own_thread import in_own_thread
+from gateway.groundwork.own_thread import FewThreads, in_own_thread
 
 PATIENCE_SECONDS = 10
 
@@ -45,3 +45,41 @@ def test_a_call_that_hangs_holds_up_no_stop_and_nobody_hears_how_it_ended(*, end
     threads[0].join(PATIENCE_SECONDS)
     assert not threads[0].is_alive()
     assert not complaints
+
+
+async def test_a_call_that_nobody_waits_for_any_longer_keeps_its_place_until_it_has_ended() -> None:
+    threads, released = FewThreads(1), threading.Event()
+    begun = asyncio.Event()
+    loop = asyncio.get_running_loop()
+
+    def hang() -> None:
+        loop.call_soon_threadsafe(begun.set)
+        released.wait(PATIENCE_SECONDS)
+
+    abandoned = asyncio.create_task(threads.call(hang))
+    await begun.wait()
+    abandoned.cancel()
+    await asyncio.wait([abandoned])
+    following = asyncio.create_task(threads.call(released.is_set))
+    await asyncio.sleep(0)
+    released.set()
+    assert await following, "it began before the other one had ended"
+
+
+async def test_a_call_that_fails_or_finds_no_thread_gives_its_place_back_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    threads = FewThreads(1)
+
+    def fail() -> None:
+        raise OSError("the disk")
+
+    def no_thread(_thread: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    with pytest.raises(OSError, match="the disk"):
+        await threads.call(fail)
+    with monkeypatch.context() as patched:
+        patched.setattr(threading.Thread, "start", no_thread)
+        with pytest.raises(OSError, match="no thread left"):
+            await threads.call(fail)
+    assert await threads.call(lambda: 5) == 5
+    assert threads._places._value == 1  # noqa: SLF001 - nothing else shows how many have room
