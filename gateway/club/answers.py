@@ -21,19 +21,24 @@ _Answer = TypeVar("_Answer")
 async def first_answer(ask: Callable[[], Coroutine[Any, Any, _Answer]]) -> _Answer:
     """The answer to what only asks. It is asked again and again, and the first answer to any of them counts.
 
-    Raises what the first one raises that ends so: `EngineUnansweredError` when its time is over.
+    Raises what the first one raises that ends so: `EngineUnansweredError` when its time is over,
+    and no answer came at that very moment.
     """
     tasks: list[asyncio.Task[_Answer]] = []
     try:
         while True:
             tasks.append(asyncio.create_task(ask()))
             done, _ = await asyncio.wait(tasks, timeout=AGAIN_SECONDS, return_when=asyncio.FIRST_COMPLETED)
-            for task in done:
-                return task.result()
+            if done:
+                return min(done, key=_failed).result()
     finally:
         await end(tasks)
         for task in tasks:
             _ = task.cancelled() or task.exception()  # nobody else asks how it ended
+
+
+def _failed(task: "asyncio.Task[_Answer]") -> bool:
+    return task.exception() is not None
 
 
 class AnswerTime:

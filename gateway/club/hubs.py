@@ -36,7 +36,7 @@ class Hubs:
         """The slices that no hub takes; None: none, or it is not known. `now_ms` is stream time."""
         if not self.are_known(now_ms):
             return None
-        taken = {number for spoke_ms, slices in self._hubs.values() if now_ms - spoke_ms < SILENT_MS
+        taken = {number for spoke_ms, slices in self._hubs.values() if abs(now_ms - spoke_ms) < SILENT_MS
                  for number in slices.numbers}  # fmt: skip
         untaken = set(ALL.numbers) - taken
         return Slices.of(untaken) if untaken else None

@@ -72,6 +72,21 @@ async def test_a_question_that_is_refused_is_not_asked_again() -> None:
     assert len(asked) == 1
 
 
+async def test_an_answer_counts_though_an_older_question_ends_without_one_at_that_very_moment() -> None:
+    ends: list[asyncio.Future[str]] = []
+
+    async def ask() -> str:
+        ends.append(asyncio.get_running_loop().create_future())
+        if len(ends) == 8:
+            for end in ends[:-1]:
+                end.set_exception(EngineUnansweredError())
+            ends[-1].set_result("the lease is free")
+        return await ends[-1]
+
+    async with asyncio.timeout(5):
+        assert await first_answer(ask) == "the lease is free"
+
+
 async def test_who_takes_the_lease_tries_again_soon_and_each_time_with_more_patience() -> None:
     engine = Silent(loses=4)
     ask = ask_of(engine)

@@ -188,3 +188,11 @@ def test_a_hub_that_beats_is_not_forgotten_for_others_that_came_later_and_are_go
             beat(hubs, "qx1hub-10", ALL, 2 * SILENT_MS)
         beat(hubs, f"qx{number}gone-1", LOW, 2 * SILENT_MS)
     assert hubs.untaken(2 * SILENT_MS) is None
+
+
+def test_a_hub_that_spoke_before_the_engines_clock_was_set_back_takes_nothing_for_ever() -> None:
+    hubs = Hubs()
+    beat(hubs, "qx2hub-10", HIGH, 100 * SILENT_MS)
+    for second in range(0, SILENT_MS + 1, 1000):
+        beat(hubs, "qx1hub-10", LOW, second)
+    assert hubs.untaken(SILENT_MS) == HIGH
