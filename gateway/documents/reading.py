@@ -5,7 +5,6 @@ there. An alias stands for the same value, and counts as often as it is written.
 """
 
 import re
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, NoReturn, TypeAlias
@@ -71,7 +70,7 @@ class _Reader:
         self._text = text
         self._file = file
         self._most_values = most_values
-        self._next = _events_of(text)
+        self._next = _LOADER(text).get_event
         self._anchors: dict[str, _Anchored] = {}
         self._problems: list[Problem] = []
         self._place: list[str | int] = []
@@ -243,11 +242,6 @@ class _Reader:
 
     def _refuse(self, line: int, what: str, column: int = 0) -> NoReturn:
         raise DocumentError([*self._problems, self._told(line, "", what, column)])
-
-
-def _events_of(text: str) -> Callable[[], Event]:
-    get_event: Callable[[], Event] = _LOADER(text).get_event
-    return get_event
 
 
 def _is_text(key: Event) -> bool:

@@ -48,10 +48,6 @@ class Space:
         for place in range(count):
             yield Space(self.left + place * (width + gap), self.top, width, self.height)
 
-    def lines(self, count: int) -> Iterator["Space"]:
-        """So many rows of one height."""
-        return self.rows(*([1.0] * count))
-
     def first(self, width: int) -> "Space":
         """Its left part."""
         return Space(self.left, self.top, max(1, width), self.height)
@@ -125,7 +121,7 @@ class Sheet:
             lines = lettering.wrapped(text, area.width, height / LINE * _LESS, count)
             if not lines or not lines[-1].endswith(lettering.ELLIPSIS):
                 break
-        for line, row in zip(lines, area.middle(self.highest_line * count).lines(count), strict=False):
+        for line, row in zip(lines, area.middle(self.highest_line * count).rows(*[1.0] * count), strict=False):
             self.write((line,), row.middle(math.ceil(row.height * _LESS)), ink)
 
     def scene(self, says: Iterable[str]) -> Scene:

@@ -102,9 +102,10 @@ def _overview(watched: Watched, now: datetime, columns: int, room: int) -> Itera
 
 def _counted(watched: Watched, now: datetime, columns: int, room: int) -> Iterator[ScreenLine]:
     if watched.health is not None:
-        most = 1 if room < ROWS_FOR_WHOLE_SUMS else None
-        after = [*_figures(watched.health, now, columns, most=most)]
-        yield from _parts(watched.health, now, columns, room - len(after))
+        health, most = watched.health, 1 if room < ROWS_FOR_WHOLE_SUMS else None
+        texts = (*words.sums(health.counts), *words.busy_words(health, now), *words.club_words(health.club, now))
+        after = [line for text in texts for line in _wrapped(text, columns, most=most)]
+        yield from _parts(health, now, columns, room - len(after))
         yield from after
 
 
@@ -203,11 +204,6 @@ def _part(
     yield from _indented(words.why_and_what_to_do(part), columns)
     if with_figures:
         yield from _indented(words.figures(part), columns)
-
-
-def _figures(health: HealthShown, now: datetime, columns: int, *, most: int | None) -> Iterator[ScreenLine]:
-    for text in (*words.sums(health.counts), *words.busy_words(health, now), *words.club_words(health.club, now)):
-        yield from _wrapped(text, columns, most=most)
 
 
 def _frames(watched: Watched, now: datetime, columns: int, room: int) -> Iterator[ScreenLine]:
