@@ -7,7 +7,7 @@ only when it stood unchanged, or was given up.
 import asyncio
 
 from gateway.club.engine import Engine
-from gateway.club.lease import Lease, LeasePhase
+from gateway.club.lease import Lease, LeasePhase, Look
 from gateway.club.lease_keeper import Ask
 from gateway.club.trouble import LoginTakenError
 from gateway.groundwork.clocks import steady_ms
@@ -44,7 +44,8 @@ class LoginRecord:
     async def give_up(self, engine: Engine) -> None:
         """Leave the login to whoever comes first, and do not take it again."""
         self._is_given_up = True
-        request = self._lease.giving_up()
-        if request is not None:
-            self._lease = await Ask(engine, self._key).of(self._lease.begin(request, steady_ms()), request)
-            self.held.clear()
+        ask = Ask(engine, self._key)
+        while self._lease.phase is LeasePhase.HOLDING:  # a write of its own that was under way may come first
+            request = self._lease.giving_up() or Look()
+            self._lease = await ask.of(self._lease.begin(request, steady_ms()), request)
+        self.held.clear()

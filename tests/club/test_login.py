@@ -53,3 +53,17 @@ async def test_a_login_that_is_given_up_is_not_taken_again_while_the_hub_is_stil
     assert engine.octets is not None
     assert read_record(engine.octets).holder == ""
     assert not record.held.is_set()
+
+
+async def test_a_login_is_given_up_though_a_write_of_the_hub_itself_came_first() -> None:
+    engine = OneKey()
+    record = LoginRecord("QX1HUB-10", "QX1HUB-10/a", lease_ms=60_000)
+    task = asyncio.create_task(record.keep(cast("Engine", engine)))
+    async with asyncio.timeout(10):
+        await record.held.wait()
+        engine.revision += 1  # it was renewed, and the answer is still under way
+        await record.give_up(cast("Engine", engine))
+    task.cancel()
+    await asyncio.wait([task])
+    assert engine.octets is not None
+    assert read_record(engine.octets).holder == ""
