@@ -15,6 +15,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from gateway.bus.embedded_login import OWN_IDENTIFIER
 from gateway.bus.options import BusOptions
 from gateway.bus.outbox import BusMessage
 from gateway.bus.packet_size import HEAD_OCTETS, MAXIMUM_PACKET_OCTETS, hold_to_maximum
@@ -90,7 +91,7 @@ class BrokerConnection:
         options = self._options
         client = Client(
             CallbackAPIVersion.VERSION2,
-            options.client_identifier,
+            OWN_IDENTIFIER if options.own_door else options.client_identifier,
             protocol=protocol,
             transport="unix" if options.own_door else "tcp",
             reconnect_on_failure=False,

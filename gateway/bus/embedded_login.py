@@ -5,6 +5,8 @@ import sys
 
 OWN_USERNAME = "gateway"
 OWN_PASSWORD = secrets.token_urlsafe(32)
+OWN_IDENTIFIER = secrets.token_hex(10)
+"""As a client: whoever knew it could push the gateway off (MQTT 3.1.1 section 3.1.4). The broker lives no longer."""
 
 _DOOR = secrets.token_hex(8)
 

@@ -208,6 +208,13 @@ DEFENCES = (
         "\n    def port_of",
     ),
     Defence(
+        "test_whoever_comes_by_the_gateways_name_does_not_push_it_off",
+        "tests/bus/test_embedded_door.py",
+        "gateway/bus/connection.py",
+        "OWN_IDENTIFIER if options.own_door else options.client_identifier",
+        "options.client_identifier",
+    ),
+    Defence(
         "test_a_message_reaches_every_subscriber_though_others_come_and_go_meanwhile",
         "tests/bus/test_embedded_rights.py",
         "gateway/bus/embedded_rights.py",

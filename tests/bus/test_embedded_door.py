@@ -8,6 +8,7 @@ from contextlib import asynccontextmanager, suppress
 from typing import cast
 from unittest.mock import Mock
 
+import aiomqtt
 import pytest
 from paho.mqtt.enums import MQTTProtocolVersion
 
@@ -66,6 +67,15 @@ async def test_the_gateway_comes_back_at_once_whoever_crowds_the_port(monkeypatc
             async with gateway_at(broker) as gateway:
                 await gateway.say(ONLINE)
                 await gateway.say(OFFLINE)
+
+
+@pytest.mark.parametrize("clean_session", [False, True])
+async def test_whoever_comes_by_the_gateways_name_does_not_push_it_off(*, clean_session: bool) -> None:
+    async with EmbeddedBroker(0) as broker, gateway_at(broker) as gateway:
+        await gateway.say(ONLINE)
+        node = options_for(broker.port).client_identifier
+        async with aiomqtt.Client("127.0.0.1", broker.port, identifier=node, clean_session=clean_session):
+            await gateway.say(OFFLINE)
 
 
 async def test_a_connection_of_the_gateway_that_ends_takes_nothing_from_the_one_after_it() -> None:
