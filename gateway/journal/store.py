@@ -223,17 +223,27 @@ class Store:
         """Leave a journal of which a file no longer stands under its name: what were written there would be lost."""
         if self._connection is None or self._standing is None or self._standing.is_in_place():
             return False
-        if self._standing.place == place_of(self._path):
+        # What was moved takes along what stands in its log only. Where it cannot, that is said as a new one is begun.
+        is_worked_in = self._work_log_in()
+        if self._standing.place != place_of(self._path):
+            _log.warning("the journal was moved or deleted: a new one is begun", path=str(self._path))
+        elif is_worked_in:
             _log.warning("the journal's log was moved or deleted: a new one is begun", path=str(self._path))
         else:
-            _log.warning("the journal was moved or deleted: a new one is begun", path=str(self._path))
-        # What was moved takes along what stands in its log only. Where it cannot, that is said as a new one is begun.
-        with contextlib.suppress(sqlite3.Error):
-            self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+            return False  # as long as it is open nothing of it is lost: whoever reads is waited for
         self._disconnect()
         with explained(self._path):
             make_private_folder(self._path.parent)
         return True
+
+    def _work_log_in(self) -> bool:
+        """Work the log into the file; returns whether all of it is, and nobody reads by it any more."""
+        if self._connection is None:
+            return False
+        with contextlib.suppress(sqlite3.Error):
+            was_kept_from_it: int = self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+            return not was_kept_from_it
+        return False
 
     def _leave_if_overwritten(self) -> None:
         """Leave a journal that another program wrote over. Raises `JournalDamagedError` where one did."""

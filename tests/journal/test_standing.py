@@ -15,6 +15,7 @@ from structlog.testing import capture_logs
 
 from gateway.feed.heard_object import HeardPayload
 from gateway.groundwork.part import State
+from gateway.journal import store as store_module
 from gateway.journal.journal import Journal
 from gateway.journal.options import DiskPace
 from gateway.journal.reading import open_to_read
@@ -141,6 +142,24 @@ def test_a_log_that_is_deleted_takes_nothing_with_it(path: Path, ending: str) ->
     assert store.look() is True
     store.write(batch_of(frames(1, post)))
     assert heard_in(path) == [(1, 1), (1, 2), (1, 3), (1, 4)]  # another program sees all of it, though none was closed
+    store.close()
+
+
+def test_a_log_that_is_deleted_while_somebody_reads_by_it_is_left_once_the_reading_is_over(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(store_module, "BUSY_SECONDS", 0.0)
+    store, post = store_at(path), Post(RUN)
+    store.write(batch_of(frames(3, post)))
+    with contextlib.closing(open_to_read(path)) as reader:
+        reader.execute("BEGIN")
+        reader.execute("SELECT count(*) FROM heard").fetchall()
+        store.write(batch_of(frames(1, post)))
+        path.with_name("stile.db-wal").unlink()
+        assert store.look() is False
+    assert store.look() is True
+    store.write(batch_of(frames(1, post)))
+    assert heard_in(path) == [(1, sequence) for sequence in range(1, 6)]
     store.close()
 
 
