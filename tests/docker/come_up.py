@@ -8,7 +8,7 @@ but for that, everything is as docker/README.md has it. The host's network is he
 with a loopback alone, so that no port is taken; limits are those of a sandbox that raises none.
 
 With ARCH=arm64 before it, the same images are built and tried for an ARM board: on an Intel computer with
-qemu-user-static, in about ten minutes.
+qemu-user-static, in about twenty minutes.
 """
 
 import functools
@@ -27,7 +27,7 @@ import pytest
 from tests.docker.reading import FOLDER
 
 pytestmark = [
-    pytest.mark.timeout(1200),
+    pytest.mark.timeout(3600),
     pytest.mark.needs("debootstrap", "debootstrap"),
     pytest.mark.needs("buildah", "buildah"),
     pytest.mark.needs("podman", "podman"),
