@@ -444,21 +444,16 @@ def test_no_command_loads_what_another_needs() -> None:
     assert done.returncode == 0, done.stderr.decode()
 
 
-@pytest.mark.parametrize(
-    ("command", "status", "said"),
-    [
-        ("check", FINE, "cannot be used: File name too long"),
-        ("who", FOUND_WRONG, "cannot be used: File name too long"),
-        ("reach", FOUND_WRONG, "cannot be used: File name too long"),
-    ],
-)
+@pytest.mark.parametrize(("command", "status"), [("check", FINE), ("who", FOUND_WRONG), ("reach", FOUND_WRONG)])
 def test_a_journal_that_may_not_be_looked_for_is_said(
-    stile: Command, house: Path, command: str, status: int, said: str
+    stile: Command, house: Path, monkeypatch: pytest.MonkeyPatch, command: str, status: int
 ) -> None:
     """As in a folder of another user, which is none to who runs the tests as root."""
+    for name, as_in_python_3_14 in (("exists", os.path.exists), ("is_dir", os.path.isdir), ("is_file", os.path.isfile)):
+        monkeypatch.setattr(Path, name, as_in_python_3_14)  # they take what they may not see for what is not there
     (house / "station.yaml").write_text(f"{STATION}journal: {{path: {'x' * 300}}}\n")
     assert stile(command, "station.yaml") == status
-    assert said in stile.err
+    assert "cannot be used: File name too long" in stile.err
 
 
 def shell(line: str) -> subprocess.CompletedProcess[bytes]:

@@ -26,9 +26,20 @@ def make_private_folder(path: Path) -> None:
         path.chmod(FOLDER_MODE)
 
 
+def mode_at(path: Path) -> int:
+    """Kind and rights of what stands there, as `stat` has them; 0: nothing. Raises `OSError` where one may not look.
+
+    `Path.exists` and its like raise it only before Python 3.14; later they take what is hidden for what is not there.
+    """
+    try:
+        return path.stat().st_mode
+    except (FileNotFoundError, NotADirectoryError):
+        return 0
+
+
 def is_there(path: Path) -> bool:
     """Whether something stands there, as far as this user may look."""
-    return os.path.exists(path)  # noqa: PTH110 - `Path.exists` raises where one may not look
+    return os.path.exists(path)  # noqa: PTH110 - `Path.exists` raises there before Python 3.14
 
 
 def is_folder(path: Path) -> bool:

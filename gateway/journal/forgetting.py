@@ -11,6 +11,7 @@ import gzip
 import json
 import os
 import sqlite3
+import stat
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -22,7 +23,7 @@ from gateway.frames.capture import BadLine, read_object
 from gateway.frames.plain import PlainFormError
 from gateway.groundwork.duration import DAY_MS
 from gateway.groundwork.expanding import CompressionError
-from gateway.groundwork.private_files import open_private
+from gateway.groundwork.private_files import mode_at, open_private
 from gateway.history.distances import IMPLAUSIBLE, class_of
 from gateway.journal import schema
 from gateway.journal.capture import is_capture
@@ -63,15 +64,15 @@ def forget(journal: Path | None, captures: Path | None, source: str) -> Forgotte
     forgotten = Forgotten()
     if journal is not None:
         with explained(journal):
-            if journal.exists():
+            if mode_at(journal):
                 _forget_in_journal(journal, source, forgotten)
         pending = pending_path(journal)
         with explained(pending):
-            if pending.exists():
+            if mode_at(pending):
                 _forget_in_pending(pending, source, forgotten)
     if captures is not None:
         with explained(captures):
-            for path in sorted(captures.iterdir()) if captures.is_dir() else ():
+            for path in sorted(captures.iterdir()) if stat.S_ISDIR(mode_at(captures)) else ():
                 if is_capture(path.name):
                     _forget_in_capture(path, source, forgotten)
     return forgotten

@@ -10,6 +10,7 @@ between them stands when the line of which frame was sent. The last line may be 
 
 import contextlib
 import os
+import stat
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,7 +18,7 @@ from pathlib import Path
 from gateway.feed.heard_object import encode, judged_from
 from gateway.frames.capture import CaptureLine, CaptureLines, read_object
 from gateway.frames.plain import HIGHEST_NUMBER, PlainFormError, PlainObject
-from gateway.groundwork.private_files import open_private
+from gateway.groundwork.private_files import mode_at, open_private
 from gateway.journal.batch import Batch, Row, row_of
 from gateway.journal.runs import RunRecord
 from gateway.journal.schema import SEQUENCE_BITS
@@ -162,7 +163,7 @@ def read_pending(path: Path) -> list[PendingRun]:
 
 
 def _lines_in(path: Path) -> Iterator[bytes]:
-    if not path.is_file():  # a pipe would be waited for without end
+    if not stat.S_ISREG(mode_at(path)):  # a pipe would be waited for without end
         return
     lines = CaptureLines()
     with path.open("rb") as file:

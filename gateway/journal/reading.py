@@ -6,6 +6,7 @@ table is read, row by row in the order of ids, by no index; and rows that are da
 
 import contextlib
 import sqlite3
+import stat
 import time
 from collections.abc import Iterator
 from io import BufferedIOBase
@@ -13,6 +14,7 @@ from pathlib import Path
 
 from gateway.frames.capture import MAXIMUM_LINE_OCTETS, BadLine, CaptureLine, CaptureLines
 from gateway.groundwork.expanding import expanded
+from gateway.groundwork.private_files import mode_at
 from gateway.journal import schema
 from gateway.journal.capture import began_with
 from gateway.journal.trouble import (
@@ -97,7 +99,8 @@ def trouble_with(path: Path) -> JournalError | None:
     `JournalRefusedError` keeps it from starting, others do not.
     """
     try:
-        if not path.exists() or path.is_dir():  # with a folder there it starts, and says that nothing is remembered
+        mode = mode_at(path)
+        if not mode or stat.S_ISDIR(mode):  # with a folder there it starts, and says that nothing is remembered
             return None
         with contextlib.closing(open_to_read(path)) as journal:
             schema.require_ours(journal, path)
@@ -130,12 +133,13 @@ def _opened(path: Path) -> Iterator[sqlite3.Connection]:
 
 
 def open_to_read(path: Path) -> sqlite3.Connection:
-    """A connection to the journal at `path` that can only read. Raises `JournalError` and `sqlite3.Error`."""
-    if not path.exists():
+    """A connection to the journal at `path` that can only read. Raises `JournalError`, `sqlite3.Error`, `OSError`."""
+    mode = mode_at(path)
+    if not mode:
         raise JournalError(f"there is no journal at {path}", "name the file that the station file names")
-    if path.is_dir():
+    if stat.S_ISDIR(mode):
         raise JournalError(f"{path} is a folder", "name a file in it")
-    if not path.is_file():  # a pipe would be waited for without end
+    if not stat.S_ISREG(mode):  # a pipe would be waited for without end
         raise JournalRefusedError(f"{path} is no file", "name another one as the journal")
     address = f"{path.absolute().as_uri()}?mode=ro"
     journal = sqlite3.connect(address, uri=True, timeout=_BUSY_SECONDS, isolation_level=None)

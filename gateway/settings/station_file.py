@@ -2,6 +2,7 @@
 
 import importlib.util
 import os
+import stat
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -13,6 +14,7 @@ from pydantic import SecretStr
 from gateway.bus.options import BusOptions
 from gateway.documents import Document, DocumentError, Place, Problem, check, parse, read_text
 from gateway.groundwork.extras import adding
+from gateway.groundwork.private_files import mode_at
 from gateway.journal.options import CaptureOptions, JournalOptions
 from gateway.lines.options import LinesOptions
 from gateway.settings.secret import RECEIVE_ONLY_PASSCODE, read_passcode, read_secret, read_token, secret_path
@@ -234,7 +236,7 @@ def _require_own(passcode: SecretStr | None, callsign: str) -> None:
 def _require_folder(path: Path) -> None:
     """Raises `ValueError` where the journal has no place to lie in."""
     try:
-        if not path.parent.is_dir():
+        if not stat.S_ISDIR(mode_at(path.parent)):
             raise ValueError(f"there is no folder {path.parent}: make it, or name another place for the journal")
     except OSError as error:  # what may not be looked into
         raise ValueError(f"{path} cannot be looked for: {error.strerror}") from None
