@@ -8,7 +8,6 @@ import base64
 import binascii
 import contextlib
 import gzip
-import json
 import os
 import sqlite3
 import stat
@@ -28,6 +27,7 @@ from gateway.history.distances import IMPLAUSIBLE, class_of
 from gateway.journal import schema
 from gateway.journal.capture import is_capture
 from gateway.journal.reading import read_lines
+from gateway.journal.recollection import MAXIMUM_PIECE_OCTETS, object_in
 from gateway.journal.store import pending_path
 from gateway.journal.trouble import explained
 
@@ -133,9 +133,10 @@ def _forget_memories(connection: sqlite3.Connection, source: str) -> None:
         key = "name" if table == "pieces" else "run"
         rows = connection.execute(f"SELECT {key}, number, value FROM {table}").fetchall()  # noqa: S608 - names of ours
         for name, number, text in rows:
-            piece = json.loads(text)
-            piece_without = without(piece, source)
-            if piece_without != piece:
+            piece = object_in(text, MAXIMUM_PIECE_OCTETS)
+            if piece is None:  # it is spoilt and restores nothing, but its octets may name the station
+                connection.execute(f"DELETE FROM {table} WHERE {key} = ? AND number = ?", (name, number))  # noqa: S608 - names of ours
+            elif (piece_without := without(piece, source)) != piece:
                 update = f"UPDATE {table} SET value = ? WHERE {key} = ? AND number = ?"  # noqa: S608 - names of ours
                 connection.execute(update, (encode(piece_without).decode("utf-8"), name, number))
 

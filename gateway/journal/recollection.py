@@ -25,7 +25,10 @@ MAXIMUM_RUNS = 1000
 """Runs whose age is reckoned, the newest."""
 
 MAXIMUM_OCTETS = 64 * 1024
-"""Of one heard object, and of one piece sixteen times as much: anything longer is none of ours."""
+"""Of one heard object: anything longer is none of ours."""
+
+MAXIMUM_PIECE_OCTETS = 16 * MAXIMUM_OCTETS
+"""Of one piece of a memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +102,7 @@ def _past_runs(connection: sqlite3.Connection, this_run: int) -> list[PastRun]:
 
 
 def _moment_in(text: object) -> Moment | None:
-    plain = _object_in(text, MAXIMUM_OCTETS)
+    plain = object_in(text, MAXIMUM_OCTETS)
     try:
         return None if plain is None else judged_from(plain).heard.moment
     except PlainFormError:
@@ -114,7 +117,7 @@ def _dumped(connection: sqlite3.Connection, name: str, rows: "_RecalledRows") ->
         case _:
             return None
     for (text,) in connection.execute("SELECT value FROM pieces WHERE name = ? ORDER BY number", (name,)):
-        piece = _object_in(text, 16 * MAXIMUM_OCTETS)
+        piece = object_in(text, MAXIMUM_PIECE_OCTETS)
         if piece is not None:
             dumped.pieces.append((piece, Past(rows.shift_of.get(run, 0), rows.named_in(piece))))
     return dumped
@@ -162,7 +165,7 @@ class _RecalledRows:
         return self.runs[identity]
 
     def _payload(self, number: object, text: object) -> HeardPayload | None:
-        plain = _object_in(text, MAXIMUM_OCTETS)
+        plain = object_in(text, MAXIMUM_OCTETS)
         shift_ms = self.shift_of.get(number >> SEQUENCE_BITS) if isinstance(number, int) else None
         if plain is None or shift_ms is None or not isinstance(text, str):
             return None
@@ -177,7 +180,8 @@ class _RecalledRows:
         return HeardPayload(judged, self.read, encoded=text.encode("utf-8"))
 
 
-def _object_in(text: object, maximum: int) -> PlainObject | None:
+def object_in(text: object, maximum: int) -> PlainObject | None:
+    """The object that JSON text from a file holds; None: it is no such text, or longer than `maximum`."""
     if not isinstance(text, str) or len(text) > maximum:
         return None
     try:

@@ -1,8 +1,10 @@
 """`stile forget`: after it, nothing on disk and nothing at the broker tells of the station."""
 
 import asyncio
+import contextlib
 import gzip
 import json
+import sqlite3
 from pathlib import Path
 
 import pytest
@@ -110,6 +112,17 @@ def test_memories_are_without_it(station: Path, capsys: pytest.CaptureFixture[st
     forgotten(capsys, station)
     kept = [json.loads(value) for (value,) in rows_in(journal, "SELECT value FROM pieces ORDER BY number")]
     assert kept == [{"direct": [[OTHER, 6, 2.0]]}, {"stations": {OTHER: {}}}]
+
+
+@pytest.mark.parametrize("spoilt", ["{", "[" * 100_000, '["QA1BCD-9"]', "\udcff".encode("utf-8", "surrogatepass")])
+def test_a_spoilt_piece_of_a_memory_goes_too(
+    station: Path, capsys: pytest.CaptureFixture[str], spoilt: str | bytes
+) -> None:
+    journal = station.with_name("stile.db")
+    with contextlib.closing(sqlite3.connect(journal)) as connection, connection:
+        connection.execute("INSERT INTO pieces VALUES ('reach', 1, ?)", (spoilt,))
+    forgotten(capsys, station)
+    assert rows_in(journal, "SELECT value FROM pieces") == []
 
 
 def test_a_station_that_nobody_heard_changes_nothing(station: Path, capsys: pytest.CaptureFixture[str]) -> None:
